@@ -1,0 +1,271 @@
+"""What is breathed where: the gas, or the loop and its setpoint, at every depth on the way down and up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from leadline.brief.errors import BriefError, Problem, key_path
+from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive
+from leadline.physics.environment import Environment
+from leadline.physics.mix import WATER_VAPOUR_BAR, Mix
+from leadline.units import SYSTEMS
+
+GRID_TOLERANCE_BAR = 0.03
+"""What a ppO2 limit gives way so that gases change on the stop grid: oxygen at 6 m or 20 ft."""
+MINIMUM_PPO2_BAR = 0.16
+"""Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in)."""
+MAXIMUM_PPO2_BAR = 1.6
+"""Above this, tolerance aside, a gas is not breathed at all (NOAA: the end of the exposure table)."""
+
+ANY_DEPTH_M = 1e4
+"""The depth of a way's first row: everything is shallower."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """What the diver breathes: a mix on open circuit, or on the loop, as diluent, at a setpoint [bar]."""
+
+    mix: Mix
+    setpoint_bar: float | None = None
+
+    @property
+    def circuit(self) -> str:
+        """"open" or "closed"."""
+        return "open" if self.setpoint_bar is None else "closed"
+
+    def ppo2(self, bar: float) -> float:
+        """ppO2 breathed at an ambient pressure; on the loop as the design's convention has it. [bar]"""
+        if self.setpoint_bar is None:
+            return self.mix.ppo2(bar)
+        dry = bar - WATER_VAPOUR_BAR
+        return min(dry, max(self.setpoint_bar, self.mix.o2 * dry))
+
+    def inspired(self, bar: float) -> Mix:
+        """The mix in the loop, or the gas itself, as it is breathed at an ambient pressure."""
+        if self.setpoint_bar is None:
+            return self.mix
+        o2 = min(1.0, self.ppo2(bar) / (bar - WATER_VAPOUR_BAR))
+        return Mix(o2, (1.0 - o2) * self.mix.he_share)
+
+    @property
+    def name(self) -> str:
+        """As it is read on paper: "50 %", or "loop 1.3"."""
+        return self.mix.name if self.setpoint_bar is None else f"loop {self.setpoint_bar:g}"
+
+
+@dataclass(frozen=True)
+class Step:
+    """From this depth upwards, until a later step takes over, this source is breathed."""
+
+    from_depth_m: float
+    source: Source
+
+
+Way = tuple[Step, ...]
+"""Steps, deepest first."""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What is breathed on the way to a level, at it, and on an ascent to the surface from it."""
+
+    to: Way
+    at: Source
+    up: Way
+
+
+def stretches(dive: Dive, source: str = "dive") -> list[Stretch]:
+    """What is breathed, level by level. `source` names the dive file in a BriefError: no breathable gas."""
+    _switches_within_limits(dive, source)
+    return _on_the_loop(dive, source) if dive.loop is not None else _on_open_circuit(dive, source)
+
+
+def switch_depth(cylinder: Cylinder, limit_bar: float, grid_m: Iterable[float], where: Environment) -> float | None:
+    """The deepest depth of the stop grid at which a gas is within a ppO2 limit; the diver's own, if given. [m]"""
+    if cylinder.switch_depth is not None:
+        return cylinder.switch_depth
+    usable = [
+        depth_m
+        for depth_m in grid_m
+        if depth_m > 0.0 and cylinder.gas.ppo2(where.pressure(depth_m)) <= limit_bar + GRID_TOLERANCE_BAR
+    ]
+    return max(usable, default=None)
+
+
+def bailout_way(dive: Dive) -> Way:
+    """What is breathed at every depth after leaving the loop, richest usable first. Empty: no bailout carried.
+
+    The leanest gas is breathed wherever nothing better is within its limit, however deep; that it may be too rich
+    there is for the findings to say.
+    """
+    carried = [cylinder for cylinder in dive.cylinders if cylinder.use in OPEN_CIRCUIT_USES]
+    steps = _richest_usable(dive, carried)
+    if not steps and carried:
+        steps = [Step(ANY_DEPTH_M, Source(min((c.gas for c in carried), key=lambda gas: gas.o2)))]
+    if steps:
+        steps[0] = Step(ANY_DEPTH_M, steps[0].source)
+    return tuple(steps)
+
+
+def break_source(dive: Dive) -> Source | None:
+    """What is breathed in an oxygen break."""
+    breaks = dive.stops.oxygen_breaks
+    if breaks is None:
+        return None
+    if breaks.gas is not None:
+        return Source(breaks.gas)
+    carried = [c.gas for c in dive.cylinders if c.use == "bottom"] or [
+        c.gas for c in dive.cylinders if c.use in OPEN_CIRCUIT_USES
+    ]
+    return Source(min(carried, key=lambda gas: gas.o2)) if carried else None
+
+
+def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: float = 0.0) -> list[Step]:
+    """One step a gas, deepest first, each richer in oxygen than the one before it."""
+    where = dive.site.environment
+    grid_m = dive.stops.depths_m(dive.deepest_m)
+    found = [
+        (depth_m, cylinder.gas)
+        for cylinder in cylinders
+        if (depth_m := switch_depth(cylinder, dive.limits.ppo2_deco, grid_m, where)) is not None
+    ]
+    steps: list[Step] = []
+    for depth_m, gas in sorted(found, key=lambda pair: (-pair[0], -pair[1].o2)):
+        if gas.o2 > richer_than + 1e-9:
+            steps.append(Step(depth_m, Source(gas)))
+            richer_than = gas.o2
+    return steps
+
+
+# --- Open circuit -----------------------------------------------------------------------------------------------------
+
+
+def _on_open_circuit(dive: Dive, source: str) -> list[Stretch]:
+    breathed = [cylinder for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
+    found: list[Stretch] = []
+    before: Source | None = None
+    for i, level in enumerate(dive.levels):
+        at = Source(level.gas if level.gas is not None else _bottom_gas(dive, level.depth))
+        _within_limits(dive, source, at.mix, level.depth, key_path("levels", i, "depth"))
+        if before is None:
+            to = (Step(ANY_DEPTH_M, at), *_travel(dive, at.mix, level.depth))
+        elif level.depth > dive.levels[i - 1].depth:
+            to = (Step(ANY_DEPTH_M, at),)
+        else:
+            to = (Step(ANY_DEPTH_M, before),)
+        up = (Step(ANY_DEPTH_M, at), *_richest_usable(dive, breathed, at.mix.o2))
+        found.append(Stretch(to, at, up))
+        before = at
+    _never_hypoxic(dive, source, found[0].to, "down")
+    _never_hypoxic(dive, source, found[-1].up, "up")
+    return found
+
+
+def _bottom_gas(dive: Dive, depth_m: float) -> Mix:
+    """The richest bottom gas within the bottom limit at a depth; if there is none, the leanest."""
+    bar = dive.site.environment.pressure(depth_m)
+    gases = [cylinder.gas for cylinder in dive.cylinders if cylinder.use == "bottom"]
+    usable = [gas for gas in gases if gas.ppo2(bar) <= dive.limits.ppo2_bottom + GRID_TOLERANCE_BAR]
+    return max(usable, key=lambda gas: gas.o2) if usable else min(gases, key=lambda gas: gas.o2)
+
+
+def _travel(dive: Dive, bottom: Mix, level_m: float) -> list[Step]:
+    """Travel gases on the way down, each as deep as the bottom limit lets it."""
+    where = dive.site.environment
+    grid_m = [depth_m for depth_m in dive.stops.depths_m(dive.deepest_m) if depth_m < level_m]
+    steps = [
+        Step(min(depth_m, level_m), Source(cylinder.gas))
+        for cylinder in dive.cylinders
+        if cylinder.use == "travel"
+        and cylinder.gas != bottom
+        and (depth_m := switch_depth(cylinder, dive.limits.ppo2_bottom, grid_m, where)) is not None
+    ]
+    return sorted(steps, key=lambda step: -step.from_depth_m)
+
+
+def _switches_within_limits(dive: Dive, source: str) -> None:
+    """A switch depth of the diver's own must be on the stop grid and within the limits of any gas."""
+    grid_m = dive.stops.depths_m(350.0)
+    for i, cylinder in enumerate(dive.cylinders):
+        if cylinder.switch_depth is None:
+            continue
+        key = key_path("cylinders", i, "switch_depth")
+        if not any(abs(cylinder.switch_depth - depth_m) < 1e-6 for depth_m in grid_m):
+            system = SYSTEMS[dive.units]
+            nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - cylinder.switch_depth))  # type: ignore[operator]
+            said = f"{system.depth(cylinder.switch_depth)} {system.depth_unit} is not on the stop grid"
+            raise BriefError(source, [Problem(key, f"{said}; nearest is {system.depth(nearest)} {system.depth_unit}")])
+        _within_limits(dive, source, cylinder.gas, cylinder.switch_depth, key)
+
+
+def _within_limits(dive: Dive, source: str, gas: Mix, depth_m: float, key: str) -> None:
+    """Refuse a gas that nobody breathes at a depth."""
+    where, system = dive.site.environment, SYSTEMS[dive.units]
+    ppo2_bar = gas.ppo2(where.pressure(depth_m))
+    at = f"{gas.name} at {system.depth(depth_m)} {system.depth_unit} is"
+    if ppo2_bar > MAXIMUM_PPO2_BAR + GRID_TOLERANCE_BAR:
+        mod = f"{system.depth(gas.mod(MAXIMUM_PPO2_BAR, where))} {system.depth_unit}"
+        said = f"{at} hyperoxic: ppO2 {ppo2_bar:.2f} bar, its depth limit at 1.6 is {mod}; choose a leaner gas"
+        raise BriefError(source, [Problem(key, said)])
+    if ppo2_bar < MINIMUM_PPO2_BAR:
+        said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {MINIMUM_PPO2_BAR} keeps a diver awake"
+        raise BriefError(source, [Problem(key, f"{said}; choose a richer gas")])
+
+
+def _never_hypoxic(dive: Dive, source: str, way: Way, direction: str) -> None:
+    """Refuse a way on which a gas is breathed shallower than it carries life."""
+    where, system = dive.site.environment, SYSTEMS[dive.units]
+    for step, above in zip(way, (*way[1:], None), strict=True):
+        shallowest_m = above.from_depth_m if above is not None else 0.0
+        ppo2_bar = step.source.ppo2(where.pressure(shallowest_m))
+        if ppo2_bar < MINIMUM_PPO2_BAR:
+            breathable = where.depth(MINIMUM_PPO2_BAR / step.source.mix.o2)
+            raise BriefError(
+                source,
+                [
+                    Problem(
+                        "[[cylinders]]",
+                        f"no breathable gas on the way {direction} at {system.depth(shallowest_m)} {system.depth_unit}: "
+                        f"{step.source.mix.name} is hypoxic there (ppO2 {ppo2_bar:.2f} bar, least "
+                        f"{MINIMUM_PPO2_BAR}) and breathable only below {system.depth(breathable)} {system.depth_unit}; "
+                        + ('add a cylinder with use = "travel"' if direction == "down" else "add a richer deco gas"),
+                    )
+                ],
+            )
+
+
+# --- The loop ---------------------------------------------------------------------------------------------------------
+
+
+def _on_the_loop(dive: Dive, source: str) -> list[Stretch]:
+    """On the loop only the setpoint changes: by the way-down depths until the deepest level is left, then by the
+    way-up depths."""
+    loop = dive.loop
+    assert loop is not None
+    for i, level in enumerate(dive.levels):
+        if loop.diluent.ppo2(dive.site.environment.pressure(level.depth)) > MAXIMUM_PPO2_BAR:
+            _within_limits(dive, source, loop.diluent, level.depth, key_path("levels", i, "depth"))
+    high = Source(loop.diluent, loop.setpoint)
+    down: list[Step] = [Step(ANY_DEPTH_M, high)]
+    up: list[Step] = [Step(ANY_DEPTH_M, high)]
+    if loop.deco_from is not None:
+        up.append(Step(loop.deco_from, Source(loop.diluent, loop.deco_setpoint)))
+    if loop.high_from is not None:
+        low = Source(loop.diluent, loop.low_setpoint)
+        down.append(Step(loop.high_from, low))
+        if loop.low_from is not None:
+            up.append(Step(loop.low_from, low))
+    deepest = max(range(len(dive.levels)), key=lambda i: dive.levels[i].depth)
+    found = []
+    for i, level in enumerate(dive.levels):
+        way = tuple(down if i <= deepest else up)
+        # A level on the very depth of a change has changed.
+        arrived_m = level.depth + 1e-3 if i <= deepest else level.depth
+        found.append(Stretch(way, source_at(way, arrived_m), tuple(up)))
+    return found
+
+
+def source_at(way: Way, depth_m: float) -> Source:
+    """The source breathed at a depth on a way."""
+    return [step for step in way if step.from_depth_m >= depth_m - 1e-6][-1].source

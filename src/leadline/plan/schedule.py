@@ -1,0 +1,287 @@
+"""The way down, the levels, the stops and gas switches on the way up; NDL, TTS and ceiling at every point.
+
+This module lays a dive out for the kernel (`leadline.tissue.kernel`) and reads what comes back.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.brief.errors import BriefError, Problem, key_path
+from leadline.brief.schema import Dive
+from leadline.plan import gases
+from leadline.plan.gases import Source, Stretch, Way
+from leadline.tissue import kernel
+from leadline.tissue.loading import compartments, saturated
+from leadline.units import SYSTEMS
+
+Array = NDArray[Any]
+
+_MOST_LEGS = 2048
+_KINDS = {kernel.DESCENT: "descent", kernel.LEVEL: "level", kernel.ASCENT: "ascent", kernel.STOP: "stop"}
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A straight piece of the dive: one source, a steady change of depth or none."""
+
+    kind: str
+    start_min: float
+    end_min: float
+    start_m: float
+    end_m: float
+    source: Source
+    level: int
+    """Index of the level it belongs to, or was bound for."""
+    after_first_stop: bool
+
+    @property
+    def minutes(self) -> float:
+        """How long it takes."""
+        return self.end_min - self.start_min
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A stop as it is written on a slate. It is left on a whole minute of run time."""
+
+    depth_m: float
+    arrive_min: float
+    leave_min: float
+    source: Source
+
+    @property
+    def minutes(self) -> int:
+        """Whole minutes at the stop, a begun one counted."""
+        return math.ceil(self.leave_min - self.arrive_min - 1e-6)
+
+
+@dataclass(frozen=True)
+class Switch:
+    """A change of gas or of setpoint."""
+
+    depth_m: float
+    run_time_min: float
+    source: Source
+
+
+@dataclass(frozen=True)
+class Track:
+    """What a handset would show at every whole minute, and before and after every change of what the diver does.
+
+    `points` is an array of `kernel.POINT` and `tensions_bar` [points, 2, 16], nitrogen first.
+    """
+
+    points: Array = field(repr=False)
+    tensions_bar: Array = field(repr=False)
+    sources: tuple[Source, ...]
+
+    def __len__(self) -> int:
+        """How many points."""
+        return len(self.points)
+
+    def at(self, run_time_min: float) -> Any:
+        """The last point at or before a run time: a record of `kernel.POINT`."""
+        i = int(np.searchsorted(self.points["run_time_min"], run_time_min + 1e-6, side="right")) - 1
+        return self.points[max(i, 0)]
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """A dive from the surface to the surface."""
+
+    legs: tuple[Leg, ...]
+    stops: tuple[Stop, ...]
+    switches: tuple[Switch, ...]
+    run_time_min: float
+    tts_min: float
+    """From the end of the last level to the surface."""
+    ndl_min: int
+    """The longest bottom time at the deepest level without a stop, capped at kernel.NDL_CAP_MIN."""
+    track: Track
+
+    @cached_property
+    def first_stop_m(self) -> float | None:
+        """The deepest stop after the last level, if there is one."""
+        return max((stop.depth_m for stop in self.stops), default=None)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A dive as the kernel takes it."""
+
+    rules: kernel.Rules
+    comps: kernel.Compartments
+    levels: Array
+    ways: Array
+    sources: tuple[Source, ...]
+    source_rows: Array
+    start: Array
+
+    def way_rows(self, way: Way) -> Array:
+        """A way as rows of `kernel.WAY`."""
+        return _way_rows(way, self.sources)
+
+
+def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
+    """The schedule of a dive. BriefError (naming the file as `source`) if it cannot be dived as written."""
+    tissue = layout.start.copy()
+    rows = np.zeros(_MOST_LEGS, kernel.LEG)
+    n, left, fault, level, at_min = kernel.swim(
+        tissue, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps, rows
+    )
+    if fault != kernel.FINE:
+        raise BriefError(source, [_fault(dive, fault, level, at_min)])
+    rows = rows[:n]
+    legs = read_legs(rows, layout.sources)
+    run_time_min = float(rows[-1]["end_min"])
+    return Schedule(
+        legs=legs,
+        stops=read_stops(legs),
+        switches=read_switches(legs),
+        run_time_min=run_time_min,
+        tts_min=run_time_min - dive.levels[-1].leave_at,
+        ndl_min=_ndl(dive, layout),
+        track=_track(layout, rows, left),
+    )
+
+
+def lay_out(dive: Dive, source: str = "dive") -> Layout:
+    """A dive as arrays for the kernel. BriefError (naming the file as `source`) if some depth has no breathable gas."""
+    found = gases.stretches(dive, source)
+    bailout = gases.bailout_way(dive) if dive.loop is not None else ()
+    break_gas = gases.break_source(dive)
+    sources = _distinct(found, bailout, break_gas)
+    where, rates, breaks = dive.site.environment, dive.rates, dive.stops.oxygen_breaks
+    low, high = dive.model.gradient_factors
+    rules = kernel.Rules(
+        surface_bar=where.surface_bar,
+        bar_per_m=where.bar_per_m,
+        gf_low=low / 100.0,
+        gf_high=high / 100.0,
+        descent=rates.descent,
+        ascent=rates.ascent,
+        between_stops=rates.between_stops if rates.between_stops is not None else rates.ascent,
+        to_surface=rates.to_surface if rates.to_surface is not None else rates.ascent,
+        switch_hold_min=dive.stops.gas_switch,
+        oxygen_on_min=breaks.on if breaks is not None and break_gas is not None else 0.0,
+        oxygen_off_min=breaks.off if breaks is not None else 0.0,
+        break_source=sources.index(break_gas) if break_gas is not None else 0,
+        stop_depths_m=np.array(dive.stops.depths_m(dive.deepest_m)),
+    )
+    levels = np.zeros(len(dive.levels), kernel.LEVEL_ROW)
+    ways: list[Array] = []
+    filled = 0
+    for i, (level, stretch) in enumerate(zip(dive.levels, found, strict=True)):
+        to, up = _way_rows(stretch.to, sources), _way_rows(stretch.up, sources)
+        middle, end = filled + len(to), filled + len(to) + len(up)
+        levels[i] = (level.depth, level.leave_at, sources.index(stretch.at), filled, middle, middle, end)
+        ways += [to, up]
+        filled = end
+    source_rows = np.array([(s.mix.o2, s.mix.he_share, s.setpoint_bar or 0.0) for s in sources], dtype=kernel.SOURCE)
+    return Layout(
+        rules=rules,
+        comps=compartments(dive.model.coefficients),
+        levels=levels,
+        ways=np.concatenate(ways),
+        sources=sources,
+        source_rows=source_rows,
+        start=saturated(where.surface_bar),
+    )
+
+
+def read_legs(rows: Array, sources: Sequence[Source]) -> tuple[Leg, ...]:
+    """The kernel's legs as records."""
+    return tuple(
+        Leg(
+            kind=_KINDS[kind],
+            start_min=start_min,
+            end_min=end_min,
+            start_m=start_m,
+            end_m=end_m,
+            source=sources[source],
+            level=level,
+            after_first_stop=first_stop_m >= 0.0,
+        )
+        for start_min, end_min, start_m, end_m, source, kind, level, _, first_stop_m in rows.tolist()
+    )
+
+
+def read_stops(legs: Iterable[Leg]) -> tuple[Stop, ...]:
+    """The stops among legs."""
+    return tuple(Stop(leg.end_m, leg.start_min, leg.end_min, leg.source) for leg in legs if leg.kind == "stop")
+
+
+def read_switches(legs: Sequence[Leg]) -> tuple[Switch, ...]:
+    """Every change of source between legs, at the depth and time it happens."""
+    return tuple(
+        Switch(leg.start_m, leg.start_min, leg.source)
+        for before, leg in zip(legs, legs[1:], strict=False)
+        if leg.source != before.source
+    )
+
+
+def _distinct(found: Iterable[Stretch], bailout: Way, break_gas: Source | None) -> tuple[Source, ...]:
+    named = [step.source for stretch in found for way in (stretch.to, stretch.up) for step in way]
+    named += [stretch.at for stretch in found] + [step.source for step in bailout]
+    named += [break_gas] if break_gas is not None else []
+    return tuple(dict.fromkeys(named))
+
+
+def _way_rows(way: Way, sources: tuple[Source, ...]) -> Array:
+    return np.array([(step.from_depth_m, sources.index(step.source)) for step in way], dtype=kernel.WAY)
+
+
+def _fault(dive: Dive, fault: int, level: int, at_min: float) -> Problem:
+    system = SYSTEMS[dive.units]
+    if fault == kernel.LEFT_TOO_EARLY:
+        depth = f"{system.depth(dive.levels[level].depth)} {system.depth_unit}"
+        return Problem(
+            key_path("levels", level, "leave_at"),
+            f"{dive.levels[level].leave_at:g} min is before the stops on the way to {depth} are done "
+            f"({at_min:.1f} min); give at least {math.ceil(at_min - 1e-6)}",
+        )
+    if fault == kernel.NEVER_CLEARS:
+        return Problem(
+            "[model] gradient_factors",
+            "a stop never clears on the gas breathed there: GF high is too low for that stop depth and gas; "
+            "raise GF high, set [stops] last shallower, or carry a richer deco gas",
+        )
+    return Problem("[[levels]]", "the ascent has more legs than any dive; shorten the levels or the oxygen breaks")
+
+
+def _ndl(dive: Dive, layout: Layout) -> int:
+    """The longest whole-minute bottom time, descent included, at the deepest level without a stop. [min]"""
+    level = layout.levels[int(np.argmax(layout.levels["depth_m"]))]
+    first = layout.levels[0]
+    return int(
+        kernel.no_stop_limit(
+            layout.start.copy(),
+            float(level["depth_m"]),
+            int(level["source"]),
+            layout.ways[first["to_first"] : first["to_end"]],
+            layout.ways[level["up_first"] : level["up_end"]],
+            layout.source_rows,
+            layout.rules,
+            layout.comps,
+        )
+    )
+
+
+def _track(layout: Layout, rows: Array, left: int) -> Track:
+    most = int(rows[-1]["end_min"]) + 3 * len(rows) + 8
+    points = np.zeros(most, kernel.POINT)
+    tensions = np.zeros((most, 2, kernel.COMPARTMENTS))
+    n = kernel.track(
+        layout.start.copy(), rows, left, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps,
+        points, tensions,
+    )  # fmt: skip
+    assert n > 0, "the track is longer than its legs allow"
+    return Track(points[:n], tensions[:n], layout.sources)

@@ -1,0 +1,1 @@
+"""Decompression models: published coefficients, tissue loading, ceilings, and the compiled kernel."""

@@ -1,0 +1,710 @@
+"""The compiled kernel: tissue loading, ceilings, and the whole search for the stops.
+
+Plain loops, compiled by Numba and cached between runs. The same functions serve one plan and many. Everything is
+metres, minutes and bar; `tissue` is always an array [2, 16] of tensions, nitrogen first, helium second.
+
+Who is who:
+    comps    the compartments: one `Compartments`, from `leadline.tissue.loading.compartments`
+    sources  what can be breathed: an array of SOURCE
+    way      which source is breathed at which depth: rows of WAY, deepest first
+    rules    the site, the gradient factors, the rates and the stop grid: one `Rules`
+    diver    where the diver is now: an array of one DIVER, changed in place. Functions that are handed it read and write
+             `d = diver[0]`; those that make one keep to the array, since a lone record does not keep its array alive
+    legs     what the diver has done so far: rows of LEG, `d.legs` of them filled
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from leadline.physics.mix import WATER_VAPOUR_BAR
+
+entry = njit(cache=True)
+"""Compiles a function that Python calls."""
+inner = njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+"""Compiles a function that only the kernel calls."""
+
+WATER_VAPOUR = WATER_VAPOUR_BAR
+COMPARTMENTS = 16
+CLOSE = 1e-6
+"""Depths [m] and times [min] nearer than this are the same."""
+STUCK_AFTER_MIN = 2880.0
+"""An ascent that takes longer than two days never ends: some stop cannot clear on the gas breathed there."""
+NDL_CAP_MIN = 999
+OXYGEN = 0.9
+"""A source of at least this oxygen fraction, breathed on open circuit, is what oxygen breaks interrupt."""
+
+DESCENT, LEVEL, ASCENT, STOP = 0, 1, 2, 3
+"""What a leg is."""
+
+FINE, NEVER_CLEARS, TOO_MANY_LEGS, LEFT_TOO_EARLY = 0, 1, 2, 3
+"""How a simulation ended (`diver.fault`)."""
+
+SOURCE = np.dtype([("o2", "f8"), ("he_share", "f8"), ("setpoint_bar", "f8")])
+"""A gas on open circuit (setpoint 0), or a diluent on the loop at a setpoint. `he_share`: helium's part of the inert."""
+
+WAY = np.dtype([("from_depth_m", "f8"), ("source", "i8")])
+"""From this depth upwards, until a later row takes over, this source is breathed."""
+
+LEVEL_ROW = np.dtype(
+    [
+        ("depth_m", "f8"),
+        ("leave_at_min", "f8"),
+        ("source", "i8"),  # breathed at the level
+        ("to_first", "i8"),  # the rows of `ways` that hold on the way to the level ...
+        ("to_end", "i8"),
+        ("up_first", "i8"),  # ... and on an ascent to the surface from it
+        ("up_end", "i8"),
+    ]
+)
+
+LEG = np.dtype(
+    [
+        ("start_min", "f8"),
+        ("end_min", "f8"),
+        ("start_m", "f8"),
+        ("end_m", "f8"),
+        ("source", "i8"),
+        ("kind", "i8"),  # DESCENT, LEVEL, ASCENT or STOP
+        ("level", "i8"),  # index of the level the diver was last bound for
+        ("gf", "f8"),  # the gradient factor in force, 0 to 1
+        ("first_stop_m", "f8"),  # where the line of gradient factors is anchored; -1 before the first stop
+    ]
+)
+
+DIVER = np.dtype(
+    [
+        ("depth_m", "f8"),
+        ("run_time_min", "f8"),
+        ("source", "i8"),  # breathed last
+        ("first_stop_m", "f8"),  # -1 before the first stop
+        ("oxygen_since_min", "f8"),
+        ("break_until_min", "f8"),
+        ("legs", "i8"),
+        ("level", "i8"),
+        ("fault", "i8"),
+    ]
+)
+
+POINT = np.dtype(
+    [
+        ("run_time_min", "f8"),
+        ("depth_m", "f8"),
+        ("source", "i8"),
+        ("kind", "i8"),
+        ("level", "i8"),
+        ("ceiling_m", "f8"),
+        ("ndl_min", "i8"),
+        ("tts_min", "f8"),
+        ("gf_now", "f8"),  # 1 is the M-value
+        ("gf_surface", "f8"),
+        ("leading", "i8"),  # compartment, 1 to 16
+        ("ppo2_bar", "f8"),
+        ("first_stop_m", "f8"),
+    ]
+)
+
+
+class Compartments(NamedTuple):
+    """The sixteen compartments as arrays [2, 16], nitrogen first, helium second."""
+
+    rate: np.ndarray  # ln 2 / half-time, 1/min
+    a: np.ndarray  # bar
+    b: np.ndarray
+    minute: np.ndarray  # what one minute at constant depth brings of the difference: 1 - exp(-rate)
+
+
+class Rules(NamedTuple):
+    """The site and how the diver goes up and down in it."""
+
+    surface_bar: float
+    bar_per_m: float
+    gf_low: float  # 0 to 1
+    gf_high: float
+    descent: float  # m/min
+    ascent: float  # to the first stop
+    between_stops: float
+    to_surface: float  # from the last stop
+    switch_hold_min: float
+    oxygen_on_min: float  # 0: no oxygen breaks
+    oxygen_off_min: float
+    break_source: int
+    stop_depths_m: np.ndarray  # the surface first, then the stop grid downwards
+
+
+# --- Gas: what reaches the tissues ------------------------------------------------------------------------------------
+
+
+@inner
+def ambient(depth_m, rules):
+    """Ambient pressure. [bar]"""
+    return rules.surface_bar + rules.bar_per_m * depth_m
+
+
+@inner
+def ppo2(bar, source):
+    """Oxygen partial pressure breathed: Dalton's on open circuit, the loop's below water vapour. [bar]"""
+    if source.setpoint_bar == 0.0:
+        return bar * source.o2
+    dry = bar - WATER_VAPOUR
+    return min(dry, max(source.setpoint_bar, source.o2 * dry))
+
+
+@inner
+def inspired_inert(bar, source):
+    """Inspired inert gas, nitrogen and helium together. [bar]"""
+    dry = bar - WATER_VAPOUR
+    if source.setpoint_bar == 0.0:
+        return dry * (1.0 - source.o2)
+    return dry - ppo2(bar, source)
+
+
+@inner
+def copy_tissue(source, target):
+    """Copy tensions. (A loop: it compiles in a fraction of the time of a slice assignment.)"""
+    for gas in range(2):
+        for c in range(COMPARTMENTS):
+            target[gas, c] = source[gas, c]
+
+
+# --- Loading ----------------------------------------------------------------------------------------------------------
+
+
+@entry
+def load_constant(tissue, bar, minutes, source, comps):
+    """Haldane's equation: `minutes` at a constant ambient pressure."""
+    inert = inspired_inert(bar, source)
+    for gas in range(2):
+        inspired = inert * (source.he_share if gas == 1 else 1.0 - source.he_share)
+        for c in range(COMPARTMENTS):
+            share = comps.minute[gas, c] if minutes == 1.0 else -math.expm1(-comps.rate[gas, c] * minutes)
+            tissue[gas, c] += (inspired - tissue[gas, c]) * share
+
+
+@inner
+def load_linear(tissue, start_bar, end_bar, minutes, source, comps):
+    """Schreiner's equation: a steady change of ambient pressure in which inspired gas changes linearly."""
+    start_inert = inspired_inert(start_bar, source)
+    slope_inert = (inspired_inert(end_bar, source) - start_inert) / minutes
+    for gas in range(2):
+        share = source.he_share if gas == 1 else 1.0 - source.he_share
+        start = start_inert * share
+        slope = slope_inert * share
+        for c in range(COMPARTMENTS):
+            k = comps.rate[gas, c]
+            fading = (start - tissue[gas, c] - slope / k) * math.exp(-k * minutes)
+            tissue[gas, c] = start + slope * (minutes - 1.0 / k) - fading
+
+
+@entry
+def load_travel(tissue, start_bar, end_bar, minutes, source, comps):
+    """A steady change of ambient pressure, split where a loop's regime changes so that each piece is linear."""
+    if minutes <= 0.0:
+        return
+    if source.setpoint_bar == 0.0 or start_bar == end_bar:
+        load_linear(tissue, start_bar, end_bar, minutes, source, comps)
+        return
+    all_oxygen_bar = source.setpoint_bar + WATER_VAPOUR  # shallower: the loop is pure oxygen
+    diluent_bar = source.setpoint_bar / source.o2 + WATER_VAPOUR  # deeper: the diluent alone exceeds the setpoint
+    bar = start_bar
+    while bar != end_bar:
+        to_bar = end_bar
+        for edge in (all_oxygen_bar, diluent_bar):
+            if min(bar, to_bar) < edge < max(bar, to_bar):
+                to_bar = edge
+        part = minutes * (to_bar - bar) / (end_bar - start_bar)
+        load_linear(tissue, bar, to_bar, part, source, comps)
+        bar = to_bar
+
+
+# --- Ceilings (Baker's gradient factors on Bühlmann's line) -----------------------------------------------------------
+
+
+@inner
+def a_and_b(tissue, c, comps):
+    """a [bar] and b of compartment `c`, weighted by its nitrogen and helium tensions."""
+    n2, he = tissue[0, c], tissue[1, c]
+    p = n2 + he
+    if p <= 0.0:  # washed out on oxygen to the last digit: nothing to weight by
+        return comps.a[0, c], comps.b[0, c]
+    return (comps.a[0, c] * n2 + comps.a[1, c] * he) / p, (comps.b[0, c] * n2 + comps.b[1, c] * he) / p
+
+
+@inner
+def tolerated(tissue, c, gf, comps):
+    """The lowest ambient pressure compartment `c` tolerates: (p - a·GF) / (GF/b + 1 - GF). [bar]"""
+    p = tissue[0, c] + tissue[1, c]
+    a, b = a_and_b(tissue, c, comps)
+    return (p - a * gf) / (gf / b + 1.0 - gf)
+
+
+@inner
+def gradient_factor(tissue, c, bar, comps):
+    """How far compartment `c` is from ambient (0) to its M-value (1) at an ambient pressure; below 0 undersaturated."""
+    a, b = a_and_b(tissue, c, comps)
+    return (tissue[0, c] + tissue[1, c] - bar) / (a + bar / b - bar)
+
+
+@entry
+def clears(tissue, bar, gf, comps):
+    """Whether every compartment tolerates an ambient pressure under a gradient factor."""
+    for c in range(COMPARTMENTS):  # noqa: SIM110 (a plain loop compiles best)
+        if tolerated(tissue, c, gf, comps) > bar:
+            return False
+    return True
+
+
+@entry
+def ceiling_bar(tissue, gf, comps):
+    """The lowest ambient pressure that every compartment tolerates under a gradient factor. [bar]"""
+    highest = -1.0
+    for c in range(COMPARTMENTS):
+        highest = max(highest, tolerated(tissue, c, gf, comps))
+    return highest
+
+
+@inner
+def line_gf(depth_m, first_stop_m, rules):
+    """GF low at the first stop (and before there is one), GF high at the surface, linear in depth between."""
+    if first_stop_m <= 0.0 or depth_m >= first_stop_m:
+        return rules.gf_low
+    return rules.gf_high + (rules.gf_low - rules.gf_high) * depth_m / first_stop_m
+
+
+# --- The diver moves --------------------------------------------------------------------------------------------------
+
+
+@inner
+def source_at(way, depth_m):
+    """The source breathed at a depth: the last row whose depth is reached."""
+    found = way[0].source
+    for row in way:
+        if row.from_depth_m >= depth_m - CLOSE:
+            found = row.source
+    return found
+
+
+@inner
+def breathed(diver, depth_m, way, sources, rules):
+    """The source breathed now, oxygen breaks included."""
+    d = diver[0]
+    source = source_at(way, depth_m)
+    if d.run_time_min < d.break_until_min - CLOSE and is_oxygen(sources[source]):
+        return rules.break_source
+    return source
+
+
+@inner
+def is_oxygen(source):
+    """Whether oxygen breaks apply to this source."""
+    return source.setpoint_bar == 0.0 and source.o2 >= OXYGEN
+
+
+@inner
+def add_leg(diver, legs, end_min, end_m, source, kind, gf):
+    """Write down a leg from where the diver is, and put the diver at its end."""
+    d = diver[0]
+    if d.legs >= len(legs):
+        d.fault = TOO_MANY_LEGS
+        return
+    last = d.legs - 1
+    goes_on = (
+        last >= 0
+        and kind in (LEVEL, STOP)
+        and kind == legs[last].kind
+        and source == legs[last].source
+        and end_m == legs[last].end_m
+        and gf == legs[last].gf
+    )
+    if not goes_on:
+        last += 1
+        legs[last].start_min = d.run_time_min
+        legs[last].start_m = d.depth_m
+        legs[last].source = source
+        legs[last].kind = kind
+        legs[last].level = d.level
+        legs[last].gf = gf
+        legs[last].first_stop_m = d.first_stop_m
+        d.legs = last + 1
+    legs[last].end_min = end_min
+    legs[last].end_m = end_m
+    d.run_time_min = end_min
+    d.depth_m = end_m
+
+
+@inner
+def move(diver, tissue, to_m, rate, gf, way, sources, rules, comps, legs):
+    """Travel to a depth at a rate [m/min], changing source where the way says so."""
+    d = diver[0]
+    down = to_m > d.depth_m
+    kind = DESCENT if down else ASCENT
+    while d.depth_m != to_m and d.fault == FINE:
+        here = d.depth_m
+        next_m = to_m
+        for row in way:
+            edge = row.from_depth_m
+            if min(here, next_m) + CLOSE < edge < max(here, next_m) - CLOSE:
+                next_m = edge
+        minutes = abs(next_m - here) / rate
+        source = breathed(diver, 0.5 * (here + next_m), way, sources, rules)
+        load_travel(tissue, ambient(here, rules), ambient(next_m, rules), minutes, sources[source], comps)
+        add_leg(diver, legs, d.run_time_min + minutes, next_m, source, kind, gf)
+
+
+@inner
+def stay(diver, tissue, until_min, source, kind, gf, sources, rules, comps, legs):
+    """Stay at the present depth until a run time."""
+    d = diver[0]
+    minutes = until_min - d.run_time_min
+    if minutes <= 0.0:
+        return
+    if abs(minutes - 1.0) < 1e-9:
+        minutes = 1.0
+    load_constant(tissue, ambient(d.depth_m, rules), minutes, sources[source], comps)
+    add_leg(diver, legs, until_min, d.depth_m, source, kind, gf)
+
+
+@inner
+def next_whole_minute(run_time_min):
+    """The next whole minute of run time, never the present one. [min]"""
+    return math.floor(run_time_min + CLOSE) + 1.0
+
+
+@inner
+def next_stop_depth(depth_m, target_m, rules):
+    """The next depth of the stop grid on the way up, not above the target. [m]"""
+    above = 0.0
+    for stop_m in rules.stop_depths_m:
+        if stop_m < depth_m - CLOSE:
+            above = stop_m
+    return max(above, target_m)
+
+
+@inner
+def take_up(diver, source, sources, rules):
+    """Change to a source. Returns the run time before which the diver does not go on. [min]"""
+    d = diver[0]
+    if source == d.source:
+        return d.run_time_min
+    d.source = source
+    d.oxygen_since_min = d.run_time_min
+    d.break_until_min = -1.0
+    hold = rules.switch_hold_min if sources[source].setpoint_bar == 0.0 else 0.0
+    return d.run_time_min + hold
+
+
+@inner
+def wait(diver, tissue, way, sources, rules, comps, legs):
+    """Wait at a stop until the next whole minute, taking oxygen breaks when they are due."""
+    d = diver[0]
+    source = source_at(way, d.depth_m)
+    if rules.oxygen_on_min > 0.0 and is_oxygen(sources[source]):
+        if d.break_until_min > 0.0 and d.run_time_min >= d.break_until_min - CLOSE:
+            d.oxygen_since_min = d.break_until_min
+            d.break_until_min = -1.0
+        on_oxygen = d.run_time_min - d.oxygen_since_min
+        if d.break_until_min < 0.0 and on_oxygen >= rules.oxygen_on_min - CLOSE:
+            d.break_until_min = d.run_time_min + rules.oxygen_off_min
+    source = breathed(diver, d.depth_m, way, sources, rules)
+    gf = line_gf(d.depth_m, d.first_stop_m, rules)
+    stay(diver, tissue, next_whole_minute(d.run_time_min), source, STOP, gf, sources, rules, comps, legs)
+
+
+@inner
+def ascend(diver, tissue, target_m, way, sources, rules, comps, legs):
+    """Up to a depth (0: the surface), stopping wherever the ceiling or a gas switch holds the diver.
+
+    A stop is left when the ceiling, under the gradient factor of the next stop, is at or above the next stop, and
+    arriving there is still within it.
+    """
+    d = diver[0]
+    if d.depth_m > d.first_stop_m + CLOSE:
+        d.first_stop_m = -1.0  # below the last line: it is drawn anew
+    give_up_min = d.run_time_min + STUCK_AFTER_MIN
+    trial = np.empty_like(tissue)
+    while d.depth_m > target_m + CLOSE and d.fault == FINE:
+        not_before_min = take_up(diver, source_at(way, d.depth_m), sources, rules)
+        next_m = next_stop_depth(d.depth_m, target_m, rules)
+        here, arrived = d.depth_m, False
+        while not arrived and d.fault == FINE:
+            gf = line_gf(next_m, d.first_stop_m, rules)
+            next_bar = ambient(next_m, rules)
+            if clears(tissue, next_bar, gf, comps):
+                if d.run_time_min >= not_before_min - CLOSE:
+                    run_time_min, legs_before = d.run_time_min, d.legs
+                    rate = rules.ascent if d.first_stop_m < 0.0 else rules.between_stops
+                    if next_m < CLOSE and here <= rules.stop_depths_m[1] + CLOSE:
+                        rate = rules.to_surface
+                    copy_tissue(tissue, trial)
+                    move(diver, trial, next_m, rate, gf, way, sources, rules, comps, legs)
+                    if clears(trial, next_bar, gf, comps):
+                        copy_tissue(trial, tissue)
+                        arrived = True
+                        continue
+                    d.depth_m, d.run_time_min, d.legs = here, run_time_min, legs_before
+                else:
+                    wait(diver, tissue, way, sources, rules, comps, legs)
+                    continue
+            if d.first_stop_m < 0.0:
+                d.first_stop_m = here  # here is the first stop; ask again under the line
+                continue
+            wait(diver, tissue, way, sources, rules, comps, legs)
+            if d.run_time_min > give_up_min:
+                d.fault = NEVER_CLEARS
+
+
+@inner
+def go_direct(diver, tissue, way, sources, rules, comps, legs):
+    """Ascend without a stop at the planned rates. Returns whether all of it was within GF high."""
+    d = diver[0]
+    last_stop_m = rules.stop_depths_m[1]
+    within = True
+    if d.depth_m > last_stop_m:
+        move(diver, tissue, last_stop_m, rules.ascent, rules.gf_high, way, sources, rules, comps, legs)
+        within = clears(tissue, ambient(last_stop_m, rules), rules.gf_high, comps)
+    move(diver, tissue, 0.0, rules.to_surface, rules.gf_high, way, sources, rules, comps, legs)
+    return within and clears(tissue, rules.surface_bar, rules.gf_high, comps)
+
+
+@entry
+def direct_is_fine(tissue, depth_m, way, sources, rules, comps):
+    """Whether a direct ascent from here stays within GF high."""
+    if not clears(tissue, ambient(depth_m, rules), rules.gf_high, comps):
+        return False
+    trial = tissue.copy()
+    diver = new_diver(depth_m, 0.0)
+    legs = np.zeros(len(way) + 4, LEG)
+    return go_direct(diver, trial, way, sources, rules, comps, legs)
+
+
+@inner
+def new_diver(depth_m, run_time_min):
+    """A diver at a depth and run time, with no stop behind them."""
+    diver = np.zeros(1, DIVER)
+    d = diver[0]
+    d.depth_m = depth_m
+    d.run_time_min = run_time_min
+    d.source = -1
+    d.first_stop_m = -1.0
+    d.break_until_min = -1.0
+    return diver
+
+
+@inner
+def surface(diver, tissue, way, sources, rules, comps, legs):
+    """To the surface: directly where that stays within GF high, with stops where it does not."""
+    d = diver[0]
+    if direct_is_fine(tissue, d.depth_m, way, sources, rules, comps):
+        go_direct(diver, tissue, way, sources, rules, comps, legs)
+    else:
+        ascend(diver, tissue, 0.0, way, sources, rules, comps, legs)
+
+
+@entry
+def swim(tissue, levels, ways, sources, rules, comps, legs):
+    """The whole dive: every level, then the ascent. `tissue` is left as it is at the end.
+
+    Returns (legs filled, index of the first leg of the last ascent, fault, index of the level it happened at).
+    """
+    diver = new_diver(0.0, 0.0)
+    for i in range(len(levels)):
+        level = levels[i]
+        diver[0].level = i
+        way = ways[level.to_first : level.to_end]
+        if level.depth_m > diver[0].depth_m:
+            move(diver, tissue, level.depth_m, rules.descent, rules.gf_low, way, sources, rules, comps, legs)
+        else:
+            ascend(diver, tissue, level.depth_m, way, sources, rules, comps, legs)
+        if diver[0].run_time_min > level.leave_at_min + CLOSE and diver[0].fault == FINE:
+            diver[0].fault = LEFT_TOO_EARLY
+        if diver[0].fault != FINE:
+            return diver[0].legs, 0, diver[0].fault, i, diver[0].run_time_min
+        if diver[0].depth_m > diver[0].first_stop_m + CLOSE:
+            diver[0].first_stop_m = -1.0
+        gf = line_gf(diver[0].depth_m, diver[0].first_stop_m, rules)
+        stay(diver, tissue, level.leave_at_min, level.source, LEVEL, gf, sources, rules, comps, legs)
+        diver[0].source = level.source
+    last = levels[len(levels) - 1]
+    left = diver[0].legs
+    surface(diver, tissue, ways[last.up_first : last.up_end], sources, rules, comps, legs)
+    return diver[0].legs, left, diver[0].fault, len(levels) - 1, diver[0].run_time_min
+
+
+@entry
+def no_stop_limit(tissue, depth_m, source, to, up, sources, rules, comps):
+    """The longest whole-minute bottom time, descent included, at a depth without a stop, 0 to NDL_CAP_MIN. [min]"""
+    legs = np.zeros(len(to) + 4, LEG)
+    diver = new_diver(0.0, 0.0)
+    move(diver, tissue, depth_m, rules.descent, rules.gf_low, to, sources, rules, comps, legs)
+    # From a whole minute on, so that whole minutes more are whole minutes of bottom time.
+    whole_min = math.ceil(diver[0].run_time_min - CLOSE)
+    stay(diver, tissue, float(whole_min), source, LEVEL, rules.gf_low, sources, rules, comps, legs)
+    if not direct_is_fine(tissue, depth_m, up, sources, rules, comps):
+        return 0
+    return min(NDL_CAP_MIN, whole_min + ndl(tissue, depth_m, source, up, sources, rules, comps))
+
+
+# --- Looking at a dive ------------------------------------------------------------------------------------------------
+
+
+@inner
+def ndl(tissue, depth_m, source, way, sources, rules, comps):
+    """Whole minutes more at this depth from which a direct ascent stays within GF high, 0 to NDL_CAP_MIN."""
+    bar = ambient(depth_m, rules)
+    if not direct_is_fine(tissue, depth_m, way, sources, rules, comps):
+        return 0
+    trial = np.empty_like(tissue)
+    fine, over = 0, 1
+    while over <= NDL_CAP_MIN:
+        copy_tissue(tissue, trial)
+        load_constant(trial, bar, float(over), sources[source], comps)
+        if not direct_is_fine(trial, depth_m, way, sources, rules, comps):
+            break
+        fine, over = over, 2 * over
+    over = min(over, NDL_CAP_MIN + 1)
+    while over - fine > 1:
+        middle = (fine + over) // 2
+        copy_tissue(tissue, trial)
+        load_constant(trial, bar, float(middle), sources[source], comps)
+        if direct_is_fine(trial, depth_m, way, sources, rules, comps):
+            fine = middle
+        else:
+            over = middle
+    return fine
+
+
+@inner
+def state_in_leg(tissue, leg, run_time_min, sources, rules, comps):
+    """Load `tissue`, as it is at the start of a leg, up to a run time within it. Returns the depth there. [m]"""
+    minutes = run_time_min - leg.start_min
+    if leg.start_m == leg.end_m:
+        if minutes > 0.0:
+            load_constant(tissue, ambient(leg.start_m, rules), minutes, sources[leg.source], comps)
+        return leg.start_m
+    depth_m = leg.start_m + (leg.end_m - leg.start_m) * minutes / (leg.end_min - leg.start_min)
+    if run_time_min == leg.end_min:
+        depth_m = leg.end_m
+    load_travel(tissue, ambient(leg.start_m, rules), ambient(depth_m, rules), minutes, sources[leg.source], comps)
+    return depth_m
+
+
+@inner
+def look(point, tissue, leg, surfacing_min, levels, ways, sources, rules, comps, scratch):
+    """Fill in what a handset would show at one moment. `surfacing_min` below 0: still to be worked out."""
+    bar = ambient(point.depth_m, rules)
+    level = levels[leg.level]
+    up = ways[level.up_first : level.up_end]
+    point.source = leg.source
+    point.kind = leg.kind
+    point.level = leg.level
+    point.first_stop_m = leg.first_stop_m
+    point.ppo2_bar = ppo2(bar, sources[leg.source])
+    point.ndl_min = ndl(tissue, point.depth_m, leg.source, up, sources, rules, comps)
+    if point.ndl_min > 0 or direct_is_fine(tissue, point.depth_m, up, sources, rules, comps):
+        point.ceiling_m = 0.0
+    else:
+        point.ceiling_m = max(0.0, (ceiling_bar(tissue, leg.gf, comps) - rules.surface_bar) / rules.bar_per_m)
+    point.gf_now, point.gf_surface, point.leading = -9.0, -9.0, 1
+    for c in range(COMPARTMENTS):
+        now = gradient_factor(tissue, c, bar, comps)
+        if now > point.gf_now:
+            point.gf_now, point.leading = now, c + 1
+        point.gf_surface = max(point.gf_surface, gradient_factor(tissue, c, rules.surface_bar, comps))
+    if surfacing_min < 0.0:
+        diver = new_diver(point.depth_m, point.run_time_min)
+        diver[0].first_stop_m = leg.first_stop_m
+        diver[0].source = leg.source
+        diver[0].level = leg.level
+        trial = tissue.copy()
+        surface(diver, trial, up, sources, rules, comps, scratch)
+        surfacing_min = diver[0].run_time_min
+    point.tts_min = surfacing_min - point.run_time_min
+
+
+@inner
+def goes_on_alike(leg, following):
+    """Whether the next leg is only more of the same."""
+    return leg.kind == following.kind and leg.source == following.source and leg.end_m == following.start_m
+
+
+@entry
+def track(tissue, legs, left, levels, ways, sources, rules, comps, points, tensions):
+    """What a handset would show at every whole minute, and before and after every change of what the diver does.
+
+    `left` is the index of the first leg of the last ascent: from there on TTS is what remains of the plan. Fills
+    `points` and `tensions` [n, 2, 16]; returns how many, or -1 if they are too few.
+    """
+    scratch = np.zeros(len(legs) + 2048, LEG)
+    end_min = legs[len(legs) - 1].end_min
+    trial = np.empty_like(tissue)
+    n = 0
+    for i in range(len(legs)):
+        leg = legs[i]
+        surfacing_min = end_min if i >= left else -1.0
+        at_min = leg.start_min
+        if i > 0 and goes_on_alike(legs[i - 1], leg):
+            at_min = min(next_whole_minute(at_min), leg.end_min)
+        while True:
+            if leg.end_min - at_min < CLOSE:
+                at_min = leg.end_min
+            copy_tissue(tissue, trial)
+            depth_m = state_in_leg(trial, leg, at_min, sources, rules, comps)
+            whole = abs(at_min - round(at_min)) < CLOSE
+            if at_min < leg.end_min or whole or i == len(legs) - 1 or not goes_on_alike(leg, legs[i + 1]):
+                if n >= len(points):
+                    return -1
+                points[n].run_time_min = at_min
+                points[n].depth_m = depth_m
+                look(points[n], trial, leg, surfacing_min, levels, ways, sources, rules, comps, scratch)
+                copy_tissue(trial, tensions[n])
+                n += 1
+            if at_min >= leg.end_min:
+                break
+            at_min = min(next_whole_minute(at_min), leg.end_min)
+        copy_tissue(trial, tissue)
+    return n
+
+
+@entry
+def free_litres_by_source(legs, rmv_l_min, rules, used):
+    """Add up what legs use of each source at one RMV. [free litres]"""
+    for leg in legs:
+        bar = ambient(0.5 * (leg.start_m + leg.end_m), rules)
+        used[leg.source] += rmv_l_min * bar * (leg.end_min - leg.start_min)
+
+
+@entry
+def bail_out(points, i, tissue, sorting_out_min, way, sources, rules, comps, legs):
+    """Leave the loop at point `i` of the track: sort it out at depth, then ascend with every stop met.
+
+    Returns (legs filled, run time at the surface, fault).
+    """
+    diver = new_diver(points[i].depth_m, points[i].run_time_min)
+    diver[0].first_stop_m = points[i].first_stop_m
+    diver[0].level = points[i].level
+    first = source_at(way, diver[0].depth_m)
+    take_up(diver, first, sources, rules)
+    gf = line_gf(diver[0].depth_m, diver[0].first_stop_m, rules)
+    stay(diver, tissue, diver[0].run_time_min + sorting_out_min, first, LEVEL, gf, sources, rules, comps, legs)
+    surface(diver, tissue, way, sources, rules, comps, legs)
+    return diver[0].legs, diver[0].run_time_min, diver[0].fault
+
+
+@entry
+def bail_out_everywhere(points, tensions, sorting_out_min, rmv_l_min, way, sources, rules, comps, used, surfacing_min):
+    """`bail_out` from every point: fills `used` [points, sources, free litres] and `surfacing_min` [points]."""
+    legs = np.zeros(2048, LEG)
+    tissue = np.empty((2, COMPARTMENTS))
+    for i in range(len(points)):
+        copy_tissue(tensions[i], tissue)
+        n, surfacing_min[i], fault = bail_out(
+            points, i, tissue, sorting_out_min, way, sources, rules, comps, legs
+        )
+        if fault != FINE:
+            return fault
+        free_litres_by_source(legs[:n], rmv_l_min, rules, used[i])
+    return FINE

@@ -1,0 +1,32 @@
+"""What the kernel starts from: the compartments as arrays, and tissues at rest."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
+from leadline.tissue.coefficients import SetName, coefficients
+from leadline.tissue.kernel import COMPARTMENTS, Compartments
+
+
+@lru_cache
+def compartments(name: SetName) -> Compartments:
+    """The compartments of a published coefficient set, as the kernel takes them: arrays [2, 16]."""
+    published = coefficients(name)
+    rate = np.log(2.0) / np.array([published.n2_half_time_min, published.he_half_time_min])
+    return Compartments(
+        rate=rate,
+        a=np.array([published.n2_a_bar, published.he_a_bar]),
+        b=np.array([published.n2_b, published.he_b]),
+        minute=-np.expm1(-rate),
+    )
+
+
+def saturated(surface_bar: float) -> NDArray[np.float64]:
+    """Tissues saturated with air at a surface pressure [bar]: tensions [2, 16], nitrogen first. [bar]"""
+    tissue = np.zeros((2, COMPARTMENTS))
+    tissue[0] = (surface_bar - WATER_VAPOUR_BAR) * (1.0 - AIR_O2)
+    return tissue

@@ -1,0 +1,31 @@
+"""The published figures that Leadline is checked against, by topic.
+
+They are in `data/`, each beside its source. `from_memory = true` marks figures that were written down from
+memory of the publication they name: there a disagreement is a question, not yet a proof.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+DATA = Path(__file__).parent / "data"
+
+
+def _load(topic: str) -> dict[str, Any]:
+    return tomllib.loads((DATA / f"{topic}.toml").read_text(encoding="utf-8"))
+
+
+def rows(table: dict[str, Any], *columns: str) -> list[tuple[Any, ...]]:
+    """A table's columns, row by row, for `pytest.mark.parametrize`."""
+    return list(zip(*(table[column] for column in columns), strict=True))
+
+
+ATMOSPHERE = _load("atmosphere")
+BREATHING = _load("breathing")
+GAS = _load("gas")
+NO_STOP_LIMITS = _load("no_stop_limits")
+OXYGEN = _load("oxygen")
+REAL_GAS = _load("real_gas")
+ZHL16 = _load("zhl16")
