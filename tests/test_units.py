@@ -33,6 +33,11 @@ from leadline.units import (
         ("130 ft", "depth", "metric", 130 * FOOT_M),
         ("130ft", "depth", "metric", 130 * FOOT_M),
         ("130'", "depth", "metric", 130 * FOOT_M),
+        ("130 FT", "depth", "metric", 130 * FOOT_M),
+        ("3000 PSI", "pressure", "metric", 3000 * PSI_BAR),
+        ("20 l/MIN", "gas flow", "imperial", 20.0),
+        ("7 l", "volume", "metric", 7.0),
+        ("10 °c", "temperature", "metric", 10.0),
         ("130 feet", "depth", "metric", 130 * FOOT_M),
         ("  18   metres ", "depth", "imperial", 18.0),
         (".5 m", "depth", "metric", 0.5),
@@ -84,6 +89,15 @@ def test_a_cylinder_in_cubic_feet_is_its_rated_gas(value: object, system: System
         ("1e3 m", "depth", "metric", "'1e3 m': 'e3 m' is not a unit of depth; use m or ft"),
         ("20 K", "temperature", "metric", "'20 K': 'K' is not a unit of temperature; use °C or °F"),
         (math.nan, "depth", "metric", "nan is not a finite number"),
+        (10**400, "depth", "metric", "the number is far too large"),
+        (-(10**5000), "depth", "metric", "the number is far too large"),
+        (
+            "1,5 m",
+            "depth",
+            "metric",
+            "'1,5 m' has a comma; use a decimal point (1.5) and no comma for thousands (1500)",
+        ),
+        ("٣ m", "depth", "metric", "'٣ m' is not a number with a unit; write for example \"20 m\""),
         (math.inf, "depth", "metric", "inf is not a finite number"),
         ("9" * 400, "depth", "metric", f"'{'9' * 400}' is not a finite number"),
     ],
@@ -152,6 +166,8 @@ def test_a_shown_pressure_never_promises_more(bar: float) -> None:
 def test_shown() -> None:
     assert METRIC.depth(18.0) == "18"
     assert METRIC.depth(4.5) == "4.5"
+    assert METRIC.depth(-0.01) == "0"
+    assert IMPERIAL.depth(-0.01) == "0"
     assert METRIC.depth(17.96) == "18"
     assert IMPERIAL.depth(3.048) == "10"
     assert IMPERIAL.pressure(206.8427) == "2999"

@@ -40,11 +40,11 @@ _FACTORS: dict[Kind, dict[str, float]] = {
 }
 _SPELLINGS = {
     "metre": "m", "metres": "m", "meter": "m", "meters": "m", "feet": "ft", "foot": "ft", "'": "ft",
-    "fpm": "ft/min", "l": "L", "litre": "L", "litres": "L", "liter": "L", "liters": "L", "l/min": "L/min",
+    "fpm": "ft/min", "litre": "L", "litres": "L", "liter": "L", "liters": "L",
     "cu ft": "cuft", "cf": "cuft", "ft3": "cuft", "ft³": "cuft",
     "cu ft/min": "cuft/min", "cf/min": "cuft/min", "cfm": "cuft/min", "ft3/min": "cuft/min", "ft³/min": "cuft/min",
     "minute": "min", "minutes": "min", "mins": "min", "hour": "h", "hours": "h",
-    "c": "°C", "C": "°C", "°c": "°C", "f": "°F", "F": "°F", "°f": "°F", "kg/m3": "kg/m³",
+    "c": "°C", "f": "°F", "kg/m3": "kg/m³",
 }  # fmt: skip
 _BARE: dict[SystemName, dict[Kind, str]] = {
     "metric": {
@@ -56,7 +56,12 @@ _BARE: dict[SystemName, dict[Kind, str]] = {
         "gas flow": "cuft/min", "volume": "cuft", "time": "min", "temperature": "°F", "density": "kg/m³",
     },
 }  # fmt: skip
-_QUANTITY = re.compile(r"\s*([+-]?\d+(?:\.\d*)?|[+-]?\.\d+)\s*(.*?)\s*$")
+_UNITS = {
+    spelling.casefold(): unit
+    for spelling, unit in [*_SPELLINGS.items(), *((u, u) for units in [*_FACTORS.values()] for u in units)]
+}
+"""Every spelling of a unit, whatever its case."""
+_QUANTITY = re.compile(r"\s*([+-]?\d+(?:\.\d*)?|[+-]?\.\d+)\s*(.*?)\s*$", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -76,14 +81,19 @@ def parse(value: object, kind: Kind, system: SystemName) -> float | RatedCubicFe
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError(f"expected a number, or text with a unit such as {_example(kind, system)}")
     if isinstance(value, str):
+        if "," in value:
+            raise ValueError(f"{value!r} has a comma; use a decimal point (1.5) and no comma for thousands (1500)")
         match = _QUANTITY.match(value)
         if match is None:
             raise ValueError(f"{value!r} is not a number with a unit; write for example {_example(kind, system)}")
         number = float(match[1])
         if match[2]:
-            unit = _SPELLINGS.get(match[2], match[2])
+            unit = _UNITS.get(match[2].casefold(), match[2])
     else:
-        number = float(value)
+        try:
+            number = float(value)
+        except OverflowError:
+            raise ValueError("the number is far too large") from None
     if not math.isfinite(number):
         raise ValueError(f"{value!r} is not a finite number")
     if kind == "cylinder size" and unit == "cuft":
@@ -117,7 +127,7 @@ class System:
 
     def depth(self, metres: float) -> str:
         """A depth, without its unit: whole where it is a whole number. (3.048 m is "10" in feet)"""
-        value = round(metres / self.depth_m, self.depth_decimals)
+        value = round(metres / self.depth_m, self.depth_decimals) + 0.0  # never "-0"
         return f"{value:.0f}" if value == round(value) else f"{value:.{self.depth_decimals}f}"
 
     def pressure(self, bar: float) -> str:

@@ -25,6 +25,8 @@ def mixes(draw: st.DrawFn) -> Mix:
         ("oxygen", 1.0, 0.0, "oxygen"),
         ("32", 0.32, 0.0, "32 %"),
         ("100", 1.0, 0.0, "100 %"),
+        ("50 %", 0.5, 0.0, "50 %"),
+        ("50%", 0.5, 0.0, "50 %"),
         ("21/0", 0.21, 0.0, "21/0"),
         ("18/45", 0.18, 0.45, "18/45"),
         ("17.5/45.25", 0.175, 0.4525, "17.5/45.25"),
@@ -35,7 +37,7 @@ def test_labels(text: str, o2: float, he: float, name: str) -> None:
     assert (mix.o2, mix.he, mix.name) == (pytest.approx(o2), pytest.approx(he), name)
 
 
-@pytest.mark.parametrize("text", ["", "nitrox", "32 %", "18/", "/45", "18-45", "-18/45", "1e1", "18/45/37"])
+@pytest.mark.parametrize("text", ["", "nitrox", "% 32", "18/45 %", "32 %%", "٣٢", "18/", "/45", "18-45", "-18/45", "1e1", "18/45/37"])
 def test_what_is_not_a_gas_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r'is not a gas; write "air", "oxygen", "32" or "18/45"'):
         Mix.parse(text)
@@ -48,6 +50,12 @@ def test_what_is_not_a_gas_is_refused(text: str) -> None:
 def test_fractions_no_gas_can_have(o2: float, he: float) -> None:
     with pytest.raises(ValueError, match="oxygen must be over 0 and at most 100 %"):
         Mix(o2, he)
+
+
+@pytest.mark.parametrize(("label", "sum_percent"), [("100/1", "101 %"), ("21/80", "101 %"), ("60/50", "110 %")])
+def test_a_refused_label_is_quoted(label: str, sum_percent: str) -> None:
+    with pytest.raises(ValueError, match=f"^'{label}': .* add up to {sum_percent}"):
+        Mix.parse(label)
 
 
 def test_more_than_the_whole_says_how_much() -> None:

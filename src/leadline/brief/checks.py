@@ -49,7 +49,8 @@ def _cylinders(dive: Dive) -> Iterator[Problem]:
             )
     if dive.loop is None and not any(cylinder.use == "bottom" for cylinder in dive.cylinders):
         yield Problem(
-            "[[cylinders]]", 'an open-circuit dive needs at least one cylinder with use = "bottom"; or give a [loop]'
+            "[[cylinders]]",
+            'an open-circuit dive needs at least one cylinder with use = "bottom"; or give a [loop]',
         )
 
 
@@ -64,7 +65,8 @@ def _loop(dive: Dive) -> Iterator[Problem]:
             )
         if cylinder.use == "oxygen" and cylinder.gas.o2 < 0.9:
             yield Problem(
-                key_path("cylinders", i, "gas"), f'{cylinder.gas.label} cannot feed a loop\'s oxygen; write "oxygen"'
+                key_path("cylinders", i, "gas"),
+                f'{cylinder.gas.label} cannot feed a loop\'s oxygen; write "oxygen"',
             )
 
 
@@ -77,7 +79,8 @@ def _gases_named(dive: Dive) -> Iterator[Problem]:
             continue
         if dive.loop is not None:
             yield Problem(
-                key_path("levels", i, "gas"), "a level on a loop is breathed on the loop; leave gas out, or the [loop]"
+                key_path("levels", i, "gas"),
+                "a level on a loop is breathed on the loop; leave gas out, or the [loop]",
             )
         elif level.gas not in carried:
             yield Problem(

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import takewhile
 
+MOST_SHOWN = 60
+"""Characters of a refused value or key that a message quotes."""
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -28,10 +31,19 @@ class BriefError(Exception):
         return [": ".join(part for part in (self.source, p.key, p.message) if part) for p in self.problems]
 
 
+class AtKey(ValueError):
+    """What is wrong with one key of a table, found when the table was seen whole."""
+
+    def __init__(self, key: str, message: str) -> None:
+        """`key` is a key of the table."""
+        self.key = key
+        super().__init__(message)
+
+
 def key_path(*parts: str | int) -> str:
-    """Where a key is: ("levels", 1, "depth") is "[[levels]] 2, depth"; ("model", "coefficients") "[model] coefficients"."""
-    tables = [str(part) for part in takewhile(lambda part: isinstance(part, str), parts)]
-    rest = [f"item {part + 1}" if isinstance(part, int) else part for part in parts[len(tables) :]]
+    """Where a key is: ("levels", 1, "depth") is "[[levels]] 2, depth"; ("site", "water") "[site] water"."""
+    tables = [_written(part) for part in takewhile(lambda part: isinstance(part, str), parts)]
+    rest = [f"item {part + 1}" if isinstance(part, int) else _written(part) for part in parts[len(tables) :]]
     if len(tables) == 1 and rest:
         head = f"[[{tables[0]}]] {rest.pop(0).removeprefix('item ')}"
     elif len(tables) > 1:
@@ -39,3 +51,26 @@ def key_path(*parts: str | int) -> str:
     else:
         head = "".join(tables)
     return ", ".join([head, *rest])
+
+
+def shown(value: object) -> str:
+    """A refused value as a message quotes it: short, printable, tables and lists only by name."""
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    try:
+        text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
+    except ValueError:  # Python does not write out integers of thousands of digits.
+        return "so long a number"
+    return _short(text)
+
+
+def _written(part: str | int) -> str:
+    """A key as it stands in the file, quoted if it would not print."""
+    text = str(part)
+    return _short(text if text and text.isprintable() else repr(text))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= MOST_SHOWN else f"{text[: MOST_SHOWN - 1]}…"

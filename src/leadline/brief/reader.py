@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from pathlib import Path
 from typing import Any, get_args
@@ -11,23 +12,28 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from leadline.brief.checks import contradictions
-from leadline.brief.errors import BriefError, Problem, key_path
+from leadline.brief.errors import MOST_SHOWN, AtKey, BriefError, Problem, key_path, shown
 from leadline.brief.schema import Dive
 from leadline.units import SYSTEMS
 
 MAX_BYTES = 1_000_000
 """A dive file is a page of text; anything much larger is something else."""
+MOST_PROBLEMS = 20
+"""Problems told of one file: after so many, more would not help."""
+MOST_MESSAGE = 300
+"""Characters of one message."""
 
 
 def read_dive(path: str | Path) -> Dive:
-    """A dive from a dive file (TOML, docs/dive-file.md). BriefError, naming file, key and remedy, if it is not one."""
+    """A dive from a dive file (TOML, docs/dive-file.md). BriefError, naming file, key and remedy, if it is none."""
     path = Path(path)
     name = path.name or str(path)
     try:
         with path.open("rb") as file:
             content = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise BriefError(str(path), [Problem("", f"cannot be read: {error.strerror or error}")]) from None
+    except (OSError, ValueError) as error:
+        said = getattr(error, "strerror", None) or str(error)
+        raise BriefError(str(path), [Problem("", f"cannot be read: {said[0].lower() + said[1:]}")]) from None
     if len(content) > MAX_BYTES:
         raise BriefError(name, [Problem("", f"is over {MAX_BYTES // 1000} kB, too large for a dive file")])
     try:
@@ -38,8 +44,11 @@ def read_dive(path: str | Path) -> Dive:
         raise BriefError(name, [Problem("", "is empty; examples/ has dive files to start from")])
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise BriefError(name, [Problem("", f"is not TOML: {error}")]) from None
+    except tomllib.TOMLDecodeError as error:
+        raise BriefError(name, [Problem("", f"is not TOML: {_shortened(str(error))}")]) from None
+    except (RecursionError, ValueError):
+        said = "has tables nested too deeply, or a number too long, for any dive"
+        raise BriefError(name, [Problem("", said)]) from None
     return parse_dive(data, name)
 
 
@@ -47,7 +56,7 @@ def parse_dive(data: dict[str, Any], source: str = "dive") -> Dive:
     """A dive from the tables of a dive file. `source` names it in errors. Raises BriefError."""
     units = data.get("units")
     if not isinstance(units, str) or units not in SYSTEMS:
-        said = "is missing" if units is None else f"{units!r} is not a system of units"
+        said = "is missing" if units is None else f"{shown(units)} is not a system of units"
         raise BriefError(source, [Problem("units", f'{said}; write units = "metric" or units = "imperial"')])
     try:
         dive = Dive.model_validate(data, context={"units": units})
@@ -60,56 +69,76 @@ def parse_dive(data: dict[str, Any], source: str = "dive") -> Dive:
 
 
 def _problems(error: ValidationError) -> list[Problem]:
-    problems: list[Problem] = []
-    for detail in error.errors(include_url=False):
-        problem = Problem(_key(detail["loc"]), _message(detail))
-        if problem not in problems:
-            problems.append(problem)
+    details = error.errors(include_url=False)
+    # A list is also called too short when its items were refused: those say more.
+    lists = {detail["loc"][:1] for detail in details if len(detail["loc"]) > 1}
+    details = [detail for detail in details if detail["type"] != "too_short" or detail["loc"] not in lists]
+    problems = [Problem(_key(detail), _message(detail)) for detail in details[:MOST_PROBLEMS]]
+    if len(details) > MOST_PROBLEMS:
+        problems.append(Problem("", f"and {len(details) - MOST_PROBLEMS} problems more"))
     return problems
 
 
-def _key(loc: tuple[str | int, ...]) -> str:
-    """A key path without the names pydantic gives to the branches of a union."""
-    parts: list[str | int] = []
-    for part in loc:
-        if isinstance(part, str) and _is_union_branch(part):
-            continue
-        parts.append(part)
-    return key_path(*parts)
-
-
-def _is_union_branch(part: str) -> bool:
-    return "[" in part or part in ("float", "str", "RatedCubicFeet")
+def _key(detail: ErrorDetails) -> str:
+    loc = detail["loc"]
+    error = detail.get("ctx", {}).get("error")
+    if isinstance(error, AtKey):
+        loc = (*loc, error.key)
+    if len(loc) == 1 and loc[0] in ("levels", "cylinders"):
+        return f"[[{loc[0]}]]"
+    return f"[{loc[0]}]" if len(loc) == 1 and _model_at(loc) not in (None, Dive) else key_path(*loc)
 
 
 def _message(detail: ErrorDetails) -> str:
-    kind, value = detail["type"], detail["input"]
+    kind, value, loc = detail["type"], detail["input"], detail["loc"]
     context = detail.get("ctx", {})
     if kind == "extra_forbidden":
-        return _unknown_key(detail["loc"])
+        return _unknown_key(loc)
     if kind == "missing":
-        return "is missing; every dive file needs it here"
+        return f"is missing; {_needs_it(loc)} needs it"
     if kind == "value_error":
-        return str(context["error"])
+        return _shortened(str(context["error"]))
     if kind == "literal_error":
-        nearest = difflib.get_close_matches(str(value), context["expected"].replace("'", "").split(", "), n=1)
-        return f"{value!r} is not one of {context['expected']}" + (f"; did you mean {nearest[0]!r}?" if nearest else "")
-    if kind in ("model_type", "model_attributes_type", "dict_type"):
-        return f"expected a table of keys here, not {value!r}"
-    if kind in ("tuple_type", "list_type"):
-        return f"expected a list, not {value!r}"
-    said = detail["msg"][0].lower() + detail["msg"][1:]
-    shown = repr(value) if not isinstance(value, dict | list) else "this"
-    return f"{shown}: {said}"
+        choices = re.findall("'(.*?)'", context["expected"])
+        return f"{shown(value)} is not one of {', '.join(choices)}{_did_you_mean(value, choices)}"
+    if kind in ("model_type", "model_attributes_type"):
+        right = f"one table, [{'.'.join(map(str, loc))}]" if isinstance(loc[-1], str) else "a table of keys"
+        return f"is {shown(value)}; it must be {right}"
+    if kind == "tuple_type":
+        return f"is {shown(value)}; it must be a list: write each with double brackets, [[{loc[-1]}]]"
+    if kind == "too_short":
+        return "is empty; a dive needs at least one"
+    if kind == "too_long":
+        return f"{len(value)} are too many; at most {context['max_length']}"
+    if kind == "bool_type":
+        return f"{shown(value)} is neither true nor false"
+    return f"{shown(value)} is refused: {detail['msg']}"
+
+
+def _needs_it(loc: tuple[str | int, ...]) -> str:
+    if len(loc) == 1:
+        return "every dive file"
+    tables = [str(part) for part in loc[:-1] if isinstance(part, str)]
+    return f"every [[{tables[0]}]]" if isinstance(loc[1], int) else f"[{'.'.join(tables)}]"
 
 
 def _unknown_key(loc: tuple[str | int, ...]) -> str:
     model = _model_at(loc[:-1])
     known = list(model.model_fields) if model else []
-    nearest = difflib.get_close_matches(str(loc[-1]), known, n=1, cutoff=0.5)
-    if nearest:
-        return f"is not a key here; did you mean {nearest[0]!r}?"
-    return f"is not a key here; known are {', '.join(known)}"
+    return f"is not a key here" + (_did_you_mean(loc[-1], known) or f"; known are {', '.join(known)}")
+
+
+def _did_you_mean(said: object, right: list[str]) -> str:
+    if not isinstance(said, str):
+        return ""
+    folded = {name.casefold(): name for name in right}
+    nearest = difflib.get_close_matches(said.casefold(), folded, n=1, cutoff=0.5)
+    return f"; did you mean {folded[nearest[0]]!r}?" if nearest else ""
+
+
+def _shortened(message: str) -> str:
+    """A message without the middle of an endless value: what is right stands at its end."""
+    return message if len(message) <= MOST_MESSAGE else f"{message[:MOST_SHOWN]}…{message[-160:]}"
 
 
 def _model_at(loc: tuple[str | int, ...]) -> type[BaseModel] | None:

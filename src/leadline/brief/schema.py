@@ -99,7 +99,9 @@ def _gas(value: object) -> Mix:
     if isinstance(value, Mix):
         return value
     if isinstance(value, bool) or not isinstance(value, str | int):
-        raise ValueError(f'{value!r} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)')
+        raise ValueError(
+            f'{value!r} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)'
+        )
     return Mix.parse(str(value))
 
 
@@ -111,7 +113,9 @@ def _water(value: object, info: ValidationInfo) -> str | float:
     except ValueError:
         density = 0.0
     if not isinstance(density, float) or not 900.0 <= density <= 1300.0:
-        raise ValueError(f'{value!r} is not a water; write "en13319", "sea", "fresh" or a density, 900 to 1300 kg/m³')
+        raise ValueError(
+            f'{value!r} is not a water; write "en13319", "sea", "fresh" or a density, 900 to 1300 kg/m³'
+        )
     return density
 
 
@@ -121,7 +125,9 @@ Percent = Annotated[float, Field(ge=5.0, le=100.0)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True
+    )
 
 
 class Site(_Table):
@@ -161,8 +167,12 @@ class Rates(_Table):
 
     descent: Rate = Field(PerUnits("20 m/min | 60 ft/min"), description="down")
     ascent: Rate = Field(PerUnits("9 m/min | 30 ft/min"), description="up, as far as the first stop")
-    between_stops: Rate | None = Field(None, description="from the first stop to the last; as ascent if not given")
-    to_surface: Rate | None = Field(None, description="from the last stop to the surface; as ascent if not given")
+    between_stops: Rate | None = Field(
+        None, description="from the first stop to the last; as ascent if not given"
+    )
+    to_surface: Rate | None = Field(
+        None, description="from the last stop to the surface; as ascent if not given"
+    )
 
 
 class OxygenBreaks(_Table):
@@ -214,7 +224,9 @@ class Level(_Table):
 
     depth: DepthBelowSurface
     leave_at: WholeMinutes = Field(description="run time in whole minutes, counted from leaving the surface")
-    gas: Gas | None = Field(None, description="open circuit: the gas breathed there, if not the richest bottom gas")
+    gas: Gas | None = Field(
+        None, description="open circuit: the gas breathed there, if not the richest bottom gas"
+    )
 
 
 class Loop(_Table):
@@ -223,14 +235,22 @@ class Loop(_Table):
     diluent: Gas
     setpoint: Setpoint
     low_setpoint: Setpoint | None = Field(None, description="held at the start, and at the end from low_from")
-    high_from: DepthBelowSurface | None = Field(None, description="depth on the way down where setpoint takes over")
-    low_from: Depth | None = Field(None, description="depth on the way up where low_setpoint takes over again")
+    high_from: DepthBelowSurface | None = Field(
+        None, description="depth on the way down where setpoint takes over"
+    )
+    low_from: Depth | None = Field(
+        None, description="depth on the way up where low_setpoint takes over again"
+    )
     deco_setpoint: Setpoint | None = Field(None, description="held on the way up from deco_from")
-    deco_from: DepthBelowSurface | None = Field(None, description="depth on the way up where deco_setpoint takes over")
+    deco_from: DepthBelowSurface | None = Field(
+        None, description="depth on the way up where deco_setpoint takes over"
+    )
     metabolic_oxygen: Annotated[float, _quantity("gas flow", 0.2, 5.0), _NUMBER_OR_TEXT] = Field(
         PerUnits("1.0 L/min | 0.035 cuft/min"), description="oxygen the diver uses"
     )
-    volume: Volume = Field(PerUnits("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent")
+    volume: Volume = Field(
+        PerUnits("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent"
+    )
     scrubber: Minutes | None = Field(None, description="rated time of the scrubber")
 
     @model_validator(mode="after")
@@ -250,17 +270,21 @@ class Cylinder(_Table):
 
     name: Annotated[str, Field(min_length=1, max_length=40)]
     gas: Gas
-    size: Annotated[
-        float | RatedCubicFeet, _quantity("cylinder size", 0.1, 300.0), _NUMBER_OR_TEXT
-    ] = Field(description="water litres, or rated cubic feet with working_pressure")
-    working_pressure: Pressure | None = Field(None, description="the pressure at which it holds its rated cubic feet")
+    size: Annotated[float | RatedCubicFeet, _quantity("cylinder size", 0.1, 300.0), _NUMBER_OR_TEXT] = Field(
+        description="water litres, or rated cubic feet with working_pressure"
+    )
+    working_pressure: Pressure | None = Field(
+        None, description="the pressure at which it holds its rated cubic feet"
+    )
     pressure: Pressure
     use: Use
     reserve: Pressure | None = Field(
-        None, description="not planned to be breathed; 50 bar / 700 psi if not given, 20 bar / 300 psi on or for a loop"
+        None,
+        description="not planned to be breathed; 50 bar / 700 psi if not given, 20 bar / 300 psi on or for a loop",
     )
     switch_depth: DepthBelowSurface | None = Field(
-        None, description="travel: changed from on the way down; travel, deco, bailout: changed to on the way up"
+        None,
+        description="travel: changed from on the way down; travel, deco, bailout: changed to on the way up",
     )
 
     @model_validator(mode="after")
@@ -277,7 +301,7 @@ class Cylinder(_Table):
         if self.reserve is not None and self.reserve >= self.pressure:
             raise ValueError("reserve: leaves nothing to breathe; it must be below the cylinder's pressure")
         if self.switch_depth is not None and self.use in ("bottom", "diluent", "oxygen", "inflation"):
-            raise ValueError(f"switch_depth has no meaning for use = \"{self.use}\"; leave it out")
+            raise ValueError(f'switch_depth has no meaning for use = "{self.use}"; leave it out')
         return self
 
     @cached_property
@@ -305,7 +329,9 @@ class Limits(_Table):
     ppo2_deco: Annotated[float, Field(ge=0.5, le=1.6)] = 1.6
     end: Depth = Field(PerUnits("30 m | 100 ft"), description="equivalent narcotic depth")
     oxygen_narcotic: bool = Field(True, description="whether END counts oxygen")
-    gas_density: Annotated[float, Field(ge=3.0, le=12.0)] = Field(6.2, description="g/L; 6.2 is the published limit")
+    gas_density: Annotated[float, Field(ge=3.0, le=12.0)] = Field(
+        6.2, description="g/L; 6.2 is the published limit"
+    )
 
 
 class Dive(_Table):

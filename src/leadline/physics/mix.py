@@ -19,7 +19,7 @@ DENSITY_G_L = {"o2": 1.429, "n2": 1.251, "he": 0.1786}
 """[g/L] at 0 °C and one atmosphere (CRC Handbook of Chemistry and Physics)."""
 
 _ONE_ATMOSPHERE_BAR = 1.01325
-_LABEL = re.compile(r"(\d{1,3}(?:\.\d{1,2})?)(?:/(\d{1,3}(?:\.\d{1,2})?))?$")
+_LABEL = re.compile(r"(\d{1,3}(?:\.\d{1,2})?)(?:/(\d{1,3}(?:\.\d{1,2})?)|\s*%)?$", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Mix:
 
     @classmethod
     def parse(cls, text: str) -> Mix:
-        """A mix from the diver's label: "air", "oxygen", "32", "21/0", "18/45" (percent O2 / percent He)."""
+        """A mix from the diver's label: "air", "oxygen", "32", "50 %", "21/0", "18/45" (percent O2 / percent He)."""
         label = text.strip().lower()
         if label == "air":
             return cls(AIR_O2, 0.0, "air")
@@ -57,7 +57,10 @@ class Mix:
         match = _LABEL.match(label)
         if match is None:
             raise ValueError(f'{text!r} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)')
-        return cls(float(match[1]) / 100.0, float(match[2] or 0.0) / 100.0, label)
+        try:
+            return cls(float(match[1]) / 100.0, float(match[2] or 0.0) / 100.0, label.rstrip("% "))
+        except ValueError as error:
+            raise ValueError(f"{text!r}: {error}") from None
 
     @property
     def n2(self) -> float:

@@ -1,0 +1,12 @@
+"""Leadline plans decompression dives: schedule, gas, bailout and slates from one dive file.
+
+A planning aid, not training. No decompression model is proof against decompression sickness. Defer to your training
+agency, local codes and licensed medical and diving practice; cross-check every plan with an independent source;
+analyse every gas.
+"""
+
+from leadline.brief import BriefError, Dive, parse_dive, read_dive
+from leadline.plan import Finding, Plan, plan
+
+__all__ = ["BriefError", "Dive", "Finding", "Plan", "parse_dive", "plan", "read_dive"]
+__version__ = "0.1.0"

@@ -1,0 +1,178 @@
+"""What the gas does to the diver: narcosis, density, hypoxia, hyperoxia, counterdiffusion."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from leadline.brief.schema import Dive
+from leadline.plan.findings import Finding
+from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
+from leadline.plan.schedule import Leg
+from leadline.units import SYSTEMS
+
+DENSITY_RECOMMENDED_G_L = 5.2
+DENSITY_LIMIT_G_L = 6.2
+"""Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
+HYPOXIC_CAUTION_BAR = 0.18
+"""Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Breathed:
+    """One source over a part of the dive: where its ppO2 is lowest and highest, and its worst END and density."""
+
+    source: Source
+    shallowest_m: float
+    deepest_m: float
+    ppo2_low_bar: float
+    ppo2_high_bar: float
+    end_m: float
+    ead_m: float
+    density_g_l: float
+    mod_m: float
+    """At the limit it is held to: the bottom limit for descent and levels, the deco limit for the ascent."""
+    on_the_way_up: bool
+    first_min: float
+
+
+def breathed(dive: Dive, legs: Sequence[Leg]) -> tuple[Breathed, ...]:
+    """Every source in the order of the dive: those of the working part, then those taken up on the ascent."""
+    last_level = max((i for i, leg in enumerate(legs) if leg.kind == "level"), default=-1)
+    working = {leg.source for leg in legs[: last_level + 1]}
+    return tuple(
+        _breathed(dive, source, source not in working, [leg for leg in legs if leg.source == source])
+        for source in dict.fromkeys(leg.source for leg in legs)
+    )
+
+
+def _breathed(dive: Dive, source: Source, up: bool, legs: Sequence[Leg]) -> Breathed:
+    where, limits = dive.site.environment, dive.limits
+    depths = [depth for leg in legs for depth in (leg.start_m, leg.end_m)]
+    low_bar, high_bar = where.pressure(min(depths)), where.pressure(max(depths))
+    # The mix in a loop changes with depth: look at both ends and between.
+    at = [min(depths) + (max(depths) - min(depths)) * i / 20 for i in range(21)]
+    inspired = [(depth, source.inspired(where.pressure(depth))) for depth in at]
+    return Breathed(
+        source=source,
+        shallowest_m=min(depths),
+        deepest_m=max(depths),
+        ppo2_low_bar=source.ppo2(low_bar),
+        ppo2_high_bar=source.ppo2(high_bar),
+        end_m=max(mix.end(depth, where, oxygen_narcotic=limits.oxygen_narcotic) for depth, mix in inspired),
+        ead_m=max(mix.ead(depth, where) for depth, mix in inspired),
+        density_g_l=max(mix.density(where.pressure(depth)) for depth, mix in inspired),
+        mod_m=source.mix.mod(limits.ppo2_deco if up else limits.ppo2_bottom, where),
+        on_the_way_up=up,
+        first_min=legs[0].start_min,
+    )
+
+
+def judge(dive: Dive, breathing: Sequence[Breathed], legs: Sequence[Leg], *, bailout: bool = False) -> list[Finding]:
+    """Partial pressures, narcosis, density and counterdiffusion against their limits.
+
+    In a bailout every gas is held to the deco limit, and codes begin with "bailout-".
+    """
+    found: list[Finding] = []
+    for part in breathing:
+        found += [*_oxygen(dive, part, bailout), *_narcosis(dive, part), *_density(dive, part)]
+    found += _counterdiffusion(dive, legs)
+    if not bailout:
+        return found
+    return [
+        Finding(f"bailout-{f.code}", f.severity, f"Bailout: {f.message}", f.values, f.run_time_min, f.depth_m)
+        for f in found
+    ]
+
+
+def _at(dive: Dive, depth_m: float) -> str:
+    system = SYSTEMS[dive.units]
+    return f"{system.depth(depth_m)} {system.depth_unit}"
+
+
+def _oxygen(dive: Dive, part: Breathed, bailout: bool) -> list[Finding]:
+    limits, found = dive.limits, []
+    deco = part.on_the_way_up or bailout
+    limit = limits.ppo2_deco if deco else limits.ppo2_bottom
+    high, name = part.ppo2_high_bar, part.source.name
+    values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}
+    if high > limit + GRID_TOLERANCE_BAR + 1e-9:
+        message = f"{name}: ppO2 {high:.2f} at {_at(dive, part.deepest_m)} is over the limit of {limit:.2f}."
+        found.append(Finding("ppo2-high", "no-go", message, values, part.first_min, part.deepest_m))
+    elif high > limit + 0.005 and not deco:
+        message = f"{name}: ppO2 {high:.2f} at {_at(dive, part.deepest_m)} is just over the limit of {limit:.2f}."
+        found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
+    if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
+        message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {_at(dive, part.shallowest_m)}."
+        found.append(
+            Finding(
+                "ppo2-low", "caution", message,
+                {"ppo2_bar": part.ppo2_low_bar, "limit_bar": HYPOXIC_CAUTION_BAR, "gas": part.source.mix.label},
+                part.first_min, part.shallowest_m,
+            )
+        )  # fmt: skip
+    setpoint = part.source.setpoint_bar
+    if setpoint is not None and high > setpoint + 0.01:
+        message = (
+            f"The diluent alone is richer than the setpoint at {_at(dive, part.deepest_m)} (ppO2 {high:.2f}): "
+            "the setpoint cannot be held, nor a flush bring the loop down to it."
+        )
+        found.append(Finding("diluent-rich", "caution", message, values, part.first_min, part.deepest_m))
+    return found
+
+
+def _narcosis(dive: Dive, part: Breathed) -> list[Finding]:
+    if part.end_m <= dive.limits.end + 0.5:
+        return []
+    message = f"{part.source.name}: END {_at(dive, part.end_m)} at {_at(dive, part.deepest_m)} is over "
+    return [
+        Finding(
+            "end", "caution", f"{message}{_at(dive, dive.limits.end)}.",
+            {"end_m": part.end_m, "limit_m": dive.limits.end, "gas": part.source.mix.label},
+            part.first_min, part.deepest_m,
+        )
+    ]  # fmt: skip
+
+
+def _density(dive: Dive, part: Breathed) -> list[Finding]:
+    density, own = part.density_g_l, dive.limits.gas_density
+    said = f"{part.source.name}: {density:.1f} g/L at {_at(dive, part.deepest_m)}"
+    values: dict[str, float | str] = {"density_g_l": density, "limit_g_l": own, "gas": part.source.mix.label}
+    if density > own + 0.005:
+        return [
+            Finding(
+                "density", "no-go", f"{said} is over the hard limit of {own:.1f} g/L; add helium or stay shallower.",
+                values, part.first_min, part.deepest_m,
+            )
+        ]  # fmt: skip
+    if density > DENSITY_LIMIT_G_L + 0.005:
+        message = f"{said} is over the published hard limit of {DENSITY_LIMIT_G_L}; [limits] gas_density lets it pass."
+        return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
+    if density > DENSITY_RECOMMENDED_G_L + 0.005:
+        message = f"{said} is over the recommended {DENSITY_RECOMMENDED_G_L} g/L."
+        return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
+    return []
+
+
+def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
+    """Nitrogen may rise at a switch by at most a fifth of what helium falls (common practice, no source)."""
+    found: list[Finding] = []
+    where = dive.site.environment
+    for before, leg in zip(legs, legs[1:], strict=False):
+        if leg.source == before.source or leg.kind == "descent" or leg.start_m <= 0.0:
+            continue
+        bar = where.pressure(leg.start_m)
+        old, new = before.source.inspired(bar), leg.source.inspired(bar)
+        helium_falls, nitrogen_rises = old.he - new.he, new.n2 - old.n2
+        if helium_falls > 0.0 and nitrogen_rises > 0.2 * helium_falls + 1e-9:
+            message = (
+                f"Counterdiffusion at {_at(dive, leg.start_m)}, {before.source.name} to {leg.source.name}: nitrogen "
+                f"rises {100 * nitrogen_rises:.0f} % while helium falls {100 * helium_falls:.0f} %, over one fifth."
+            )
+            found.append(
+                Finding(
+                    "counterdiffusion", "caution", message,
+                    {"n2_rise": nitrogen_rises, "he_fall": helium_falls}, leg.start_min, leg.start_m,
+                )
+            )  # fmt: skip
+    return found

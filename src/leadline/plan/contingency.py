@@ -1,0 +1,124 @@
+"""What if: the loop fails at the worst moment, and the diver comes home on open circuit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from leadline.brief.errors import BriefError, Problem
+from leadline.brief.schema import Dive
+from leadline.plan import breathing, gases
+from leadline.plan.findings import Finding
+from leadline.plan.oxygen import Oxygen, oxygen
+from leadline.plan.schedule import Layout, Leg, Schedule, Stop, Switch, read_legs, read_stops, read_switches
+from leadline.plan.supply import CylinderUse, open_circuit_cylinders, open_circuit_supply, short_of_gas, stressed_rmv
+from leadline.tissue import kernel
+from leadline.units import SYSTEMS
+
+
+@dataclass(frozen=True)
+class Bailout:
+    """The open-circuit ascent from the worst moment to leave the loop."""
+
+    worst_moment_min: float
+    """The run time, over the whole dive, at which leaving the loop asks most of the cylinders carried."""
+    depth_m: float
+    legs: tuple[Leg, ...]
+    stops: tuple[Stop, ...]
+    switches: tuple[Switch, ...]
+    run_time_min: float
+    """At the surface."""
+    supply: tuple[CylinderUse, ...]
+    oxygen: Oxygen
+    breathing: tuple[breathing.Breathed, ...]
+
+    @property
+    def tts_min(self) -> float:
+        """From leaving the loop to the surface, sorting it out included."""
+        return self.run_time_min - self.worst_moment_min
+
+
+def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive") -> Bailout | None:
+    """The worst bailout of a loop dive; None on open circuit, or if nothing is carried to bail out to.
+
+    Every point of the track is tried. The worst is the one that takes the largest share of what some cylinder can
+    give; among equals, the one with the longest way home.
+    """
+    cylinders = open_circuit_cylinders(dive)
+    if dive.loop is None or not cylinders:
+        return None
+    way = layout.way_rows(gases.bailout_way(dive))
+    track, rmv = schedule.track, stressed_rmv(dive)
+    used = np.zeros((len(track), len(layout.sources)))
+    surfacing_min = np.zeros(len(track))
+    fault = kernel.bail_out_everywhere(
+        track.points, track.tensions_bar, dive.diver.sorting_out, rmv, way, layout.source_rows, layout.rules,
+        layout.comps, used, surfacing_min,
+    )  # fmt: skip
+    if fault != kernel.FINE:
+        said = "the stops of a bailout never clear on the gas carried; carry a richer bailout gas, or raise GF high"
+        raise BriefError(source, [Problem("[[cylinders]]", said)])
+    carried = open_circuit_supply(dive, cylinders, (), lambda leg: rmv)
+    usable = np.zeros(len(layout.sources))
+    for use in carried:
+        for i, candidate in enumerate(layout.sources):
+            if candidate.setpoint_bar is None and candidate.mix == use.mix:
+                usable[i] += use.usable_l
+    asked = np.zeros(len(track))
+    for i in range(len(layout.sources)):
+        drawn = used[:, i]
+        asked = np.maximum(asked, np.where(drawn > 0.0, drawn / max(usable[i], 1e-9), 0.0))
+    tts = surfacing_min - track.points["run_time_min"]
+    worst = int(np.lexsort((tts, asked))[-1])
+
+    rows = np.zeros(2048, kernel.LEG)
+    n, run_time_min, _ = kernel.bail_out(
+        track.points, worst, track.tensions_bar[worst].copy(), dive.diver.sorting_out, way, layout.source_rows,
+        layout.rules, layout.comps, rows,
+    )  # fmt: skip
+    legs = read_legs(rows[:n], layout.sources)
+    point = track.points[worst]
+    first = Switch(float(point["depth_m"]), float(point["run_time_min"]), legs[0].source)
+    return Bailout(
+        worst_moment_min=float(point["run_time_min"]),
+        depth_m=float(point["depth_m"]),
+        legs=legs,
+        stops=read_stops(legs),
+        switches=(first, *read_switches(legs)),
+        run_time_min=float(run_time_min),
+        supply=open_circuit_supply(dive, cylinders, legs, lambda leg: rmv),
+        oxygen=oxygen(legs, dive.site.environment),
+        breathing=breathing.breathed(dive, legs),
+    )
+
+
+def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
+    """Nothing to bail out to, too little of it, or gas that cannot be breathed where it is needed, is a no-go."""
+    if dive.loop is None:
+        return []
+    if found is None:
+        message = "No open-circuit cylinder is carried: there is nothing to bail out to."
+        return [Finding("bailout-none", "no-go", message)]
+    system = SYSTEMS[dive.units]
+    at = f"{found.worst_moment_min:.0f} min, {system.depth(found.depth_m)} {system.depth_unit}"
+    short = [finding for use in found.supply if (finding := short_of_gas(dive, use, "bailout-")) is not None]
+    breathed = breathing.judge(dive, found.breathing, found.legs, bailout=True)
+    for part in found.breathing:
+        if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
+            breathed.append(
+                Finding(
+                    "bailout-hypoxic", "no-go",
+                    f"Bailout: {part.source.name} is hypoxic at {system.depth(part.shallowest_m)} {system.depth_unit} "
+                    f"(ppO2 {part.ppo2_low_bar:.2f}); carry a richer gas for the shallows.",
+                    {"ppo2_bar": part.ppo2_low_bar, "gas": part.source.mix.label}, None, part.shallowest_m,
+                )
+            )  # fmt: skip
+    if short:
+        return [*short, *breathed]
+    message = f"Bailout at the worst moment ({at}) is met with every stop; {found.tts_min:.0f} min to the surface."
+    values: dict[str, float | str] = {"worst_moment_min": found.worst_moment_min, "tts_min": found.tts_min}
+    return [
+        *breathed,
+        Finding("bailout-holds", "note", message, values, found.worst_moment_min, found.depth_m),
+    ]

@@ -1,0 +1,108 @@
+"""How much oxygen the diver takes: CNS and OTU.
+
+CNS: the share of the NOAA single-exposure limits used up (NOAA Diving Manual, 4th ed. 2001), linear between rows.
+OTU: Hamilton's power law, ((ppO2 - 0.5) / 0.5)^(5/6) a minute (REPEX, 1988; exponent from memory of it).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from leadline.physics.environment import Environment
+from leadline.plan.findings import Finding
+from leadline.plan.schedule import Leg
+
+NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
+NOAA_SINGLE_MIN = (720.0, 570.0, 450.0, 360.0, 300.0, 240.0, 210.0, 180.0, 150.0, 120.0, 45.0)
+CNS_HALF_LIFE_MIN = 90.0
+"""At the surface."""
+OTU_CAUTION, OTU_NO_GO = 300.0, 850.0
+"""REPEX: a daily dose that can be kept up for days, and the most for a single day."""
+
+_SLICE_BAR = 0.05
+
+
+@dataclass(frozen=True)
+class Oxygen:
+    """Oxygen exposure of one dive."""
+
+    cns_percent: float
+    otu: float
+    highest_ppo2_bar: float
+
+
+def exposure_limit(ppo2_bar: float) -> float:
+    """The NOAA single-exposure limit. [min]
+
+    Linear between the rows; infinite up to 0.5 bar; from 0.5 to 0.6 bar that of 0.6 bar; above 1.6 bar the last row's
+    slope goes on, to at least one minute.
+    """
+    if ppo2_bar <= 0.5:
+        return math.inf
+    if ppo2_bar <= NOAA_PPO2_BAR[0]:
+        return NOAA_SINGLE_MIN[0]
+    i = next((i for i, row in enumerate(NOAA_PPO2_BAR) if ppo2_bar <= row), len(NOAA_PPO2_BAR) - 1)
+    low, high = NOAA_PPO2_BAR[i - 1], NOAA_PPO2_BAR[i]
+    share = (ppo2_bar - low) / (high - low)
+    return max(1.0, NOAA_SINGLE_MIN[i - 1] + share * (NOAA_SINGLE_MIN[i] - NOAA_SINGLE_MIN[i - 1]))
+
+
+def cns_rate(ppo2_bar: float) -> float:
+    """CNS share a minute. [1/min]"""
+    return 1.0 / exposure_limit(ppo2_bar)
+
+
+def otu_rate(ppo2_bar: float) -> float:
+    """Oxygen toxicity units a minute."""
+    return float(((ppo2_bar - 0.5) / 0.5) ** (5.0 / 6.0)) if ppo2_bar > 0.5 else 0.0
+
+
+def oxygen(legs: Iterable[Leg], where: Environment) -> Oxygen:
+    """CNS and OTU of a dive. Travel is cut into slices of at most 0.05 bar of depth, each taken at its middle."""
+    cns = otu = highest = 0.0
+    for leg in legs:
+        start, end = where.pressure(leg.start_m), where.pressure(leg.end_m)
+        first, last = leg.source.ppo2(start), leg.source.ppo2(end)
+        highest = max(highest, first, last)
+        slices = max(1, math.ceil(abs(end - start) / _SLICE_BAR)) if first != last else 1
+        for i in range(slices):
+            ppo2_bar = leg.source.ppo2(start + (end - start) * (i + 0.5) / slices)
+            cns += cns_rate(ppo2_bar) * leg.minutes / slices
+            otu += otu_rate(ppo2_bar) * leg.minutes / slices
+    return Oxygen(100.0 * cns, otu, highest)
+
+
+def after_surface_interval(cns_percent: float, minutes: float) -> float:
+    """CNS left after breathing air at the surface, half-life 90 min. [%]"""
+    return float(cns_percent * 0.5 ** (minutes / CNS_HALF_LIFE_MIN))
+
+
+def judge(exposure: Oxygen) -> list[Finding]:
+    """CNS and OTU against their limits."""
+    found: list[Finding] = []
+    cns, otu = exposure.cns_percent, exposure.otu
+    if cns > 80.0:
+        grave = cns > 100.0
+        found.append(
+            Finding(
+                "cns",
+                "no-go" if grave else "caution",
+                f"CNS {cns:.0f} % is over {'the NOAA single-exposure limit' if grave else '80 %'}.",
+                {"cns_percent": cns, "limit_percent": 100.0 if grave else 80.0},
+            )
+        )
+    if otu > OTU_CAUTION:
+        grave = otu > OTU_NO_GO
+        limit = OTU_NO_GO if grave else OTU_CAUTION
+        found.append(
+            Finding(
+                "otu",
+                "no-go" if grave else "caution",
+                f"{otu:.0f} OTU is over {limit:.0f}, "
+                + ("the most for a single day." if grave else "what can be repeated day after day."),
+                {"otu": otu, "limit": limit},
+            )
+        )
+    return found

@@ -1,0 +1,8 @@
+"""How Hypothesis runs: without a deadline, since the first call compiles, and always the same where CI is set."""
+
+import os
+
+from hypothesis import settings
+
+settings.register_profile("leadline", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("leadline")

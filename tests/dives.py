@@ -1,0 +1,60 @@
+"""Dive files for the tests, as tables, and the short way from them to a schedule."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from leadline.brief import Dive, parse_dive
+from leadline.plan import schedule as planning
+from leadline.plan.schedule import Layout, Schedule
+
+Tables = dict[str, Any]
+
+
+def cylinder(gas: str, use: str, **more: Any) -> Tables:
+    """A cylinder. Its size does not matter to a schedule."""
+    return {"name": f"{use} {gas}", "gas": gas, "size": "12 L", "pressure": "200 bar", "use": use, **more}
+
+
+def tables(
+    depth: float | str,
+    leave_at: float,
+    bottom: str = "air",
+    deco: tuple[str, ...] = (),
+    gf: tuple[float, float] = (40, 80),
+    units: str = "metric",
+    **more: Any,
+) -> Tables:
+    """A dive file with one level on open circuit; `more` are further tables, [levels] among them."""
+    return {
+        "units": units,
+        "model": {"gradient_factors": list(gf)},
+        "levels": [{"depth": depth, "leave_at": leave_at}],
+        "cylinders": [cylinder(bottom, "bottom"), *(cylinder(gas, "deco") for gas in deco)],
+        **more,
+    }
+
+
+def looped(
+    depth: float, leave_at: float, diluent: str, gf: tuple[float, float] = (40, 80), **more: Any
+) -> Tables:
+    """A dive file with one level on the loop; `more` are keys of [loop], but for [site], [stops] and [rates]."""
+    apart = {name: more.pop(name) for name in ("site", "stops", "rates") if name in more}
+    return {
+        "units": "metric",
+        "model": {"gradient_factors": list(gf)},
+        "levels": [{"depth": depth, "leave_at": leave_at}],
+        "loop": {"diluent": diluent, **more},
+        **apart,
+    }
+
+
+def laid_out(given: Tables) -> tuple[Dive, Layout]:
+    """The dive of a dive file, and its layout for the kernel."""
+    dive = parse_dive(given)
+    return dive, planning.lay_out(dive)
+
+
+def scheduled(given: Tables) -> Schedule:
+    """The schedule of a dive file."""
+    return planning.schedule(*laid_out(given))
