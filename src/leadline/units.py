@@ -1,7 +1,8 @@
 """The one place where feet, psi, cubic feet and degrees Fahrenheit exist.
 
-Inside Leadline every number is metric: metres, minutes, bar, litres, °C, kg/m³. Litres of gas are *free litres*, the
-volume the gas fills at 1 bar, so that a cylinder's ideal content is its water litres times its pressure in bar.
+Inside Leadline every number is metric: metres, minutes, bar, litres, °C, kg/m³. Litres of gas are *free
+litres*, the volume the gas fills at 1 bar, so that a cylinder's ideal content is its water litres times its
+pressure in bar.
 
 Factors: NIST Special Publication 811 (2008), appendix B.
 """
@@ -22,7 +23,16 @@ FREE_CUBIC_FOOT_L = CUBIC_FOOT_L * ATMOSPHERE_BAR
 
 SystemName = Literal["metric", "imperial"]
 Kind = Literal[
-    "depth", "altitude", "rate", "pressure", "cylinder size", "gas flow", "volume", "time", "temperature", "density"
+    "depth",
+    "altitude",
+    "rate",
+    "pressure",
+    "cylinder size",
+    "gas flow",
+    "volume",
+    "time",
+    "temperature",
+    "density",
 ]
 
 _FACTORS: dict[Kind, dict[str, float]] = {
@@ -30,7 +40,7 @@ _FACTORS: dict[Kind, dict[str, float]] = {
     "altitude": {"m": 1.0, "ft": FOOT_M},
     "rate": {"m/min": 1.0, "ft/min": FOOT_M},
     "pressure": {"bar": 1.0, "psi": PSI_BAR},
-    # A cylinder's cubic feet are its rated gas, not its water volume: `parse` leaves them for the reader to work out.
+    # A cylinder's cubic feet are its rated gas, not its water volume: `parse` leaves them as they are.
     "cylinder size": {"L": 1.0},
     "gas flow": {"L/min": 1.0, "cuft/min": CUBIC_FOOT_L},
     "volume": {"L": 1.0, "cuft": CUBIC_FOOT_L},
@@ -42,14 +52,15 @@ _SPELLINGS = {
     "metre": "m", "metres": "m", "meter": "m", "meters": "m", "feet": "ft", "foot": "ft", "'": "ft",
     "fpm": "ft/min", "litre": "L", "litres": "L", "liter": "L", "liters": "L",
     "cu ft": "cuft", "cf": "cuft", "ft3": "cuft", "ft³": "cuft",
-    "cu ft/min": "cuft/min", "cf/min": "cuft/min", "cfm": "cuft/min", "ft3/min": "cuft/min", "ft³/min": "cuft/min",
+    "cu ft/min": "cuft/min", "cf/min": "cuft/min", "cfm": "cuft/min", "ft3/min": "cuft/min",
+    "ft³/min": "cuft/min",
     "minute": "min", "minutes": "min", "mins": "min", "hour": "h", "hours": "h",
     "c": "°C", "f": "°F", "kg/m3": "kg/m³",
 }  # fmt: skip
 _BARE: dict[SystemName, dict[Kind, str]] = {
     "metric": {
-        "depth": "m", "altitude": "m", "rate": "m/min", "pressure": "bar", "cylinder size": "L", "gas flow": "L/min",
-        "volume": "L", "time": "min", "temperature": "°C", "density": "kg/m³",
+        "depth": "m", "altitude": "m", "rate": "m/min", "pressure": "bar", "cylinder size": "L",
+        "gas flow": "L/min", "volume": "L", "time": "min", "temperature": "°C", "density": "kg/m³",
     },
     "imperial": {
         "depth": "ft", "altitude": "ft", "rate": "ft/min", "pressure": "psi", "cylinder size": "cuft",
@@ -74,18 +85,22 @@ class RatedCubicFeet:
 def parse(value: object, kind: Kind, system: SystemName) -> float | RatedCubicFeet:
     """A number, or a string with its own unit, as Leadline's inner unit of that kind.
 
-    `value` is a number in the file's units, or a string such as "130 ft". Raises ValueError, saying what would be
-    right. Only the kind "cylinder size" can give `RatedCubicFeet`.
+    `value` is a number in the file's units, or a string such as "130 ft". Raises ValueError, saying what would
+    be right. Only the kind "cylinder size" can give `RatedCubicFeet`.
     """
     unit = _BARE[system][kind]
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError(f"expected a number, or text with a unit such as {_example(kind, system)}")
     if isinstance(value, str):
         if "," in value:
-            raise ValueError(f"{value!r} has a comma; use a decimal point (1.5) and no comma for thousands (1500)")
+            raise ValueError(
+                f"{value!r} has a comma; use a decimal point (1.5) and no comma for thousands (1500)"
+            )
         match = _QUANTITY.match(value)
         if match is None:
-            raise ValueError(f"{value!r} is not a number with a unit; write for example {_example(kind, system)}")
+            raise ValueError(
+                f"{value!r} is not a number with a unit; write for example {_example(kind, system)}"
+            )
         number = float(match[1])
         if match[2]:
             unit = _UNITS.get(match[2].casefold(), match[2])

@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 
-from leadline.brief.errors import Problem, key_path
+from leadline.brief.errors import Problem, key_path, shown
 from leadline.brief.schema import OPEN_CIRCUIT_USES, Dive
 from leadline.units import SYSTEMS
 
@@ -26,8 +26,8 @@ def _levels(dive: Dive) -> Iterator[Problem]:
         if level.leave_at < arrive_min - 1e-6:
             yield Problem(
                 key_path("levels", i, "leave_at"),
-                f"{level.leave_at:g} min is before {system.depth(level.depth)} {system.depth_unit} can be reached "
-                f"({arrive_min:.1f} min); give at least {math.ceil(arrive_min - 1e-6)}",
+                f"{level.leave_at:g} min is before {system.depth(level.depth)} {system.depth_unit} can be "
+                f"reached ({arrive_min:.1f} min); give at least {math.ceil(arrive_min - 1e-6)}",
             )
         depth_m, run_time_min = level.depth, max(level.leave_at, arrive_min)
 
@@ -39,13 +39,13 @@ def _cylinders(dive: Dive) -> Iterator[Problem]:
         if names[cylinder.name.casefold()] > 1 and cylinder.name.casefold() in seen:
             yield Problem(
                 key_path("cylinders", i, "name"),
-                f"{cylinder.name!r} is another cylinder's name too; give each its own",
+                f"{shown(cylinder.name)} is another cylinder's name too; give each its own",
             )
         seen.add(cylinder.name.casefold())
         if dive.loop is None and cylinder.use in ("diluent", "oxygen"):
             yield Problem(
                 key_path("cylinders", i, "use"),
-                f'"{cylinder.use}" belongs to a loop, and this dive has no [loop]; use "bottom", "travel" or "deco"',
+                f'"{cylinder.use}" belongs to a loop, and there is none; use "bottom", "travel" or "deco"',
             )
     if dive.loop is None and not any(cylinder.use == "bottom" for cylinder in dive.cylinders):
         yield Problem(
@@ -61,19 +61,19 @@ def _loop(dive: Dive) -> Iterator[Problem]:
         if cylinder.use == "diluent" and cylinder.gas != dive.loop.diluent:
             yield Problem(
                 key_path("cylinders", i, "gas"),
-                f"{cylinder.gas.label} is not the loop's diluent, {dive.loop.diluent.label}; make them the same",
+                f"{cylinder.gas.name} is not the diluent of the loop, {dive.loop.diluent.name}; make them alike",
             )
         if cylinder.use == "oxygen" and cylinder.gas.o2 < 0.9:
             yield Problem(
                 key_path("cylinders", i, "gas"),
-                f'{cylinder.gas.label} cannot feed a loop\'s oxygen; write "oxygen"',
+                f'{cylinder.gas.name} cannot feed a loop\'s oxygen; write "oxygen"',
             )
 
 
 def _gases_named(dive: Dive) -> Iterator[Problem]:
     """A gas named elsewhere must be in a cylinder."""
     carried = [cylinder.gas for cylinder in dive.cylinders if cylinder.use in OPEN_CIRCUIT_USES]
-    labels = ", ".join(dict.fromkeys(gas.label for gas in carried)) or "none"
+    labels = ", ".join(dict.fromkeys(gas.name for gas in carried)) or "none"
     for i, level in enumerate(dive.levels):
         if level.gas is None:
             continue
@@ -85,11 +85,11 @@ def _gases_named(dive: Dive) -> Iterator[Problem]:
         elif level.gas not in carried:
             yield Problem(
                 key_path("levels", i, "gas"),
-                f"no cylinder holds {level.gas.label}; those carried hold {labels}",
+                f"no cylinder holds {level.gas.name}; those carried hold {labels}",
             )
     breaks = dive.stops.oxygen_breaks
     if breaks is not None and breaks.gas is not None and breaks.gas not in carried:
         yield Problem(
             key_path("stops", "oxygen_breaks", "gas"),
-            f"no cylinder holds {breaks.gas.label}; those carried hold {labels}",
+            f"no cylinder holds {breaks.gas.name}; those carried hold {labels}",
         )

@@ -25,7 +25,7 @@ MOST_MESSAGE = 300
 
 
 def read_dive(path: str | Path) -> Dive:
-    """A dive from a dive file (TOML, docs/dive-file.md). BriefError, naming file, key and remedy, if it is none."""
+    """A dive from a dive file (TOML, docs/dive-file.md). BriefError, with file, key and remedy, if not."""
     path = Path(path)
     name = path.name or str(path)
     try:
@@ -125,7 +125,7 @@ def _needs_it(loc: tuple[str | int, ...]) -> str:
 def _unknown_key(loc: tuple[str | int, ...]) -> str:
     model = _model_at(loc[:-1])
     known = list(model.model_fields) if model else []
-    return f"is not a key here" + (_did_you_mean(loc[-1], known) or f"; known are {', '.join(known)}")
+    return "is not a key here" + (_did_you_mean(loc[-1], known) or f"; known are {', '.join(known)}")
 
 
 def _did_you_mean(said: object, right: list[str]) -> str:

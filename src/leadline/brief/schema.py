@@ -1,11 +1,12 @@
 """The dive file's schema.
 
-Every quantity is read as a number in the file's units or as text with its own unit, and is metric from there on. A
-default that a diver thinks of in round numbers has one for each system of units.
+Every quantity is read as a number in the file's units or as text with its own unit, and is metric from there
+on. A default that a diver thinks of in round numbers has one for each system of units.
 """
 
 from __future__ import annotations
 
+import json
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
@@ -15,11 +16,13 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    StrictBool,
     ValidationInfo,
     WithJsonSchema,
     model_validator,
 )
 
+from leadline.brief.errors import AtKey, shown
 from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import water_litres
@@ -41,6 +44,10 @@ class PerUnits(str):
         return metric if units == "metric" else imperial
 
 
+def _per_units(text: str) -> Any:
+    return PerUnits(text)
+
+
 def _units(info: ValidationInfo) -> SystemName:
     units: SystemName = (info.context or {}).get("units", "metric")
     return units
@@ -53,7 +60,8 @@ def _quantity(kind: Kind, low: float, high: float) -> Any:
         units = _units(info)
         number = parse(value.text_for(units) if isinstance(value, PerUnits) else value, kind, units)
         if isinstance(number, float) and not low - 1e-9 <= number <= high + 1e-9:
-            raise ValueError(f"{value} is outside {_bounds(kind, low, high, units)}")
+            said = "above the surface; it must be" if kind == "depth" and number < 0.0 else "outside"
+            raise ValueError(f"{value} is {said} {_bounds(kind, low, high, units)}")
         return number
 
     return BeforeValidator(read)
@@ -61,6 +69,8 @@ def _quantity(kind: Kind, low: float, high: float) -> Any:
 
 def _bounds(kind: Kind, low: float, high: float, units: SystemName) -> str:
     system = SYSTEMS[units]
+    if kind == "temperature" and units == "imperial":
+        return f"{32.0 + 1.8 * low:.4g} to {32.0 + 1.8 * high:.4g} °F"
     factor, unit = {
         "depth": (system.depth_m, system.depth_unit),
         "altitude": (system.depth_m, system.depth_unit),
@@ -68,12 +78,53 @@ def _bounds(kind: Kind, low: float, high: float, units: SystemName) -> str:
         "pressure": (system.pressure_bar, system.pressure_unit),
         "gas flow": (system.flow_l, "L/min" if units == "metric" else "cuft/min"),
         "cylinder size": (1.0, "L of water"),
-        "volume": (1.0, "L"),
+        "volume": (system.flow_l, "L" if units == "metric" else "cuft"),
         "time": (1.0, "min"),
         "temperature": (1.0, "°C"),
         "density": (1.0, "kg/m³"),
     }[kind]
     return f"{low / factor:.4g} to {high / factor:.4g} {unit}"
+
+
+def _number(low: float, high: float, unit: str) -> Any:
+    """A validator for a plain number, which has only one unit whatever the file's units are."""
+
+    def read(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise ValueError(f"{shown(value)} is not a number; write one from {low:g} to {high:g} ({unit})")
+        if not low <= value <= high:
+            raise ValueError(f"{shown(value)} is outside {low:g} to {high:g} {unit}")
+        return float(value)
+
+    return BeforeValidator(read)
+
+
+def _text(most: int) -> Any:
+    """A validator for a line of text, which must do no harm on paper or in a terminal."""
+
+    def read(value: object) -> str:
+        if not isinstance(value, str):
+            raise ValueError(f"{shown(value)} is not text; write it in quotes")
+        text = value.strip()
+        if not text.isprintable():
+            raise ValueError(
+                f"{shown(text)} has a character that does not print; use letters, digits and signs"
+            )
+        if not text:
+            raise ValueError("is blank; write a word or two")
+        if len(text) > most:
+            raise ValueError(f"{shown(text)} has {len(text)} characters; at most {most} fit")
+        return text
+
+    return BeforeValidator(read)
+
+
+def _plain(low: float, high: float) -> WithJsonSchema:
+    return WithJsonSchema({"type": "number", "minimum": low, "maximum": high})
+
+
+def _line(most: int) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "minLength": 1, "maxLength": most})
 
 
 _NUMBER_OR_TEXT = WithJsonSchema({"type": ["number", "string"]})
@@ -86,7 +137,8 @@ Flow = Annotated[float, _quantity("gas flow", 0.1, 200.0), _NUMBER_OR_TEXT]
 Volume = Annotated[float, _quantity("volume", 0.5, 30.0), _NUMBER_OR_TEXT]
 Minutes = Annotated[float, _quantity("time", 0.0, 1440.0), _NUMBER_OR_TEXT]
 Celsius = Annotated[float, _quantity("temperature", -2.0, 45.0), _NUMBER_OR_TEXT]
-Setpoint = Annotated[float, Field(ge=0.2, le=1.6)]
+Setpoint = Annotated[float, _number(0.2, 1.6, "bar"), _plain(0.2, 1.6)]
+PpO2Limit = Annotated[float, _number(0.5, 1.6, "bar"), _plain(0.5, 1.6)]
 
 
 def _whole(minutes: float) -> float:
@@ -95,14 +147,23 @@ def _whole(minutes: float) -> float:
     return minutes
 
 
+def _pair(value: object) -> object:
+    if isinstance(value, tuple | list) and len(value) == 2:
+        return value
+    count = f"a list of {len(value)}" if isinstance(value, list) else shown(value)
+    raise ValueError(f"{count} is not two numbers; write GF low and GF high, such as [40, 80]")
+
+
 def _gas(value: object) -> Mix:
     if isinstance(value, Mix):
         return value
-    if isinstance(value, bool) or not isinstance(value, str | int):
-        raise ValueError(
-            f'{value!r} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)'
-        )
-    return Mix.parse(str(value))
+    if isinstance(value, str):
+        return Mix.parse(value)
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 100:
+        return Mix.parse(str(value))
+    raise ValueError(
+        f'{shown(value)} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)'
+    )
 
 
 def _water(value: object, info: ValidationInfo) -> str | float:
@@ -114,20 +175,36 @@ def _water(value: object, info: ValidationInfo) -> str | float:
         density = 0.0
     if not isinstance(density, float) or not 900.0 <= density <= 1300.0:
         raise ValueError(
-            f'{value!r} is not a water; write "en13319", "sea", "fresh" or a density, 900 to 1300 kg/m³'
+            f'{shown(value)} is not a water; write "en13319", "sea", "fresh" or 900 to 1300 kg/m³'
         )
     return density
 
 
+def _depth(metres: float, info: ValidationInfo) -> str:
+    system = SYSTEMS[_units(info)]
+    return f"{system.depth(metres)} {system.depth_unit}"
+
+
+def _pressure(bar: float, info: ValidationInfo) -> str:
+    system = SYSTEMS[_units(info)]
+    return f"{system.pressure(bar)} {system.pressure_unit}"
+
+
 WholeMinutes = Annotated[Minutes, AfterValidator(_whole)]
 Gas = Annotated[Mix, BeforeValidator(_gas), WithJsonSchema({"type": ["string", "integer"]})]
-Percent = Annotated[float, Field(ge=5.0, le=100.0)]
+BreakMinutes = Annotated[float, _quantity("time", 1.0, 120.0), AfterValidator(_whole), _NUMBER_OR_TEXT]
+Percent = Annotated[float, _number(5.0, 100.0, "%"), _plain(5.0, 100.0)]
+GradientFactors = Annotated[tuple[Percent, Percent], BeforeValidator(_pair)]
 
 
 class _Table(BaseModel):
     model_config = ConfigDict(
         frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True
     )
+
+
+_DEFAULTS: Any = {}
+"""A table that is left out: validated like a written one, for the file's units decide its defaults."""
 
 
 class Site(_Table):
@@ -137,7 +214,7 @@ class Site(_Table):
         "en13319", description="en13319 (10 m = 1 bar), sea, fresh, or a density in kg/m³"
     )
     altitude: Altitude = Field(0.0, description="height above sea level")
-    temperature: Celsius = Field(PerUnits("14 °C | 57 °F"), description="of the water")
+    temperature: Celsius = Field(_per_units("14 °C | 57 °F"), description="of the water")
 
     @cached_property
     def environment(self) -> Environment:
@@ -149,24 +226,22 @@ class Model(_Table):
     """The decompression model and its conservatism."""
 
     coefficients: SetName = Field("ZH-L16C", description="Bühlmann's coefficient set")
-    gradient_factors: tuple[Percent, Percent] = Field((40.0, 80.0), description="GF low and GF high, percent")
+    gradient_factors: GradientFactors = Field((40.0, 80.0), description="GF low and GF high, percent")
 
     @model_validator(mode="after")
     def _in_order(self) -> Model:
         low, high = self.gradient_factors
         if low > high:
-            raise ValueError(
-                f"gradient_factors: GF low {low:g} is over GF high {high:g}; write the lower first, "
-                f"[{high:g}, {low:g}]"
-            )
+            said = f"GF low {low:g} is over GF high {high:g}; write the lower first, [{high:g}, {low:g}]"
+            raise AtKey("gradient_factors", said)
         return self
 
 
 class Rates(_Table):
     """How fast the diver goes down and up."""
 
-    descent: Rate = Field(PerUnits("20 m/min | 60 ft/min"), description="down")
-    ascent: Rate = Field(PerUnits("9 m/min | 30 ft/min"), description="up, as far as the first stop")
+    descent: Rate = Field(_per_units("20 m/min | 60 ft/min"), description="down")
+    ascent: Rate = Field(_per_units("9 m/min | 30 ft/min"), description="up, as far as the first stop")
     between_stops: Rate | None = Field(
         None, description="from the first stop to the last; as ascent if not given"
     )
@@ -178,38 +253,34 @@ class Rates(_Table):
 class OxygenBreaks(_Table):
     """Breaks from oxygen at the stops of an open-circuit ascent."""
 
-    on: WholeMinutes = Field(description="minutes on oxygen before a break")
-    off: WholeMinutes = Field(description="minutes of a break")
+    on: BreakMinutes = Field(description="time on oxygen before a break, in whole minutes")
+    off: BreakMinutes = Field(description="time of a break, in whole minutes")
     gas: Gas | None = Field(None, description="breathed in the break; the bottom gas if not given")
-
-    @model_validator(mode="after")
-    def _long_enough(self) -> OxygenBreaks:
-        for name, minutes in (("on", self.on), ("off", self.off)):
-            if minutes < 1.0:
-                raise ValueError(f"{name}: {minutes:g} min is no time at all; give at least 1")
-        return self
 
 
 class Stops(_Table):
     """The stop grid and what holds the diver on it."""
 
-    step: Depth = Field(PerUnits("3 m | 10 ft"), description="3 m or 10 ft")
-    last: Depth = Field(PerUnits("3 m | 10 ft"), description="the shallowest stop, 3 to 6 m or 10 to 20 ft")
-    gas_switch: Minutes = Field(0.0, description="least time at a gas switch")
-    oxygen_breaks: OxygenBreaks | None = None
+    step: Depth = Field(_per_units("3 m | 10 ft"), description="3 m or 10 ft")
+    last: Depth = Field(_per_units("3 m | 10 ft"), description="the shallowest stop, 3 to 6 m or 10 to 20 ft")
+    gas_switch: Annotated[float, _quantity("time", 0.0, 10.0), _NUMBER_OR_TEXT] = Field(
+        0.0, description="least time at a gas switch"
+    )
+    oxygen_breaks: OxygenBreaks | None = Field(None, description="breaks from oxygen; none if not given")
 
     @model_validator(mode="after")
-    def _on_a_grid(self) -> Stops:
+    def _on_a_grid(self, info: ValidationInfo) -> Stops:
         if not any(abs(self.step - step) < 1e-6 for step in (3.0, 3.048)):
-            raise ValueError(f"step: {self.step:g} m is not a stop grid; use 3 m or 10 ft")
+            raise AtKey("step", f"{_depth(self.step, info)} is not a stop grid; use 3 m or 10 ft")
         if not 3.0 - 1e-6 <= self.last <= 6.096 + 1e-6:
-            raise ValueError(f"last: {self.last:g} m is outside 3 to 6 m (10 to 20 ft)")
-        if self.gas_switch > 10.0:
-            raise ValueError(f"gas_switch: {self.gas_switch:g} min is longer than a switch takes; at most 10")
+            raise AtKey("last", f"{_depth(self.last, info)} is outside 3 to 6 m (10 to 20 ft)")
         return self
 
     def depths_m(self, deepest_m: float) -> list[float]:
-        """The surface and every stop depth down to a depth. A last stop off the grid replaces its neighbour. [m]"""
+        """The surface and every stop depth down to a depth. [m]
+
+        A last stop off the grid replaces its neighbour.
+        """
         depths = [0.0, self.last]
         multiple = 1
         while multiple * self.step <= deepest_m + 1e-6:
@@ -222,7 +293,7 @@ class Stops(_Table):
 class Level(_Table):
     """A depth, and the run time at which it is left."""
 
-    depth: DepthBelowSurface
+    depth: DepthBelowSurface = Field(description="how deep")
     leave_at: WholeMinutes = Field(description="run time in whole minutes, counted from leaving the surface")
     gas: Gas | None = Field(
         None, description="open circuit: the gas breathed there, if not the richest bottom gas"
@@ -232,8 +303,8 @@ class Level(_Table):
 class Loop(_Table):
     """A closed-circuit rebreather."""
 
-    diluent: Gas
-    setpoint: Setpoint
+    diluent: Gas = Field(description="the gas that fills the loop")
+    setpoint: Setpoint = Field(description="ppO2 held in the loop, bar")
     low_setpoint: Setpoint | None = Field(None, description="held at the start, and at the end from low_from")
     high_from: DepthBelowSurface | None = Field(
         None, description="depth on the way down where setpoint takes over"
@@ -246,41 +317,44 @@ class Loop(_Table):
         None, description="depth on the way up where deco_setpoint takes over"
     )
     metabolic_oxygen: Annotated[float, _quantity("gas flow", 0.2, 5.0), _NUMBER_OR_TEXT] = Field(
-        PerUnits("1.0 L/min | 0.035 cuft/min"), description="oxygen the diver uses"
+        _per_units("1.0 L/min | 0.035 cuft/min"), description="oxygen the diver uses"
     )
     volume: Volume = Field(
-        PerUnits("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent"
+        _per_units("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent"
     )
     scrubber: Minutes | None = Field(None, description="rated time of the scrubber")
 
     @model_validator(mode="after")
     def _belong_together(self) -> Loop:
-        for setpoint, depth in (("low_setpoint", "high_from"), ("deco_setpoint", "deco_from")):
-            if (getattr(self, setpoint) is None) != (getattr(self, depth) is None):
-                raise ValueError(f"{setpoint} and {depth} go together: give both or neither")
+        for pair in (("low_setpoint", "high_from"), ("deco_setpoint", "deco_from")):
+            missing = [key for key in pair if getattr(self, key) is None]
+            if len(missing) == 1:
+                raise AtKey(
+                    missing[0], f"is missing; {pair[0]} and {pair[1]} go together: give both or neither"
+                )
         if self.low_from is not None and self.low_setpoint is None:
-            raise ValueError("low_from needs a low_setpoint to change to")
+            raise AtKey("low_from", "needs a low_setpoint to change to")
         if self.low_from is not None and self.deco_from is not None and self.low_from >= self.deco_from:
-            raise ValueError("low_from must be shallower than deco_from: the low setpoint ends the dive")
+            raise AtKey("low_from", "must be shallower than deco_from: the low setpoint ends the dive")
         return self
 
 
 class Cylinder(_Table):
     """A cylinder as it goes into the water."""
 
-    name: Annotated[str, Field(min_length=1, max_length=40)]
-    gas: Gas
+    name: Annotated[str, _text(40), _line(40)] = Field(description="as it is marked; no two alike")
+    gas: Gas = Field(description="what it is filled with")
     size: Annotated[float | RatedCubicFeet, _quantity("cylinder size", 0.1, 300.0), _NUMBER_OR_TEXT] = Field(
         description="water litres, or rated cubic feet with working_pressure"
     )
     working_pressure: Pressure | None = Field(
         None, description="the pressure at which it holds its rated cubic feet"
     )
-    pressure: Pressure
-    use: Use
+    pressure: Pressure = Field(description="what it is filled to")
+    use: Use = Field(description="what it is for")
     reserve: Pressure | None = Field(
         None,
-        description="not planned to be breathed; 50 bar / 700 psi if not given, 20 bar / 300 psi on or for a loop",
+        description="not planned to be breathed; if not given 50 bar / 700 psi, with a loop 20 bar / 300 psi",
     )
     switch_depth: DepthBelowSurface | None = Field(
         None,
@@ -288,20 +362,25 @@ class Cylinder(_Table):
     )
 
     @model_validator(mode="after")
-    def _sensible(self) -> Cylinder:
+    def _sensible(self, info: ValidationInfo) -> Cylinder:
         if isinstance(self.size, RatedCubicFeet):
             if not 1.0 <= self.size.cubic_feet <= 600.0:
-                raise ValueError(f"size: {self.size.cubic_feet:g} cuft is outside 1 to 600 cuft")
+                raise AtKey("size", f"{self.size.cubic_feet:g} cuft is outside 1 to 600 cuft")
             if self.working_pressure is None:
-                raise ValueError("working_pressure is missing: rated cubic feet mean nothing without it")
+                said = "is missing; cubic feet are rated at one (or give the size in litres of water)"
+                raise AtKey("working_pressure", said)
             if self.working_pressure < 50.0:
-                raise ValueError("working_pressure: too low for a cylinder; for example 3000 psi or 207 bar")
+                said = f"{_pressure(self.working_pressure, info)} is too low for a cylinder"
+                raise AtKey("working_pressure", f"{said}; write for example 3000 psi or 207 bar")
         if self.pressure <= 0.0:
-            raise ValueError("pressure: the cylinder is empty; give the pressure it is filled to")
+            raise AtKey("pressure", "0 is an empty cylinder; give the pressure it is filled to")
         if self.reserve is not None and self.reserve >= self.pressure:
-            raise ValueError("reserve: leaves nothing to breathe; it must be below the cylinder's pressure")
+            reserve, pressure = _pressure(self.reserve, info), _pressure(self.pressure, info)
+            raise AtKey(
+                "reserve", f"{reserve} leaves nothing to breathe; it must be below the pressure, {pressure}"
+            )
         if self.switch_depth is not None and self.use in ("bottom", "diluent", "oxygen", "inflation"):
-            raise ValueError(f'switch_depth has no meaning for use = "{self.use}"; leave it out')
+            raise AtKey("switch_depth", f'has no meaning for use = "{self.use}"; leave it out')
         return self
 
     @cached_property
@@ -316,8 +395,8 @@ class Cylinder(_Table):
 class Diver(_Table):
     """How much the diver breathes."""
 
-    rmv_bottom: Flow = Field(PerUnits("20 L/min | 0.7 cuft/min"), description="RMV until the first stop")
-    rmv_deco: Flow = Field(PerUnits("16 L/min | 0.55 cuft/min"), description="RMV from the first stop on")
+    rmv_bottom: Flow = Field(_per_units("20 L/min | 0.7 cuft/min"), description="RMV until the first stop")
+    rmv_deco: Flow = Field(_per_units("16 L/min | 0.55 cuft/min"), description="RMV from the first stop on")
     rmv_stressed: Flow | None = Field(None, description="RMV in a bailout; 1.5 times rmv_bottom if not given")
     sorting_out: Minutes = Field(2.0, description="minutes at depth on open circuit before a bailout ascends")
 
@@ -325,11 +404,11 @@ class Diver(_Table):
 class Limits(_Table):
     """The diver's own limits, where they differ from common ones."""
 
-    ppo2_bottom: Annotated[float, Field(ge=0.5, le=1.6)] = 1.4
-    ppo2_deco: Annotated[float, Field(ge=0.5, le=1.6)] = 1.6
-    end: Depth = Field(PerUnits("30 m | 100 ft"), description="equivalent narcotic depth")
-    oxygen_narcotic: bool = Field(True, description="whether END counts oxygen")
-    gas_density: Annotated[float, Field(ge=3.0, le=12.0)] = Field(
+    ppo2_bottom: PpO2Limit = Field(1.4, description="at the levels and on the way down, bar")
+    ppo2_deco: PpO2Limit = Field(1.6, description="on the way up, bar; gases change by it")
+    end: Depth = Field(_per_units("30 m | 100 ft"), description="equivalent narcotic depth")
+    oxygen_narcotic: StrictBool = Field(True, description="whether END counts oxygen")
+    gas_density: Annotated[float, _number(3.0, 12.0, "g/L"), _plain(3.0, 12.0)] = Field(
         6.2, description="g/L; 6.2 is the published limit"
     )
 
@@ -337,19 +416,41 @@ class Limits(_Table):
 class Dive(_Table):
     """A dive file, read. Every number in it is metric."""
 
-    title: Annotated[str, Field(min_length=1, max_length=80)] = "Untitled dive"
-    units: SystemName
-    site: Site = Field({})
-    model: Model = Field({})
-    rates: Rates = Field({})
-    stops: Stops = Field({})
-    levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=50)]
-    loop: Loop | None = None
-    cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] = ()
-    diver: Diver = Field({})
-    limits: Limits = Field({})
+    title: Annotated[str, _text(80), _line(80)] = Field("Untitled dive", description="heads every sheet")
+    units: SystemName = Field(description="of every bare number here, and of every sheet")
+    site: Site = Field(_DEFAULTS, description="where")
+    model: Model = Field(_DEFAULTS, description="the decompression model")
+    rates: Rates = Field(_DEFAULTS, description="how fast, up and down")
+    stops: Stops = Field(_DEFAULTS, description="the stop grid")
+    levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=50)] = Field(
+        description="the depths, in the order dived"
+    )
+    loop: Loop | None = Field(None, description="a rebreather; open circuit if not given")
+    cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] = Field(
+        (), description="all that is carried"
+    )
+    diver: Diver = Field(_DEFAULTS, description="how much the diver breathes")
+    limits: Limits = Field(_DEFAULTS, description="the diver's own limits")
 
     @property
     def deepest_m(self) -> float:
         """The depth of the deepest level. [m]"""
         return max(level.depth for level in self.levels)
+
+
+def json_schema() -> dict[str, Any]:
+    """The dive file's JSON Schema, for editors that complete and check as one types."""
+    schema = Dive.model_json_schema()
+    for table in [schema, *schema["$defs"].values()]:
+        for key in table["properties"].values():
+            key.pop("title", None)
+            default = key.get("default")
+            if isinstance(default, str) and " | " in default:
+                metric, imperial = key.pop("default").split(" | ")
+                key["description"] += f" (default {metric}, in imperial files {imperial})"
+    heading = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Leadline dive file"}
+    return heading | {name: part for name, part in schema.items() if name != "title"}
+
+
+if __name__ == "__main__":
+    print(json.dumps(json_schema(), indent=2, ensure_ascii=False))

@@ -31,7 +31,8 @@ class Breathed:
     ead_m: float
     density_g_l: float
     mod_m: float
-    """At the limit it is held to: the bottom limit for descent and levels, the deco limit for the ascent."""
+    """At the limit it is held to: the bottom limit for descent and levels, the deco limit for the ascent, there with
+    the grid's tolerance, so that oxygen's is 6 m or 20 ft."""
     on_the_way_up: bool
     first_min: float
 
@@ -52,6 +53,10 @@ def _breathed(dive: Dive, source: Source, up: bool, legs: Sequence[Leg]) -> Brea
     low_bar, high_bar = where.pressure(min(depths)), where.pressure(max(depths))
     # The mix in a loop changes with depth: look at both ends and between.
     at = [min(depths) + (max(depths) - min(depths)) * i / 20 for i in range(21)]
+    limit = limits.ppo2_deco if up else limits.ppo2_bottom
+    mod_m = source.mix.mod(limit, where)
+    if up and source.ppo2(high_bar) <= limit + GRID_TOLERANCE_BAR:
+        mod_m = max(mod_m, max(depths))
     inspired = [(depth, source.inspired(where.pressure(depth))) for depth in at]
     return Breathed(
         source=source,
@@ -62,27 +67,21 @@ def _breathed(dive: Dive, source: Source, up: bool, legs: Sequence[Leg]) -> Brea
         end_m=max(mix.end(depth, where, oxygen_narcotic=limits.oxygen_narcotic) for depth, mix in inspired),
         ead_m=max(mix.ead(depth, where) for depth, mix in inspired),
         density_g_l=max(mix.density(where.pressure(depth)) for depth, mix in inspired),
-        mod_m=source.mix.mod(limits.ppo2_deco if up else limits.ppo2_bottom, where),
+        mod_m=mod_m,
         on_the_way_up=up,
         first_min=legs[0].start_min,
     )
 
 
-def judge(dive: Dive, breathing: Sequence[Breathed], legs: Sequence[Leg], *, bailout: bool = False) -> list[Finding]:
+def judge(dive: Dive, breathing: Sequence[Breathed], legs: Sequence[Leg], *, deco: bool = False) -> list[Finding]:
     """Partial pressures, narcosis, density and counterdiffusion against their limits.
 
-    In a bailout every gas is held to the deco limit, and codes begin with "bailout-".
+    With `deco` every gas is held to the deco limit, as in a bailout.
     """
     found: list[Finding] = []
     for part in breathing:
-        found += [*_oxygen(dive, part, bailout), *_narcosis(dive, part), *_density(dive, part)]
-    found += _counterdiffusion(dive, legs)
-    if not bailout:
-        return found
-    return [
-        Finding(f"bailout-{f.code}", f.severity, f"Bailout: {f.message}", f.values, f.run_time_min, f.depth_m)
-        for f in found
-    ]
+        found += [*_oxygen(dive, part, deco or part.on_the_way_up), *_narcosis(dive, part), *_density(dive, part)]
+    return [*found, *_counterdiffusion(dive, legs)]
 
 
 def _at(dive: Dive, depth_m: float) -> str:
@@ -90,9 +89,9 @@ def _at(dive: Dive, depth_m: float) -> str:
     return f"{system.depth(depth_m)} {system.depth_unit}"
 
 
-def _oxygen(dive: Dive, part: Breathed, bailout: bool) -> list[Finding]:
-    limits, found = dive.limits, []
-    deco = part.on_the_way_up or bailout
+def _oxygen(dive: Dive, part: Breathed, deco: bool) -> list[Finding]:
+    limits = dive.limits
+    found: list[Finding] = []
     limit = limits.ppo2_deco if deco else limits.ppo2_bottom
     high, name = part.ppo2_high_bar, part.source.name
     values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +13,7 @@ from leadline.brief.schema import Dive
 from leadline.plan import breathing, gases
 from leadline.plan.findings import Finding
 from leadline.plan.oxygen import Oxygen, oxygen
+from leadline.plan.oxygen import judge as judge_oxygen
 from leadline.plan.schedule import Layout, Leg, Schedule, Stop, Switch, read_legs, read_stops, read_switches
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders, open_circuit_supply, short_of_gas, stressed_rmv
 from leadline.tissue import kernel
@@ -31,6 +34,7 @@ class Bailout:
     """At the surface."""
     supply: tuple[CylinderUse, ...]
     oxygen: Oxygen
+    """Of the whole dive: on the loop until the worst moment, then on open circuit."""
     breathing: tuple[breathing.Breathed, ...]
 
     @property
@@ -88,9 +92,24 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
         switches=(first, *read_switches(legs)),
         run_time_min=float(run_time_min),
         supply=open_circuit_supply(dive, cylinders, legs, lambda leg: rmv),
-        oxygen=oxygen(legs, dive.site.environment),
+        oxygen=oxygen((*_until(schedule.legs, legs[0].start_min), *legs), dive.site.environment),
         breathing=breathing.breathed(dive, legs),
     )
+
+
+def in_a_bailout(findings: Iterable[Finding]) -> list[Finding]:
+    """Findings of the bailout's own: codes that begin with "bailout-", and messages that say so."""
+    return [replace(f, code=f"bailout-{f.code}", message=f"Bailout: {f.message}") for f in findings]
+
+
+def _until(legs: Sequence[Leg], run_time_min: float) -> Iterator[Leg]:
+    """The legs before a run time, the last cut off there."""
+    for leg in legs:
+        if leg.end_min <= run_time_min:
+            yield leg
+        elif leg.start_min < run_time_min:
+            share = (run_time_min - leg.start_min) / leg.minutes
+            yield replace(leg, end_min=run_time_min, end_m=leg.start_m + share * (leg.end_m - leg.start_m))
 
 
 def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
@@ -102,8 +121,8 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
         return [Finding("bailout-none", "no-go", message)]
     system = SYSTEMS[dive.units]
     at = f"{found.worst_moment_min:.0f} min, {system.depth(found.depth_m)} {system.depth_unit}"
-    short = [finding for use in found.supply if (finding := short_of_gas(dive, use, "bailout-")) is not None]
-    breathed = breathing.judge(dive, found.breathing, found.legs, bailout=True)
+    short = in_a_bailout(finding for use in found.supply if (finding := short_of_gas(dive, use)) is not None)
+    breathed = in_a_bailout([*breathing.judge(dive, found.breathing, found.legs, deco=True), *judge_oxygen(found.oxygen)])
     for part in found.breathing:
         if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
             breathed.append(
@@ -116,7 +135,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
             )  # fmt: skip
     if short:
         return [*short, *breathed]
-    message = f"Bailout at the worst moment ({at}) is met with every stop; {found.tts_min:.0f} min to the surface."
+    message = f"Bailout at the worst moment ({at}) is met with every stop; {math.ceil(found.tts_min - 1e-6)} min to the surface."
     values: dict[str, float | str] = {"worst_moment_min": found.worst_moment_min, "tts_min": found.tts_min}
     return [
         *breathed,

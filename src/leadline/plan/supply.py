@@ -170,7 +170,7 @@ def judge(dive: Dive, cylinders: Iterable[CylinderUse], loop: LoopUse | None) ->
     return found
 
 
-def short_of_gas(dive: Dive, use: CylinderUse, prefix: str = "") -> Finding | None:
+def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
     """The no-go of a cylinder that does not last with its reserve intact."""
     if use.short_l <= 1e-6:
         return None
@@ -182,7 +182,7 @@ def short_of_gas(dive: Dive, use: CylinderUse, prefix: str = "") -> Finding | No
         f"{system.pressure_unit}."
     )
     return Finding(
-        f"{prefix}gas-short", "no-go", f"Bailout: {message}" if prefix else message,
+        "gas-short", "no-go", message,
         {"cylinder": use.name, "short_l": use.short_l, "needed_l": use.used_l, "usable_l": use.usable_l},
     )  # fmt: skip
 

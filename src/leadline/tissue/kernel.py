@@ -249,13 +249,32 @@ def gradient_factor(tissue, c, bar, comps):
     return (tissue[0, c] + tissue[1, c] - bar) / (a + bar / b - bar)
 
 
+@inner
+def is_within(tissue, c, bar, gf, comps):
+    """Whether compartment `c` tolerates an ambient pressure: `tolerated` ≤ bar, multiplied out so that it needs no
+    division. With A and B the weighted sums of a and b: p²B - GF·A·B ≤ bar·(GF·p² + (1 - GF)·p·B)."""
+    n2, he = tissue[0, c], tissue[1, c]
+    p = n2 + he
+    weighted_a = comps.a[0, c] * n2 + comps.a[1, c] * he
+    weighted_b = comps.b[0, c] * n2 + comps.b[1, c] * he
+    return p * p * weighted_b - gf * weighted_a * weighted_b <= bar * p * (gf * p + (1.0 - gf) * weighted_b)
+
+
+@inner
+def first_over(tissue, bar, gf, comps, suspect):
+    """A compartment that does not tolerate an ambient pressure, or -1. `suspect`, the one that held last, goes first."""
+    if suspect >= 0 and not is_within(tissue, suspect, bar, gf, comps):
+        return suspect
+    for c in range(COMPARTMENTS):
+        if not is_within(tissue, c, bar, gf, comps):
+            return c
+    return -1
+
+
 @entry
 def clears(tissue, bar, gf, comps):
     """Whether every compartment tolerates an ambient pressure under a gradient factor."""
-    for c in range(COMPARTMENTS):  # noqa: SIM110 (a plain loop compiles best)
-        if tolerated(tissue, c, gf, comps) > bar:
-            return False
-    return True
+    return first_over(tissue, bar, gf, comps, -1) < 0
 
 
 @entry
@@ -426,6 +445,7 @@ def ascend(diver, tissue, target_m, way, sources, rules, comps, legs):
         d.first_stop_m = -1.0  # below the last line: it is drawn anew
     give_up_min = d.run_time_min + STUCK_AFTER_MIN
     trial = np.empty_like(tissue)
+    holding = -1  # the compartment that held the diver last
     while d.depth_m > target_m + CLOSE and d.fault == FINE:
         not_before_min = take_up(diver, source_at(way, d.depth_m), sources, rules)
         next_m = next_stop_depth(d.depth_m, target_m, rules)
@@ -433,7 +453,8 @@ def ascend(diver, tissue, target_m, way, sources, rules, comps, legs):
         while not arrived and d.fault == FINE:
             gf = line_gf(next_m, d.first_stop_m, rules)
             next_bar = ambient(next_m, rules)
-            if clears(tissue, next_bar, gf, comps):
+            holding = first_over(tissue, next_bar, gf, comps, holding)
+            if holding < 0:
                 if d.run_time_min >= not_before_min - CLOSE:
                     run_time_min, legs_before = d.run_time_min, d.legs
                     rate = rules.ascent if d.first_stop_m < 0.0 else rules.between_stops
