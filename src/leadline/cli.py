@@ -64,10 +64,8 @@ def sheets_command(
 
 def _plan(file: Path) -> Plan:
     """Read and plan, saying what takes so long when the kernel has still to be compiled."""
-    waiting = threading.Timer(
-        3.0,
-        lambda: typer.echo("Compiling the planning kernel for this machine: once only, up to half a minute ...", err=True),
-    )
+    said = "Compiling the planning kernel for this machine: once only, up to half a minute ..."
+    waiting = threading.Timer(3.0, lambda: typer.echo(said, err=True))
     waiting.daemon = True
     waiting.start()
     try:

@@ -98,8 +98,11 @@ def _rows(plan: Plan, legs: Sequence[Leg], end_min: float, system: System, title
     unit = system.depth_unit
     table = _table(
         title,
-        [(f"Depth {unit}", True), ("Stop min", True), ("Leave at", True), ("TTS", True), ("Gas", False), ("ppO2", True)],
-    )
+        [
+            (f"Depth {unit}", True), ("Stop min", True), ("Leave at", True), ("TTS", True), ("Gas", False),
+            ("ppO2", True),
+        ],
+    )  # fmt: skip
     where = plan.dive.site.environment
     for row in rows(legs):
         if row.kind == "surface":
@@ -159,7 +162,8 @@ def _gas(supply: Sequence[CylinderUse], system: System, title: str) -> Table:
 def _loop(plan: Plan, system: System) -> list[RenderableType]:
     if plan.loop is None or plan.dive.loop is None:
         diver = plan.dive.diver
-        return [Text(f"RMV {system.flow(diver.rmv_bottom)} until the first stop, {system.flow(diver.rmv_deco)} from it.")]
+        bottom, deco = system.flow(diver.rmv_bottom), system.flow(diver.rmv_deco)
+        return [Text(f"RMV {bottom} until the first stop, {deco} from it on.")]
     loop = plan.loop
     rated = f" of {loop.scrubber_min:.0f} rated" if loop.scrubber_min is not None else ""
     return [

@@ -85,22 +85,18 @@ class RatedCubicFeet:
 def parse(value: object, kind: Kind, system: SystemName) -> float | RatedCubicFeet:
     """A number, or a string with its own unit, as Leadline's inner unit of that kind.
 
-    `value` is a number in the file's units, or a string such as "130 ft". Raises ValueError, saying what would
-    be right. Only the kind "cylinder size" can give `RatedCubicFeet`.
+    `value` is a number in the file's units, or a string such as "130 ft". Raises ValueError, saying what is
+    right. Only the kind "cylinder size" can give `RatedCubicFeet`.
     """
     unit = _BARE[system][kind]
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError(f"expected a number, or text with a unit such as {_example(kind, system)}")
     if isinstance(value, str):
         if "," in value:
-            raise ValueError(
-                f"{value!r} has a comma; use a decimal point (1.5) and no comma for thousands (1500)"
-            )
+            raise ValueError(f"{value!r} has a comma; use a decimal point (1.5) and no comma for thousands (1500)")
         match = _QUANTITY.match(value)
         if match is None:
-            raise ValueError(
-                f"{value!r} is not a number with a unit; write for example {_example(kind, system)}"
-            )
+            raise ValueError(f"{value!r} is not a number with a unit; write for example {_example(kind, system)}")
         number = float(match[1])
         if match[2]:
             unit = _UNITS.get(match[2].casefold(), match[2])

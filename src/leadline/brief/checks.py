@@ -61,7 +61,7 @@ def _loop(dive: Dive) -> Iterator[Problem]:
         if cylinder.use == "diluent" and cylinder.gas != dive.loop.diluent:
             yield Problem(
                 key_path("cylinders", i, "gas"),
-                f"{cylinder.gas.name} is not the diluent of the loop, {dive.loop.diluent.name}; make them alike",
+                f"{cylinder.gas.name} is not the diluent, {dive.loop.diluent.name}; make them the same",
             )
         if cylinder.use == "oxygen" and cylinder.gas.o2 < 0.9:
             yield Problem(

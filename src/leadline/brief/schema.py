@@ -107,9 +107,7 @@ def _text(most: int) -> Any:
             raise ValueError(f"{shown(value)} is not text; write it in quotes")
         text = value.strip()
         if not text.isprintable():
-            raise ValueError(
-                f"{shown(text)} has a character that does not print; use letters, digits and signs"
-            )
+            raise ValueError(f"{shown(text)} has a character that does not print; use letters, digits and signs")
         if not text:
             raise ValueError("is blank; write a word or two")
         if len(text) > most:
@@ -161,9 +159,7 @@ def _gas(value: object) -> Mix:
         return Mix.parse(value)
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 100:
         return Mix.parse(str(value))
-    raise ValueError(
-        f'{shown(value)} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)'
-    )
+    raise ValueError(f'{shown(value)} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)')
 
 
 def _water(value: object, info: ValidationInfo) -> str | float:
@@ -174,9 +170,7 @@ def _water(value: object, info: ValidationInfo) -> str | float:
     except ValueError:
         density = 0.0
     if not isinstance(density, float) or not 900.0 <= density <= 1300.0:
-        raise ValueError(
-            f'{shown(value)} is not a water; write "en13319", "sea", "fresh" or 900 to 1300 kg/m³'
-        )
+        raise ValueError(f'{shown(value)} is not a water; write "en13319", "sea", "fresh" or 900 to 1300 kg/m³')
     return density
 
 
@@ -198,9 +192,7 @@ GradientFactors = Annotated[tuple[Percent, Percent], BeforeValidator(_pair)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True
-    )
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True)
 
 
 _DEFAULTS: Any = {}
@@ -242,12 +234,8 @@ class Rates(_Table):
 
     descent: Rate = Field(_per_units("20 m/min | 60 ft/min"), description="down")
     ascent: Rate = Field(_per_units("9 m/min | 30 ft/min"), description="up, as far as the first stop")
-    between_stops: Rate | None = Field(
-        None, description="from the first stop to the last; as ascent if not given"
-    )
-    to_surface: Rate | None = Field(
-        None, description="from the last stop to the surface; as ascent if not given"
-    )
+    between_stops: Rate | None = Field(None, description="from the first stop to the last; as ascent if not given")
+    to_surface: Rate | None = Field(None, description="from the last stop to the surface; as ascent if not given")
 
 
 class OxygenBreaks(_Table):
@@ -295,9 +283,7 @@ class Level(_Table):
 
     depth: DepthBelowSurface = Field(description="how deep")
     leave_at: WholeMinutes = Field(description="run time in whole minutes, counted from leaving the surface")
-    gas: Gas | None = Field(
-        None, description="open circuit: the gas breathed there, if not the richest bottom gas"
-    )
+    gas: Gas | None = Field(None, description="open circuit: the gas breathed there, if not the richest bottom gas")
 
 
 class Loop(_Table):
@@ -306,22 +292,14 @@ class Loop(_Table):
     diluent: Gas = Field(description="the gas that fills the loop")
     setpoint: Setpoint = Field(description="ppO2 held in the loop, bar")
     low_setpoint: Setpoint | None = Field(None, description="held at the start, and at the end from low_from")
-    high_from: DepthBelowSurface | None = Field(
-        None, description="depth on the way down where setpoint takes over"
-    )
-    low_from: Depth | None = Field(
-        None, description="depth on the way up where low_setpoint takes over again"
-    )
+    high_from: DepthBelowSurface | None = Field(None, description="depth on the way down where setpoint takes over")
+    low_from: Depth | None = Field(None, description="depth on the way up where low_setpoint takes over again")
     deco_setpoint: Setpoint | None = Field(None, description="held on the way up from deco_from")
-    deco_from: DepthBelowSurface | None = Field(
-        None, description="depth on the way up where deco_setpoint takes over"
-    )
+    deco_from: DepthBelowSurface | None = Field(None, description="depth on the way up where deco_setpoint takes over")
     metabolic_oxygen: Annotated[float, _quantity("gas flow", 0.2, 5.0), _NUMBER_OR_TEXT] = Field(
         _per_units("1.0 L/min | 0.035 cuft/min"), description="oxygen the diver uses"
     )
-    volume: Volume = Field(
-        _per_units("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent"
-    )
+    volume: Volume = Field(_per_units("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent")
     scrubber: Minutes | None = Field(None, description="rated time of the scrubber")
 
     @model_validator(mode="after")
@@ -329,9 +307,7 @@ class Loop(_Table):
         for pair in (("low_setpoint", "high_from"), ("deco_setpoint", "deco_from")):
             missing = [key for key in pair if getattr(self, key) is None]
             if len(missing) == 1:
-                raise AtKey(
-                    missing[0], f"is missing; {pair[0]} and {pair[1]} go together: give both or neither"
-                )
+                raise AtKey(missing[0], f"is missing; {pair[0]} and {pair[1]} go together: give both or neither")
         if self.low_from is not None and self.low_setpoint is None:
             raise AtKey("low_from", "needs a low_setpoint to change to")
         if self.low_from is not None and self.deco_from is not None and self.low_from >= self.deco_from:
@@ -347,9 +323,7 @@ class Cylinder(_Table):
     size: Annotated[float | RatedCubicFeet, _quantity("cylinder size", 0.1, 300.0), _NUMBER_OR_TEXT] = Field(
         description="water litres, or rated cubic feet with working_pressure"
     )
-    working_pressure: Pressure | None = Field(
-        None, description="the pressure at which it holds its rated cubic feet"
-    )
+    working_pressure: Pressure | None = Field(None, description="the pressure at which it holds its rated cubic feet")
     pressure: Pressure = Field(description="what it is filled to")
     use: Use = Field(description="what it is for")
     reserve: Pressure | None = Field(
@@ -376,9 +350,7 @@ class Cylinder(_Table):
             raise AtKey("pressure", "0 is an empty cylinder; give the pressure it is filled to")
         if self.reserve is not None and self.reserve >= self.pressure:
             reserve, pressure = _pressure(self.reserve, info), _pressure(self.pressure, info)
-            raise AtKey(
-                "reserve", f"{reserve} leaves nothing to breathe; it must be below the pressure, {pressure}"
-            )
+            raise AtKey("reserve", f"{reserve} leaves nothing to breathe; it must be below the pressure, {pressure}")
         if self.switch_depth is not None and self.use in ("bottom", "diluent", "oxygen", "inflation"):
             raise AtKey("switch_depth", f'has no meaning for use = "{self.use}"; leave it out')
         return self
@@ -426,9 +398,7 @@ class Dive(_Table):
         description="the depths, in the order dived"
     )
     loop: Loop | None = Field(None, description="a rebreather; open circuit if not given")
-    cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] = Field(
-        (), description="all that is carried"
-    )
+    cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] = Field((), description="all that is carried")
     diver: Diver = Field(_DEFAULTS, description="how much the diver breathes")
     limits: Limits = Field(_DEFAULTS, description="the diver's own limits")
 
@@ -444,6 +414,10 @@ def json_schema() -> dict[str, Any]:
     for table in [schema, *schema["$defs"].values()]:
         for key in table["properties"].values():
             key.pop("title", None)
+            for branch in key.pop("anyOf", ()):  # TOML has no null: a key that may be None may be left out.
+                key.update(branch if branch != {"type": "null"} else {})
+            if key.get("default", "") is None:
+                del key["default"]
             default = key.get("default")
             if isinstance(default, str) and " | " in default:
                 metric, imperial = key.pop("default").split(" | ")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from leadline.brief.schema import Dive
 from leadline.plan.findings import Finding
@@ -157,7 +158,7 @@ def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
     """Nitrogen may rise at a switch by at most a fifth of what helium falls (common practice, no source)."""
     found: list[Finding] = []
     where = dive.site.environment
-    for before, leg in zip(legs, legs[1:], strict=False):
+    for before, leg in pairwise(legs):
         if leg.source == before.source or leg.kind == "descent" or leg.start_m <= 0.0:
             continue
         bar = where.pressure(leg.start_m)

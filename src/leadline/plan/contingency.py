@@ -122,7 +122,9 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
     system = SYSTEMS[dive.units]
     at = f"{found.worst_moment_min:.0f} min, {system.depth(found.depth_m)} {system.depth_unit}"
     short = in_a_bailout(finding for use in found.supply if (finding := short_of_gas(dive, use)) is not None)
-    breathed = in_a_bailout([*breathing.judge(dive, found.breathing, found.legs, deco=True), *judge_oxygen(found.oxygen)])
+    breathed = in_a_bailout(
+        [*breathing.judge(dive, found.breathing, found.legs, deco=True), *judge_oxygen(found.oxygen)]
+    )
     for part in found.breathing:
         if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
             breathed.append(
@@ -135,7 +137,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
             )  # fmt: skip
     if short:
         return [*short, *breathed]
-    message = f"Bailout at the worst moment ({at}) is met with every stop; {math.ceil(found.tts_min - 1e-6)} min to the surface."
+    message = f"Bailout at the worst moment ({at}) is met with every stop, {math.ceil(found.tts_min - 1e-6)} min up."
     values: dict[str, float | str] = {"worst_moment_min": found.worst_moment_min, "tts_min": found.tts_min}
     return [
         *breathed,

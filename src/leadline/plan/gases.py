@@ -226,9 +226,10 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, direction: str) -> None:
                 [
                     Problem(
                         "[[cylinders]]",
-                        f"no breathable gas on the way {direction} at {system.depth(shallowest_m)} {system.depth_unit}: "
-                        f"{step.source.mix.name} is hypoxic there (ppO2 {ppo2_bar:.2f} bar, least "
-                        f"{MINIMUM_PPO2_BAR}) and breathable only below {system.depth(breathable)} {system.depth_unit}; "
+                        f"no breathable gas on the way {direction} at {system.depth(shallowest_m)} "
+                        f"{system.depth_unit}: {step.source.mix.name} is hypoxic there (ppO2 {ppo2_bar:.2f} bar, "
+                        f"least {MINIMUM_PPO2_BAR}), breathable only below {system.depth(breathable)} "
+                        f"{system.depth_unit}; "
                         + ('add a cylinder with use = "travel"' if direction == "down" else "add a richer deco gas"),
                     )
                 ],

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from leadline.brief.schema import Dive
 from leadline.plan import breathing as breathing_
-from leadline.plan import contingency, oxygen, supply
+from leadline.plan import contingency
+from leadline.plan import oxygen as oxygen_
+from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.schedule import Schedule, lay_out, schedule
 
@@ -17,10 +19,10 @@ class Plan:
 
     dive: Dive
     schedule: Schedule
-    oxygen: oxygen.Oxygen
+    oxygen: oxygen_.Oxygen
     breathing: tuple[breathing_.Breathed, ...]
-    supply: tuple[supply.CylinderUse, ...]
-    loop: supply.LoopUse | None
+    supply: tuple[supply_.CylinderUse, ...]
+    loop: supply_.LoopUse | None
     bailout: contingency.Bailout | None
     findings: tuple[Finding, ...]
 
@@ -39,14 +41,14 @@ def plan(dive: Dive, source: str = "dive") -> Plan:
     layout = lay_out(dive, source)
     found = schedule(dive, layout, source)
     where = dive.site.environment
-    exposure = oxygen.oxygen(found.legs, where)
+    exposure = oxygen_.oxygen(found.legs, where)
     breathed = breathing_.breathed(dive, found.legs)
-    cylinders, loop = supply.supply(dive, found.legs)
+    cylinders, loop = supply_.supply(dive, found.legs)
     bailout = contingency.bailout(dive, layout, found, source)
     findings = [
-        *supply.judge(dive, cylinders, loop),
+        *supply_.judge(dive, cylinders, loop),
         *contingency.judge(dive, bailout),
-        *oxygen.judge(exposure),
+        *oxygen_.judge(exposure),
         *breathing_.judge(dive, breathed, found.legs),
     ]
     return Plan(dive, found, exposure, breathed, cylinders, loop, bailout, in_order(findings))

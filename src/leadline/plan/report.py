@@ -11,6 +11,7 @@ from leadline.plan.gases import Source
 from leadline.plan.plan import Plan
 from leadline.plan.schedule import Schedule, Stop, Switch, Track
 from leadline.plan.supply import CylinderUse
+from leadline.tissue import kernel
 
 VERSION = 1
 """Of the layout of the report; it changes when a key changes its name or meaning."""
@@ -100,7 +101,7 @@ def _switches(switches: Iterable[Switch]) -> list[dict[str, Any]]:
 
 
 def _track(track: Track) -> list[dict[str, Any]]:
-    names = track.points.dtype.names
+    names = kernel.POINT.names or ()
     tensions = track.tensions_bar.tolist()
     rows = []
     for values, (n2, he) in zip(track.points.tolist(), tensions, strict=True):

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -223,7 +224,7 @@ def read_switches(legs: Sequence[Leg]) -> tuple[Switch, ...]:
     """Every change of source between legs, at the depth and time it happens."""
     return tuple(
         Switch(leg.start_m, leg.start_min, leg.source)
-        for before, leg in zip(legs, legs[1:], strict=False)
+        for before, leg in pairwise(legs)
         if leg.source != before.source
     )
 

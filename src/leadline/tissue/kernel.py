@@ -8,7 +8,7 @@ Who is who:
     sources  what can be breathed: an array of SOURCE
     way      which source is breathed at which depth: rows of WAY, deepest first
     rules    the site, the gradient factors, the rates and the stop grid: one `Rules`
-    diver    where the diver is now: an array of one DIVER, changed in place. Functions that are handed it read and write
+    diver    where the diver is now: an array of one DIVER, changed in place. Functions that are handed it work on
              `d = diver[0]`; those that make one keep to the array, since a lone record does not keep its array alive
     legs     what the diver has done so far: rows of LEG, `d.legs` of them filled
 """
@@ -16,16 +16,29 @@ Who is who:
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple, Protocol, TypeVar, cast
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 from leadline.physics.mix import WATER_VAPOUR_BAR
 
-entry = njit(cache=True)
+Array = NDArray[Any]
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class Compile(Protocol):
+    """A decorator that keeps the signature it is given."""
+
+    def __call__(self, function: F) -> F:
+        """Compile a function."""
+
+
+entry = cast(Compile, njit(cache=True))
 """Compiles a function that Python calls."""
-inner = njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+inner = cast(Compile, njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True))
 """Compiles a function that only the kernel calls."""
 
 WATER_VAPOUR = WATER_VAPOUR_BAR
@@ -45,7 +58,7 @@ FINE, NEVER_CLEARS, TOO_MANY_LEGS, LEFT_TOO_EARLY = 0, 1, 2, 3
 """How a simulation ended (`diver.fault`)."""
 
 SOURCE = np.dtype([("o2", "f8"), ("he_share", "f8"), ("setpoint_bar", "f8")])
-"""A gas on open circuit (setpoint 0), or a diluent on the loop at a setpoint. `he_share`: helium's part of the inert."""
+"""A gas on open circuit (setpoint 0), or a diluent on the loop at a setpoint. `he_share`: helium in the inert gas."""
 
 WAY = np.dtype([("from_depth_m", "f8"), ("source", "i8")])
 """From this depth upwards, until a later row takes over, this source is breathed."""
@@ -112,10 +125,10 @@ POINT = np.dtype(
 class Compartments(NamedTuple):
     """The sixteen compartments as arrays [2, 16], nitrogen first, helium second."""
 
-    rate: np.ndarray  # ln 2 / half-time, 1/min
-    a: np.ndarray  # bar
-    b: np.ndarray
-    minute: np.ndarray  # what one minute at constant depth brings of the difference: 1 - exp(-rate)
+    rate: Array  # ln 2 / half-time, 1/min
+    a: Array  # bar
+    b: Array
+    minute: Array  # what one minute at constant depth brings of the difference: 1 - exp(-rate)
 
 
 class Rules(NamedTuple):
@@ -133,20 +146,20 @@ class Rules(NamedTuple):
     oxygen_on_min: float  # 0: no oxygen breaks
     oxygen_off_min: float
     break_source: int
-    stop_depths_m: np.ndarray  # the surface first, then the stop grid downwards
+    stop_depths_m: Array  # the surface first, then the stop grid downwards
 
 
 # --- Gas: what reaches the tissues ------------------------------------------------------------------------------------
 
 
 @inner
-def ambient(depth_m, rules):
+def ambient(depth_m: float, rules: Rules) -> float:
     """Ambient pressure. [bar]"""
     return rules.surface_bar + rules.bar_per_m * depth_m
 
 
 @inner
-def ppo2(bar, source):
+def ppo2(bar: float, source: Any) -> float:
     """Oxygen partial pressure breathed: Dalton's on open circuit, the loop's below water vapour. [bar]"""
     if source.setpoint_bar == 0.0:
         return bar * source.o2
@@ -155,7 +168,7 @@ def ppo2(bar, source):
 
 
 @inner
-def inspired_inert(bar, source):
+def inspired_inert(bar: float, source: Any) -> float:
     """Inspired inert gas, nitrogen and helium together. [bar]"""
     dry = bar - WATER_VAPOUR
     if source.setpoint_bar == 0.0:
@@ -164,7 +177,7 @@ def inspired_inert(bar, source):
 
 
 @inner
-def copy_tissue(source, target):
+def copy_tissue(source: Array, target: Array) -> None:
     """Copy tensions. (A loop: it compiles in a fraction of the time of a slice assignment.)"""
     for gas in range(2):
         for c in range(COMPARTMENTS):
@@ -175,7 +188,7 @@ def copy_tissue(source, target):
 
 
 @entry
-def load_constant(tissue, bar, minutes, source, comps):
+def load_constant(tissue: Array, bar: float, minutes: float, source: Any, comps: Compartments) -> None:
     """Haldane's equation: `minutes` at a constant ambient pressure."""
     inert = inspired_inert(bar, source)
     for gas in range(2):
@@ -186,7 +199,9 @@ def load_constant(tissue, bar, minutes, source, comps):
 
 
 @inner
-def load_linear(tissue, start_bar, end_bar, minutes, source, comps):
+def load_linear(
+    tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, comps: Compartments
+) -> None:
     """Schreiner's equation: a steady change of ambient pressure in which inspired gas changes linearly."""
     start_inert = inspired_inert(start_bar, source)
     slope_inert = (inspired_inert(end_bar, source) - start_inert) / minutes
@@ -201,7 +216,9 @@ def load_linear(tissue, start_bar, end_bar, minutes, source, comps):
 
 
 @entry
-def load_travel(tissue, start_bar, end_bar, minutes, source, comps):
+def load_travel(
+    tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, comps: Compartments
+) -> None:
     """A steady change of ambient pressure, split where a loop's regime changes so that each piece is linear."""
     if minutes <= 0.0:
         return
@@ -225,7 +242,7 @@ def load_travel(tissue, start_bar, end_bar, minutes, source, comps):
 
 
 @inner
-def a_and_b(tissue, c, comps):
+def a_and_b(tissue: Array, c: int, comps: Compartments) -> tuple[float, float]:
     """a [bar] and b of compartment `c`, weighted by its nitrogen and helium tensions."""
     n2, he = tissue[0, c], tissue[1, c]
     p = n2 + he
@@ -235,7 +252,7 @@ def a_and_b(tissue, c, comps):
 
 
 @inner
-def tolerated(tissue, c, gf, comps):
+def tolerated(tissue: Array, c: int, gf: float, comps: Compartments) -> float:
     """The lowest ambient pressure compartment `c` tolerates: (p - a·GF) / (GF/b + 1 - GF). [bar]"""
     p = tissue[0, c] + tissue[1, c]
     a, b = a_and_b(tissue, c, comps)
@@ -243,14 +260,14 @@ def tolerated(tissue, c, gf, comps):
 
 
 @inner
-def gradient_factor(tissue, c, bar, comps):
+def gradient_factor(tissue: Array, c: int, bar: float, comps: Compartments) -> float:
     """How far compartment `c` is from ambient (0) to its M-value (1) at an ambient pressure; below 0 undersaturated."""
     a, b = a_and_b(tissue, c, comps)
     return (tissue[0, c] + tissue[1, c] - bar) / (a + bar / b - bar)
 
 
 @inner
-def is_within(tissue, c, bar, gf, comps):
+def is_within(tissue: Array, c: int, bar: float, gf: float, comps: Compartments) -> bool:
     """Whether compartment `c` tolerates an ambient pressure: `tolerated` ≤ bar, multiplied out so that it needs no
     division. With A and B the weighted sums of a and b: p²B - GF·A·B ≤ bar·(GF·p² + (1 - GF)·p·B)."""
     n2, he = tissue[0, c], tissue[1, c]
@@ -261,8 +278,8 @@ def is_within(tissue, c, bar, gf, comps):
 
 
 @inner
-def first_over(tissue, bar, gf, comps, suspect):
-    """A compartment that does not tolerate an ambient pressure, or -1. `suspect`, the one that held last, goes first."""
+def first_over(tissue: Array, bar: float, gf: float, comps: Compartments, suspect: int) -> int:
+    """A compartment that does not tolerate an ambient pressure, or -1. `suspect`, that held last, is asked first."""
     if suspect >= 0 and not is_within(tissue, suspect, bar, gf, comps):
         return suspect
     for c in range(COMPARTMENTS):
@@ -272,13 +289,13 @@ def first_over(tissue, bar, gf, comps, suspect):
 
 
 @entry
-def clears(tissue, bar, gf, comps):
+def clears(tissue: Array, bar: float, gf: float, comps: Compartments) -> bool:
     """Whether every compartment tolerates an ambient pressure under a gradient factor."""
     return first_over(tissue, bar, gf, comps, -1) < 0
 
 
 @entry
-def ceiling_bar(tissue, gf, comps):
+def ceiling_bar(tissue: Array, gf: float, comps: Compartments) -> float:
     """The lowest ambient pressure that every compartment tolerates under a gradient factor. [bar]"""
     highest = -1.0
     for c in range(COMPARTMENTS):
@@ -287,7 +304,7 @@ def ceiling_bar(tissue, gf, comps):
 
 
 @inner
-def line_gf(depth_m, first_stop_m, rules):
+def line_gf(depth_m: float, first_stop_m: float, rules: Rules) -> float:
     """GF low at the first stop (and before there is one), GF high at the surface, linear in depth between."""
     if first_stop_m <= 0.0 or depth_m >= first_stop_m:
         return rules.gf_low
@@ -298,7 +315,7 @@ def line_gf(depth_m, first_stop_m, rules):
 
 
 @inner
-def source_at(way, depth_m):
+def source_at(way: Array, depth_m: float) -> int:
     """The source breathed at a depth: the last row whose depth is reached."""
     found = way[0].source
     for row in way:
@@ -308,7 +325,7 @@ def source_at(way, depth_m):
 
 
 @inner
-def breathed(diver, depth_m, way, sources, rules):
+def breathed(diver: Array, depth_m: float, way: Array, sources: Array, rules: Rules) -> int:
     """The source breathed now, oxygen breaks included."""
     d = diver[0]
     source = source_at(way, depth_m)
@@ -318,13 +335,13 @@ def breathed(diver, depth_m, way, sources, rules):
 
 
 @inner
-def is_oxygen(source):
+def is_oxygen(source: Any) -> bool:
     """Whether oxygen breaks apply to this source."""
     return source.setpoint_bar == 0.0 and source.o2 >= OXYGEN
 
 
 @inner
-def add_leg(diver, legs, end_min, end_m, source, kind, gf):
+def add_leg(diver: Array, legs: Array, end_min: float, end_m: float, source: int, kind: int, gf: float) -> None:
     """Write down a leg from where the diver is, and put the diver at its end."""
     d = diver[0]
     if d.legs >= len(legs):
@@ -356,7 +373,10 @@ def add_leg(diver, legs, end_min, end_m, source, kind, gf):
 
 
 @inner
-def move(diver, tissue, to_m, rate, gf, way, sources, rules, comps, legs):
+def move(
+    diver: Array, tissue: Array, to_m: float, rate: float, gf: float,
+    way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+) -> None:  # fmt: skip
     """Travel to a depth at a rate [m/min], changing source where the way says so."""
     d = diver[0]
     down = to_m > d.depth_m
@@ -375,7 +395,10 @@ def move(diver, tissue, to_m, rate, gf, way, sources, rules, comps, legs):
 
 
 @inner
-def stay(diver, tissue, until_min, source, kind, gf, sources, rules, comps, legs):
+def stay(
+    diver: Array, tissue: Array, until_min: float, source: int, kind: int,
+    gf: float, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+) -> None:  # fmt: skip
     """Stay at the present depth until a run time."""
     d = diver[0]
     minutes = until_min - d.run_time_min
@@ -388,13 +411,13 @@ def stay(diver, tissue, until_min, source, kind, gf, sources, rules, comps, legs
 
 
 @inner
-def next_whole_minute(run_time_min):
+def next_whole_minute(run_time_min: float) -> float:
     """The next whole minute of run time, never the present one. [min]"""
     return math.floor(run_time_min + CLOSE) + 1.0
 
 
 @inner
-def next_stop_depth(depth_m, target_m, rules):
+def next_stop_depth(depth_m: float, target_m: float, rules: Rules) -> float:
     """The next depth of the stop grid on the way up, not above the target. [m]"""
     above = 0.0
     for stop_m in rules.stop_depths_m:
@@ -404,7 +427,7 @@ def next_stop_depth(depth_m, target_m, rules):
 
 
 @inner
-def take_up(diver, source, sources, rules):
+def take_up(diver: Array, source: Any, sources: Array, rules: Rules) -> float:
     """Change to a source. Returns the run time before which the diver does not go on. [min]"""
     d = diver[0]
     if source == d.source:
@@ -417,7 +440,9 @@ def take_up(diver, source, sources, rules):
 
 
 @inner
-def wait(diver, tissue, way, sources, rules, comps, legs):
+def wait(
+    diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
+) -> None:
     """Wait at a stop until the next whole minute, taking oxygen breaks when they are due."""
     d = diver[0]
     source = source_at(way, d.depth_m)
@@ -434,7 +459,10 @@ def wait(diver, tissue, way, sources, rules, comps, legs):
 
 
 @inner
-def ascend(diver, tissue, target_m, way, sources, rules, comps, legs):
+def ascend(
+    diver: Array, tissue: Array, target_m: float, way: Array,
+    sources: Array, rules: Rules, comps: Compartments, legs: Array,
+) -> None:  # fmt: skip
     """Up to a depth (0: the surface), stopping wherever the ceiling or a gas switch holds the diver.
 
     A stop is left when the ceiling, under the gradient factor of the next stop, is at or above the next stop, and
@@ -479,7 +507,9 @@ def ascend(diver, tissue, target_m, way, sources, rules, comps, legs):
 
 
 @inner
-def go_direct(diver, tissue, way, sources, rules, comps, legs):
+def go_direct(
+    diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
+) -> bool:
     """Ascend without a stop at the planned rates. Returns whether all of it was within GF high."""
     d = diver[0]
     last_stop_m = rules.stop_depths_m[1]
@@ -492,7 +522,9 @@ def go_direct(diver, tissue, way, sources, rules, comps, legs):
 
 
 @entry
-def direct_is_fine(tissue, depth_m, way, sources, rules, comps):
+def direct_is_fine(
+    tissue: Array, depth_m: float, way: Array, sources: Array, rules: Rules, comps: Compartments
+) -> bool:
     """Whether a direct ascent from here stays within GF high."""
     if not clears(tissue, ambient(depth_m, rules), rules.gf_high, comps):
         return False
@@ -503,7 +535,7 @@ def direct_is_fine(tissue, depth_m, way, sources, rules, comps):
 
 
 @inner
-def new_diver(depth_m, run_time_min):
+def new_diver(depth_m: float, run_time_min: float) -> Array:
     """A diver at a depth and run time, with no stop behind them."""
     diver = np.zeros(1, DIVER)
     d = diver[0]
@@ -516,7 +548,9 @@ def new_diver(depth_m, run_time_min):
 
 
 @inner
-def surface(diver, tissue, way, sources, rules, comps, legs):
+def surface(
+    diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
+) -> None:
     """To the surface: directly where that stays within GF high, with stops where it does not."""
     d = diver[0]
     if direct_is_fine(tissue, d.depth_m, way, sources, rules, comps):
@@ -526,7 +560,9 @@ def surface(diver, tissue, way, sources, rules, comps, legs):
 
 
 @entry
-def swim(tissue, levels, ways, sources, rules, comps, legs):
+def swim(
+    tissue: Array, levels: Array, ways: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
+) -> tuple[int, int, int, int, float]:
     """The whole dive: every level, then the ascent. `tissue` is left as it is at the end.
 
     Returns (legs filled, index of the first leg of the last ascent, fault, index of the level it happened at).
@@ -556,7 +592,9 @@ def swim(tissue, levels, ways, sources, rules, comps, legs):
 
 
 @entry
-def no_stop_limit(tissue, depth_m, source, to, up, sources, rules, comps):
+def no_stop_limit(
+    tissue: Array, depth_m: float, source: int, to: Array, up: Array, sources: Array, rules: Rules, comps: Compartments
+) -> int:
     """The longest whole-minute bottom time, descent included, at a depth without a stop, 0 to NDL_CAP_MIN. [min]"""
     legs = np.zeros(len(to) + 4, LEG)
     diver = new_diver(0.0, 0.0)
@@ -573,7 +611,9 @@ def no_stop_limit(tissue, depth_m, source, to, up, sources, rules, comps):
 
 
 @inner
-def ndl(tissue, depth_m, source, way, sources, rules, comps):
+def ndl(
+    tissue: Array, depth_m: float, source: int, way: Array, sources: Array, rules: Rules, comps: Compartments
+) -> int:
     """Whole minutes more at this depth from which a direct ascent stays within GF high, 0 to NDL_CAP_MIN."""
     bar = ambient(depth_m, rules)
     if not direct_is_fine(tissue, depth_m, way, sources, rules, comps):
@@ -599,7 +639,9 @@ def ndl(tissue, depth_m, source, way, sources, rules, comps):
 
 
 @inner
-def state_in_leg(tissue, leg, run_time_min, sources, rules, comps):
+def state_in_leg(
+    tissue: Array, leg: Any, run_time_min: float, sources: Array, rules: Rules, comps: Compartments
+) -> float:
     """Load `tissue`, as it is at the start of a leg, up to a run time within it. Returns the depth there. [m]"""
     minutes = run_time_min - leg.start_min
     if leg.start_m == leg.end_m:
@@ -614,7 +656,10 @@ def state_in_leg(tissue, leg, run_time_min, sources, rules, comps):
 
 
 @inner
-def look(point, tissue, leg, surfacing_min, levels, ways, sources, rules, comps, scratch):
+def look(
+    point: Any, tissue: Array, leg: Any, surfacing_min: float, levels: Array,
+    ways: Array, sources: Array, rules: Rules, comps: Compartments, scratch: Array,
+) -> None:  # fmt: skip
     """Fill in what a handset would show at one moment. `surfacing_min` below 0: still to be worked out."""
     bar = ambient(point.depth_m, rules)
     level = levels[leg.level]
@@ -647,13 +692,16 @@ def look(point, tissue, leg, surfacing_min, levels, ways, sources, rules, comps,
 
 
 @inner
-def goes_on_alike(leg, following):
+def goes_on_alike(leg: Any, following: Any) -> bool:
     """Whether the next leg is only more of the same."""
     return leg.kind == following.kind and leg.source == following.source and leg.end_m == following.start_m
 
 
 @entry
-def track(tissue, legs, left, levels, ways, sources, rules, comps, points, tensions):
+def track(
+    tissue: Array, legs: Array, left: int, levels: Array, ways: Array,
+    sources: Array, rules: Rules, comps: Compartments, points: Array, tensions: Array,
+) -> int:  # fmt: skip
     """What a handset would show at every whole minute, and before and after every change of what the diver does.
 
     `left` is the index of the first leg of the last ascent: from there on TTS is what remains of the plan. Fills
@@ -691,7 +739,7 @@ def track(tissue, legs, left, levels, ways, sources, rules, comps, points, tensi
 
 
 @entry
-def free_litres_by_source(legs, rmv_l_min, rules, used):
+def free_litres_by_source(legs: Array, rmv_l_min: float, rules: Rules, used: Array) -> None:
     """Add up what legs use of each source at one RMV. [free litres]"""
     for leg in legs:
         bar = ambient(0.5 * (leg.start_m + leg.end_m), rules)
@@ -699,7 +747,10 @@ def free_litres_by_source(legs, rmv_l_min, rules, used):
 
 
 @entry
-def bail_out(points, i, tissue, sorting_out_min, way, sources, rules, comps, legs):
+def bail_out(
+    points: Array, i: int, tissue: Array, sorting_out_min: float,
+    way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+) -> tuple[int, float, int]:  # fmt: skip
     """Leave the loop at point `i` of the track: sort it out at depth, then ascend with every stop met.
 
     Returns (legs filled, run time at the surface, fault).
@@ -716,7 +767,10 @@ def bail_out(points, i, tissue, sorting_out_min, way, sources, rules, comps, leg
 
 
 @entry
-def bail_out_everywhere(points, tensions, sorting_out_min, rmv_l_min, way, sources, rules, comps, used, surfacing_min):
+def bail_out_everywhere(
+    points: Array, tensions: Array, sorting_out_min: float, rmv_l_min: float, way: Array,
+    sources: Array, rules: Rules, comps: Compartments, used: Array, surfacing_min: Array,
+) -> int:  # fmt: skip
     """`bail_out` from every point: fills `used` [points, sources, free litres] and `surfacing_min` [points]."""
     legs = np.zeros(2048, LEG)
     tissue = np.empty((2, COMPARTMENTS))

@@ -1,0 +1,424 @@
+"""What the sheets say: every text and number on paper, made here. The templates only lay it out.
+
+Rounding is the diver's: run time at the surface and TTS up, what is left in a cylinder down, MOD down.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from leadline.brief.schema import Dive
+from leadline.cautions import CAUTIONS, SHORT
+from leadline.plan import Plan, Stop
+from leadline.plan.breathing import Breathed
+from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
+from leadline.plan.schedule import Leg
+from leadline.plan.supply import CylinderUse
+from leadline.sheets.profile import profile
+from leadline.units import SYSTEMS
+
+Data = dict[str, Any]
+
+ROWS_ON_A_SLATE = 12
+"""More than these would make the type too small to read at arm's length: the slate goes on on a further page."""
+FINDINGS_ON_A_BRIEFING = 12
+TTS_MARK_MIN = 5
+"""TTS is marked this far apart before the last level is left."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of a schedule, as it is printed."""
+
+    kind: str
+    """"level", "stop", "switch" (a change on the way, without a stop) or "surface"."""
+    depth: str
+    minutes: str
+    arrive: str
+    leave: str
+    tts: str
+    gas: str
+    mod: str
+    """Of the gas changed to; empty where nothing changes, and on the loop."""
+    ppo2: str
+    changed: bool
+    label: str = ""
+
+
+# --- Numbers ----------------------------------------------------------------------------------------------------------
+
+
+def up(minutes: float) -> str:
+    """Whole minutes, a begun one counted."""
+    return f"{math.ceil(minutes - 1e-6)}"
+
+
+def down(minutes: float) -> str:
+    """Whole minutes, a begun one not counted."""
+    return f"{math.floor(minutes + 1e-6)}"
+
+
+def depth(dive: Dive, metres: float) -> str:
+    """A depth with its unit."""
+    system = SYSTEMS[dive.units]
+    return f"{system.depth(metres)} {system.depth_unit}"
+
+
+def mod(dive: Dive, source: Source, limit_bar: float, breathed_m: float = 0.0) -> str:
+    """A MOD with its unit: whole, rounded down.
+
+    It is never shallower than a depth the plan breathes the gas at within the tolerance of the stop grid: oxygen
+    changed to at 6 m does not carry "MOD 5 m".
+    """
+    system, where = SYSTEMS[dive.units], dive.site.environment
+    deepest_m = source.mix.mod(limit_bar, where)
+    text = f"{max(0, math.floor(deepest_m / system.depth_m + 1e-6))} {system.depth_unit}"
+    tolerated = source.mix.ppo2(where.pressure(breathed_m)) <= limit_bar + GRID_TOLERANCE_BAR + 1e-9
+    return depth(dive, breathed_m) if tolerated and breathed_m > deepest_m else text
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """A number of things: "1 caution", "3 cautions"."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+# --- Schedules --------------------------------------------------------------------------------------------------------
+
+
+def rows(
+    dive: Dive, legs: Sequence[Leg], end_min: float, mods: dict[Source, str], before: Source | None = None
+) -> list[Row]:
+    """Levels, stops, changes of gas and the surface, in the order of the dive.
+
+    `before` is what was breathed before the first leg, if that was something else.
+    """
+    system, where = SYSTEMS[dive.units], dive.site.environment
+    found: list[Row] = []
+    for leg in together(legs):
+        changed = before is not None and leg.source != before
+        before = leg.source
+        if leg.kind not in ("level", "stop") and not changed:
+            continue
+        stays = leg.kind in ("level", "stop")
+        minutes = Stop(leg.end_m, leg.start_min, leg.end_min, leg.source).minutes if leg.kind == "stop" else 0
+        at_min = leg.end_min if stays else leg.start_min
+        found.append(
+            Row(
+                kind=leg.kind if stays else "switch",
+                depth=system.depth(leg.start_m),
+                minutes=f"{minutes}" if leg.kind == "stop" else "",
+                arrive=f"{math.ceil(at_min - 1e-6) - minutes}" if leg.kind == "stop" else down(leg.start_min),
+                leave=up(at_min),
+                tts=up(end_min - at_min),
+                gas=leg.source.name,
+                mod=mods.get(leg.source, "") if changed else "",
+                ppo2=f"{leg.source.ppo2(where.pressure(leg.start_m)):.2f}",
+                changed=changed,
+                label=leg.kind if leg.kind == "level" else "" if stays else "change",
+            )
+        )
+    if not any(row.kind == "stop" for row in found):
+        found.append(Row("none", "", "", "", "", "", "", "", "", False, "No stops"))
+    found.append(Row("surface", "0", "", up(end_min), up(end_min), "0", "", "", "", False, "Surface"))
+    return found
+
+
+def together(legs: Iterable[Leg]) -> list[Leg]:
+    """Legs, those that only go on with the same stop or level made one."""
+    found: list[Leg] = []
+    for leg in legs:
+        last = found[-1] if found else None
+        if (
+            last is not None
+            and leg.kind in ("level", "stop")
+            and (last.kind, last.source, last.level) == (leg.kind, leg.source, leg.level)
+            and last.end_m == leg.start_m == leg.end_m
+        ):
+            found[-1] = Leg(
+                last.kind, last.start_min, leg.end_min, last.start_m, leg.end_m, leg.source, leg.level,
+                last.after_first_stop,
+            )  # fmt: skip
+        else:
+            found.append(leg)
+    return found
+
+
+def planned_rows(plan: Plan) -> list[Row]:
+    """The schedule of the planned dive."""
+    mods = {part.source: _mod_breathed(plan.dive, part) for part in plan.breathing if part.source.circuit == "open"}
+    return rows(plan.dive, plan.schedule.legs, plan.schedule.run_time_min, mods)
+
+
+def bailout_rows(plan: Plan) -> list[Row]:
+    """The schedule of the worst bailout; empty without one."""
+    found = plan.bailout
+    if found is None:
+        return []
+    mods = {part.source: _mod_breathed(plan.dive, part, bailout=True) for part in found.breathing}
+    loop = Source(found.switches[0].source.mix, 0.0)
+    made = rows(plan.dive, found.legs, found.run_time_min, mods, before=loop)
+    return [_sorting_out(row) if i == 0 and row.kind == "level" else row for i, row in enumerate(made)]
+
+
+def _sorting_out(row: Row) -> Row:
+    return Row(**{**asdict(row), "label": "sort out"})
+
+
+def tts_marks(plan: Plan) -> list[Data]:
+    """TTS at marked run times: where a level before the last is left, and at the last level's end and before it."""
+    levels = [leg for leg in together(plan.schedule.legs) if leg.kind == "level"]
+    marks = [leg.end_min for leg in levels[:-1]][-2:]
+    if levels:
+        last = levels[-1]
+        marks += [
+            last.end_min - i * TTS_MARK_MIN
+            for i in (2, 1, 0)
+            if i == 0 or last.end_min - i * TTS_MARK_MIN >= last.start_min - 1e-6
+        ]
+    return [
+        {"at": up(at_min), "tts": up(float(plan.schedule.track.at(at_min)["tts_min"]))}
+        for at_min in dict.fromkeys(marks)
+    ]
+
+
+# --- Tables -----------------------------------------------------------------------------------------------------------
+
+
+def gas_table(dive: Dive, breathing: Iterable[Breathed], *, bailout: bool = False) -> list[Data]:
+    """What is breathed, and what it does at its deepest."""
+    return [
+        {
+            "gas": part.source.name,
+            "diluent": f"diluent {part.source.mix.name}" if part.source.circuit == "closed" else "",
+            "depths": f"{SYSTEMS[dive.units].depth(part.deepest_m)}–{SYSTEMS[dive.units].depth(part.shallowest_m)}",
+            "mod": _mod_breathed(dive, part, bailout=bailout),
+            "limit": f"{_limit(dive, part, bailout):.1f}",
+            "ppo2": f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
+            "end": depth(dive, part.end_m),
+            "density": f"{part.density_g_l:.1f}",
+        }
+        for part in breathing
+    ]
+
+
+def supply_table(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
+    """Every cylinder: what it starts with, what is used, what is left, what is to be left."""
+    system = SYSTEMS[dive.units]
+    return [
+        {
+            "name": use.name,
+            "gas": use.mix.name,
+            "start": system.pressure(use.start_bar),
+            "used": system.gas(use.used_l),
+            "left": system.pressure(use.left_bar),
+            "reserve": f"{use.reserve_bar / system.pressure_bar:.0f}",
+            "short": f"short by {max(1, round(use.short_l / system.gas_l))} {system.gas_unit}"
+            if use.short_l > 1e-6
+            else "",
+        }
+        for use in supply
+    ]
+
+
+def change_list(plan: Plan) -> list[Data]:
+    """Every change of gas or setpoint of the planned dive."""
+    changed = [row for row in planned_rows(plan) if row.changed]
+    return [{"depth": row.depth, "at": _when(row), "gas": row.gas, "mod": row.mod, "ppo2": row.ppo2} for row in changed]
+
+
+def _when(row: Row) -> str:
+    return row.arrive if row.kind in ("stop", "level") else row.leave
+
+
+def loop_line(plan: Plan) -> str:
+    """Time on the loop against the scrubber, in words; empty on open circuit."""
+    if plan.loop is None:
+        return ""
+    rated = "scrubber time not given" if plan.loop.scrubber_min is None else f"scrubber {plan.loop.scrubber_min:g} min"
+    return f"On the loop {up(plan.loop.minutes)} min; {rated}"
+
+
+def bailout_line(plan: Plan) -> str:
+    """Where and when the worst bailout begins."""
+    found = plan.bailout
+    if found is None:
+        return ""
+    return f"Leave the loop at run time {found.worst_moment_min:.0f}, {depth(plan.dive, found.depth_m)}"
+
+
+def _limit(dive: Dive, part: Breathed, bailout: bool) -> float:
+    return dive.limits.ppo2_deco if part.on_the_way_up or bailout else dive.limits.ppo2_bottom
+
+
+def _mod_breathed(dive: Dive, part: Breathed, *, bailout: bool = False) -> str:
+    breathed_m = part.deepest_m if part.source.circuit == "open" else 0.0
+    return mod(dive, part.source, _limit(dive, part, bailout), breathed_m)
+
+
+# --- Sheets -----------------------------------------------------------------------------------------------------------
+
+
+def common(plan: Plan) -> Data:
+    """What every sheet carries."""
+    system, dive = SYSTEMS[plan.dive.units], plan.dive
+    low, high = dive.model.gradient_factors
+    return {
+        "title": dive.title,
+        "caution": SHORT,
+        "no_go": plan.findings[0].message if plan.no_go else "",
+        "depth_unit": system.depth_unit,
+        "pressure_unit": system.pressure_unit,
+        "gas_unit": system.gas_unit,
+        "model": f"{dive.model.coefficients}  GF {low:g}/{high:g}",
+    }
+
+
+def slate(plan: Plan) -> Data:
+    """The wrist slate: the planned dive, then the bailout, each on as many pages as it takes."""
+    marks = [{**mark, "label": "at run time"} for mark in tts_marks(plan)]
+    pages = _pages("Plan", "", planned_rows(plan), marks, plan)
+    if plan.bailout is not None:
+        worst = {"at": f"{plan.bailout.worst_moment_min:.0f}", "tts": up(plan.bailout.tts_min)}
+        pages += _pages("Bailout", bailout_line(plan), bailout_rows(plan), [worst], plan)
+    return {**common(plan), "pages": pages}
+
+
+def _pages(heading: str, line: str, found: Sequence[Row], marks: list[Data], plan: Plan) -> list[Data]:
+    how_many = math.ceil(len(found) / ROWS_ON_A_SLATE)
+    each = math.ceil(len(found) / how_many)
+    return [
+        {
+            "heading": heading,
+            "part": f"{i + 1} of {how_many}" if how_many > 1 else "",
+            "line": line,
+            "rows": [asdict(row) for row in found[i * each : (i + 1) * each]],
+            "goes_on": i + 1 < how_many,
+            "marks": marks if i == 0 else [],
+        }
+        for i in range(how_many)
+    ]
+
+
+def wetnotes(plan: Plan) -> Data:
+    """A6 pages: schedule, gases and supply, bailout, room for what was really dived."""
+    dive, found = plan.dive, plan.bailout
+    return {
+        **common(plan),
+        "rows": [asdict(row) for row in planned_rows(plan)],
+        "marks": tts_marks(plan),
+        "gases": gas_table(dive, plan.breathing),
+        "changes": change_list(plan),
+        "supply": supply_table(dive, plan.supply),
+        "loop": loop_line(plan),
+        "bailout": None
+        if found is None
+        else {
+            "line": bailout_line(plan),
+            "tts": f"TTS {up(found.tts_min)} min",
+            "rows": [asdict(row) for row in bailout_rows(plan)],
+            "gases": gas_table(dive, found.breathing, bailout=True),
+            "supply": supply_table(dive, found.supply),
+        },
+        "notes": [
+            f"Deepest ({SYSTEMS[dive.units].depth_unit})",
+            "Run time (min)",
+            *(f"{use.name}, {use.mix.name}: left ({SYSTEMS[dive.units].pressure_unit})" for use in plan.supply),
+        ],
+    }
+
+
+def briefing(plan: Plan) -> Data:
+    """One A4 page for the team to plan by."""
+    dive, found = plan.dive, plan.bailout
+    shown = max(FINDINGS_ON_A_BRIEFING, sum(f.severity == "no-go" for f in plan.findings))
+    more = len(plan.findings) - shown
+    return {
+        **common(plan),
+        "verdict": verdict(plan),
+        "facts": facts(plan),
+        "profile": profile(plan, 172.0, 66.0),
+        "rows": [asdict(row) for row in planned_rows(plan)],
+        "marks": tts_marks(plan),
+        "gases": gas_table(dive, plan.breathing),
+        "supply": supply_table(dive, plan.supply),
+        "loop": loop_line(plan),
+        "oxygen": oxygen_line(plan.oxygen.cns_percent, plan.oxygen.otu, plan.oxygen.highest_ppo2_bar),
+        "bailout": None
+        if found is None
+        else {
+            "line": f"{bailout_line(plan)}; {up(found.tts_min)} min to the surface, run time {up(found.run_time_min)}",
+            "oxygen": oxygen_line(found.oxygen.cns_percent, found.oxygen.otu, found.oxygen.highest_ppo2_bar),
+            "supply": supply_table(dive, found.supply),
+            "stops": "; ".join(
+                f"{row.depth} {SYSTEMS[dive.units].depth_unit} leave at {row.leave} on {row.gas}"
+                for row in bailout_rows(plan)
+                if row.kind == "stop"
+            ),
+        },
+        "findings": [{"severity": f.severity, "message": f.message} for f in plan.findings[:shown]],
+        "more": f"And {count(more, 'more finding', 'more findings')}: see the plan itself." if more > 0 else "",
+        "cautions": list(CAUTIONS),
+    }
+
+
+def verdict(plan: Plan) -> Data:
+    """What was found, in a word and a line. A plan without a no-go is not called safe: nothing is."""
+    severities = [finding.severity for finding in plan.findings]
+    no_gos, cautions = severities.count("no-go"), severities.count("caution")
+    if plan.no_go:
+        line = f"{count(no_gos, 'reason')} not to dive this plan"
+        return {"word": "NO-GO", "line": f"{line}; {count(cautions, 'caution')}", "grave": True}
+    line = f"{count(cautions, 'caution')} to weigh" if cautions else "No cautions either"
+    return {"word": "No no-go found", "line": f"{line}. The decision is the team's.", "grave": False}
+
+
+def facts(plan: Plan) -> list[Data]:
+    """The dive in a line: where, on which model, how fast, how long."""
+    dive, system, schedule = plan.dive, SYSTEMS[plan.dive.units], plan.schedule
+    low, high = dive.model.gradient_factors
+    water = f"{dive.site.water:g} kg/m³" if isinstance(dive.site.water, float) else _WATERS[dive.site.water]
+    ascent = dive.rates.ascent
+    degrees = dive.site.temperature
+    warm = f"{degrees:.0f} °C" if dive.units == "metric" else f"{degrees * 1.8 + 32.0:.0f} °F"
+    first = schedule.first_stop_m
+    return [
+        {"name": "Deepest", "text": depth(dive, dive.deepest_m)},
+        {"name": "Leave the last level", "text": f"{dive.levels[-1].leave_at:.0f} min"},
+        {"name": "Run time", "text": f"{up(schedule.run_time_min)} min"},
+        {"name": "TTS", "text": f"{up(schedule.tts_min)} min"},
+        {"name": "First stop", "text": "none" if first is None else depth(dive, first)},
+        {"name": "NDL at the deepest", "text": f"{schedule.ndl_min} min"},
+        {"name": "Model", "text": f"{dive.model.coefficients}, GF {low:g}/{high:g}"},
+        {
+            "name": "Rates",
+            "text": " / ".join(_rate(dive, rate) for rate in _rates(dive, ascent)) + f" {system.depth_unit}/min",
+        },
+        {"name": "Water", "text": f"{water}, {warm}"},
+        {"name": "Surface", "text": f"{depth(dive, dive.site.altitude)}, {_millibar(dive)} mbar"},
+    ]
+
+
+_WATERS = {"en13319": "EN 13319", "sea": "sea", "fresh": "fresh"}
+
+
+def _rates(dive: Dive, ascent: float) -> list[float]:
+    """Down, up, between stops, to the surface; the last two only where they differ."""
+    between = dive.rates.between_stops if dive.rates.between_stops is not None else ascent
+    last = dive.rates.to_surface if dive.rates.to_surface is not None else ascent
+    return [dive.rates.descent, ascent, *([between, last] if (between, last) != (ascent, ascent) else [])]
+
+
+def _rate(dive: Dive, rate: float) -> str:
+    return f"{round(rate / SYSTEMS[dive.units].depth_m, 1):g}"
+
+
+def _millibar(dive: Dive) -> str:
+    return f"{1000.0 * dive.site.environment.surface_bar:.0f}"
+
+
+def oxygen_line(cns_percent: float, otu: float, highest_bar: float) -> str:
+    """Oxygen exposure in a line."""
+    return f"CNS {math.ceil(cns_percent - 1e-6)} %, {math.ceil(otu - 1e-6)} OTU, highest ppO2 {highest_bar:.2f} bar"

@@ -1,0 +1,103 @@
+"""The drawn profile: where every line and label goes, in millimetres from the plot's upper left corner."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from leadline.plan import Plan
+from leadline.units import SYSTEMS
+
+_STEPS = (1.0, 2.0, 5.0)
+_LABEL_HIGH_MM = 3.4
+_LETTER_MM = 1.45
+
+
+def tick_step(span: float, most: int) -> float:
+    """The smallest round step (1, 2 or 5 times a power of ten, at least 1) that cuts a span into at most `most`."""
+    power = 1.0
+    while True:
+        for step in _STEPS:
+            if span / (step * power) <= most:
+                return step * power
+        power *= 10.0
+
+
+def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
+    """Depth over run time: axes, ceiling, one line for every stretch on a gas, labels that do not overlap."""
+    system, schedule = SYSTEMS[plan.dive.units], plan.schedule
+    end_min, deepest_m = schedule.run_time_min, plan.dive.deepest_m * 1.06
+
+    def x(run_time_min: float) -> float:
+        return round(width_mm * run_time_min / end_min, 3)
+
+    def y(depth_m: float) -> float:
+        return round(height_mm * depth_m / deepest_m, 3)
+
+    names = list(dict.fromkeys(leg.source.name for leg in schedule.legs))
+    lines: list[dict[str, Any]] = []
+    for leg in schedule.legs:
+        if not lines or names[lines[-1]["pattern"]] != leg.source.name:
+            lines.append({"pattern": names.index(leg.source.name), "points": [[x(leg.start_min), y(leg.start_m)]]})
+        lines[-1]["points"].append([x(leg.end_min), y(leg.end_m)])
+
+    points = schedule.track.points
+    ceiling = [[x(float(p["run_time_min"])), y(min(float(p["ceiling_m"]), deepest_m))] for p in points]
+    ceiling = [[0.0, 0.0], *ceiling, [width_mm, 0.0]] if any(high > 0.0 for _, high in ceiling) else []
+
+    boxes: list[_Box] = []
+    changes = [(0.0, 0.0, schedule.legs[0].source.name)]
+    changes += [(s.run_time_min, s.depth_m, s.source.name) for s in schedule.switches]
+    gases = []
+    for run_time_min, depth_m, name in changes:
+        wide = _LETTER_MM * len(name) + 2.0
+        left = min(x(run_time_min) + 1.2, width_mm - wide)
+        box = _Box(left, max(y(depth_m) - 4.4, 0.4), wide, _LABEL_HIGH_MM)
+        if not any(box.meets(other) for other in boxes):
+            boxes.append(box)
+            gases.append({"x": round(box.left, 3), "y": round(box.top, 3), "text": name})
+    stops = []
+    for stop in sorted(schedule.stops, key=lambda stop: (-stop.minutes, stop.arrive_min)):
+        text = f"{system.depth(stop.depth_m)} {system.depth_unit}: {stop.minutes} min"
+        wide = _LETTER_MM * len(text)
+        middle = 0.5 * (x(stop.arrive_min) + x(stop.leave_min))
+        box = _Box(
+            min(max(middle - 0.25 * wide, 0.5), width_mm - wide), y(stop.depth_m) + 0.9, wide, _LABEL_HIGH_MM
+        )
+        if box.top + box.high < height_mm and not any(box.meets(other) for other in boxes):
+            boxes.append(box)
+            stops.append({"x": round(box.left, 3), "y": round(box.top, 3), "text": text})
+
+    deepest = deepest_m / system.depth_m
+    depth_step, time_step = tick_step(deepest, 8), tick_step(end_min, 14)
+    return {
+        "width": width_mm,
+        "height": height_mm,
+        "depth_unit": system.depth_unit,
+        "depths": [
+            {"at": y(i * depth_step * system.depth_m), "text": f"{i * depth_step:.0f}"}
+            for i in range(math.floor(deepest / depth_step) + 1)
+        ],
+        "times": [
+            {"at": x(i * time_step), "text": f"{i * time_step:.0f}"}
+            for i in range(math.floor(end_min / time_step + 1e-9) + 1)
+        ],
+        "lines": lines,
+        "changes": [[x(s.run_time_min), y(s.depth_m)] for s in schedule.switches],
+        "ceiling": ceiling,
+        "gases": gases,
+        "stops": stops,
+        "legend": names,
+    }
+
+
+class _Box:
+    """Where a label is, so that the next one keeps clear of it."""
+
+    def __init__(self, left: float, top: float, wide: float, high: float) -> None:
+        self.left, self.top, self.wide, self.high = left, top, wide, high
+
+    def meets(self, other: _Box) -> bool:
+        apart_x = self.left >= other.left + other.wide or other.left >= self.left + self.wide
+        apart_y = self.top >= other.top + other.high or other.top >= self.top + self.high
+        return not (apart_x or apart_y)
