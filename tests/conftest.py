@@ -1,4 +1,4 @@
-"""How Hypothesis runs: without a deadline, since the first call compiles, and always the same where CI is set."""
+"""How Hypothesis runs: without a deadline, since first calls compile; always the same where CI is set."""
 
 import os
 

@@ -1,12 +1,13 @@
 """A dive, planned once more: slowly, in plain Python, from the equations alone.
 
-Nothing here is shared with Leadline. What it stands on: Bühlmann's tables (data/zhl16.toml), Haldane's and Schreiner's
-equations, Baker's gradient factors, and the conventions of the method page: the grid, the first stop, the leave rule,
-whole minutes of run time, gases changed at the deepest grid depth within 1.63 bar.
+Nothing here is shared with Leadline. What it stands on: Bühlmann's tables (data/zhl16.toml), Haldane's and
+Schreiner's equations, Baker's gradient factors, and the conventions of the method page: the grid, the first stop,
+the leave rule, whole minutes of run time, gases changed at the deepest grid depth within 1.63 bar.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field
 
@@ -74,7 +75,7 @@ class Reference:
         """Stop depths, deepest first, and the surface."""
         deepest = max(depth for depth, _, _ in self.levels)
         depths = [self.step * i for i in range(1, 200) if self.step * i <= deepest + 1e-9]
-        return sorted((d for d in depths if d > self.last + 1e-9), reverse=True) + [self.last, 0.0]
+        return [*sorted((d for d in depths if d > self.last + 1e-9), reverse=True), self.last, 0.0]
 
     def gas_at(self, depth: float, own: str, deco: tuple[str, ...]) -> str:
         """Of the gas brought up and the deco gases, the richest that may be breathed at a depth."""
@@ -114,9 +115,7 @@ class Reference:
                 rate = (p1 - p0) / t
                 for c in range(16):
                     k = math.log(2.0) / half_times[c]
-                    tissue[c] = (
-                        p0 + rate * (t - 1.0 / k) - (p0 - tissue[c] - rate / k) * math.exp(-k * t)
-                    )
+                    tissue[c] = p0 + rate * (t - 1.0 / k) - (p0 - tissue[c] - rate / k) * math.exp(-k * t)
 
     def ceiling(self, gf: float) -> float:
         """The shallowest depth tolerated under a gradient factor, negative above the surface."""
@@ -141,7 +140,7 @@ class Reference:
         edges = [self.depth, to]
         if self.loop is not None and to < self.loop.deco_from < self.depth:
             edges.insert(1, self.loop.deco_from)
-        for start, end in zip(edges, edges[1:], strict=False):
+        for start, end in itertools.pairwise(edges):
             self.load(start, end, minutes * (start - end) / (self.depth - to), label, True)
         self.run_time += minutes
         self.depth = to
@@ -164,7 +163,7 @@ class Reference:
         return True
 
     def may_leave(self, to: float, rate: float, label: str) -> bool:
-        """The ceiling, under the gradient factor of the next depth, is at or above it: now, and on arrival."""
+        """The ceiling, under the next depth's gradient factor, is at or above it: now, and on arrival."""
         if self.ceiling(self.gf(to)) > to:
             return False
         before = self.saved()
@@ -181,7 +180,7 @@ class Reference:
             label = self.gas_at(self.depth, own, deco)
             not_before = self.run_time + (self.hold if label != breathed else 0.0)
             breathed = label
-            to = max([d for d in self.grid() if d < self.depth - 1e-9][0], target)
+            to = max(next(d for d in self.grid() if d < self.depth - 1e-9), target)
 
             def rate(to: float = to) -> float:
                 if to == 0.0 and self.depth <= self.last + 1e-9:

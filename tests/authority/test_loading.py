@@ -1,10 +1,11 @@
 """Tissue loading against the differential equation itself, integrated by SciPy.
 
-Haldane's equation dp/dt = k · (inspired - p), with inspired inert gas as the conventions have it: on open circuit
-(P - 0.0627) · f; on the loop what is left of P - 0.0627 beside a ppO2 of max(setpoint, fO2 · (P - 0.0627)), never
-above P - 0.0627, shared as in the diluent. Half-times: data/zhl16.toml (Bühlmann).
+Haldane's equation dp/dt = k · (inspired - p), with inspired inert gas as the conventions have it: on open
+circuit (P - 0.0627) · f; on the loop what is left of P - 0.0627 beside a ppO2 of max(setpoint, fO2 · (P - 0.0627)),
+never above P - 0.0627, shared as in the diluent. Half-times: data/zhl16.toml (Bühlmann).
 """
 
+import itertools
 import math
 
 import numpy as np
@@ -38,7 +39,7 @@ def integrated(tissue, start_bar, end_bar, minutes, mix, setpoint):
     edges = [0.0, *sorted(t for t in times if 0.0 < t < minutes), minutes]
     rate = np.log(2.0) / HALF_TIMES
     state = tissue.copy()
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in itertools.pairwise(edges):
 
         def change(t, p):
             breathed = inspired(start_bar + slope * t, mix, setpoint)

@@ -1,4 +1,4 @@
-"""No-stop limits against two published air tables (data/no_stop_limits.toml): brackets, since models differ."""
+"""No-stop limits against two published air tables (data/no_stop_limits.toml). Brackets: models differ."""
 
 import pytest
 

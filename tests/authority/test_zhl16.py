@@ -1,7 +1,7 @@
 """The ZH-L16 coefficients against the published tables and, for the A set, the two formulas it follows.
 
-Source: Bühlmann, Völlm, Nussberger, Tauchmedizin, 5th ed., Springer 2002; the figures, written from memory of it, are
-in data/zhl16.toml.
+Source: Bühlmann, Völlm, Nussberger, Tauchmedizin, 5th ed., Springer 2002; the figures, written from memory of
+it, are in data/zhl16.toml.
 """
 
 import pytest
@@ -25,7 +25,7 @@ def test_the_sets_are_as_published(name):
 
 
 def test_the_a_set_follows_its_formula_for_a():
-    """a = 2 bar · t^(-1/3) in all sixteen, to the four decimals printed, one unit more in the last of them."""
+    """a = 2 bar · t^(-1/3) in all sixteen, to the four decimals printed and one unit more in the last."""
     ours = coefficients("ZH-L16A")
     for half_time_min, a_bar in zip(ours.n2_half_time_min, ours.n2_a_bar, strict=True):
         assert a_bar == pytest.approx(2.0 * half_time_min ** (-1 / 3), abs=PRINTED_TO + 1e-4)
@@ -42,13 +42,14 @@ def test_b_follows_its_formula_with_one_exception():
 def test_the_fourth_compartment_keeps_the_printed_b():
     """Printed is 0.7825 where the formula gives 0.7725: kept as printed.
 
-    A higher b is a gentler slope of the M-value, M = a + P/b, so that the printed value is the more conservative.
+    A higher b is a gentler slope of the M-value, M = a + P/b: the printed value is the more conservative.
     """
     ours = coefficients("ZH-L16C")
     assert ours.n2_half_time_min[3] == 18.5
-    assert 1.005 - 18.5**-0.5 == pytest.approx(0.7725, abs=PRINTED_TO)
+    by_formula = 1.005 - 18.5**-0.5
+    assert by_formula == pytest.approx(0.7725, abs=PRINTED_TO)
     assert ours.n2_b[3] == 0.7825
-    assert 1 / ours.n2_b[3] < 1 / (1.005 - 18.5**-0.5)
+    assert 1 / ours.n2_b[3] < 1 / by_formula
 
 
 def test_helium_is_nitrogen_sped_up_by_their_diffusion():

@@ -37,7 +37,9 @@ def test_labels(text: str, o2: float, he: float, name: str) -> None:
     assert (mix.o2, mix.he, mix.name) == (pytest.approx(o2), pytest.approx(he), name)
 
 
-@pytest.mark.parametrize("text", ["", "nitrox", "% 32", "18/45 %", "32 %%", "٣٢", "18/", "/45", "18-45", "-18/45", "1e1", "18/45/37"])
+@pytest.mark.parametrize(
+    "text", ["", "nitrox", "% 32", "18/45 %", "32 %%", "٣٢", "18/", "/45", "18-45", "-18/45", "1e1", "18/45/37"]
+)
 def test_what_is_not_a_gas_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r'is not a gas; write "air", "oxygen", "32" or "18/45"'):
         Mix.parse(text)

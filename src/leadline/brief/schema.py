@@ -202,7 +202,7 @@ _DEFAULTS: Any = {}
 class Site(_Table):
     """Where: the water, the altitude and the water's temperature."""
 
-    water: Annotated[str | float, BeforeValidator(_water)] = Field(
+    water: Annotated[str | float, BeforeValidator(_water), _NUMBER_OR_TEXT] = Field(
         "en13319", description="en13319 (10 m = 1 bar), sea, fresh, or a density in kg/m³"
     )
     altitude: Altitude = Field(0.0, description="height above sea level")

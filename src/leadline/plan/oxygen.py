@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
+from leadline.plan.gases import GRID_TOLERANCE_BAR
 from leadline.plan.schedule import Leg
 
 NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
@@ -36,9 +37,11 @@ class Oxygen:
 def exposure_limit(ppo2_bar: float) -> float:
     """The NOAA single-exposure limit. [min]
 
-    Linear between the rows; infinite up to 0.5 bar; from 0.5 to 0.6 bar that of 0.6 bar; above 1.6 bar the last row's
-    slope goes on, to at least one minute.
+    Linear between the rows; infinite up to 0.5 bar; from 0.5 to 0.6 bar that of 0.6 bar. The grid's tolerance above
+    1.6 bar counts as 1.6 (oxygen at 6 m or 20 ft); from there the last row's slope goes on, to at least one minute.
     """
+    if NOAA_PPO2_BAR[-1] < ppo2_bar:
+        ppo2_bar = max(NOAA_PPO2_BAR[-1], ppo2_bar - GRID_TOLERANCE_BAR)
     if ppo2_bar <= 0.5:
         return math.inf
     if ppo2_bar <= NOAA_PPO2_BAR[0]:

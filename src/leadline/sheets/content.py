@@ -6,7 +6,8 @@ Rounding is the diver's: run time at the surface and TTS up, what is left in a c
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -85,17 +86,26 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def breakable(name: str) -> str:
+    """A name that a narrow column can break even where it has no spaces: words over 20 letters get soft places."""
+    return re.sub(r"\S{21,}", lambda word: re.sub(r"(.{14})(?=.)", "\\1\u200b", word[0]), name)
+
+
 # --- Schedules --------------------------------------------------------------------------------------------------------
 
 
 def rows(
-    dive: Dive, legs: Sequence[Leg], end_min: float, mods: dict[Source, str], before: Source | None = None
+    dive: Dive,
+    legs: Sequence[Leg],
+    tts_min: Callable[[float], float],
+    mods: dict[Source, str],
+    before: Source | None = None,
 ) -> list[Row]:
     """Levels, stops, changes of gas and the surface, in the order of the dive.
 
-    `before` is what was breathed before the first leg, if that was something else.
+    `tts_min` gives TTS at a run time; `before` is what was breathed before the first leg, if something else.
     """
-    system, where = SYSTEMS[dive.units], dive.site.environment
+    system, where, end_min = SYSTEMS[dive.units], dive.site.environment, legs[-1].end_min
     found: list[Row] = []
     for leg in together(legs):
         changed = before is not None and leg.source != before
@@ -112,7 +122,7 @@ def rows(
                 minutes=f"{minutes}" if leg.kind == "stop" else "",
                 arrive=f"{math.ceil(at_min - 1e-6) - minutes}" if leg.kind == "stop" else down(leg.start_min),
                 leave=up(at_min),
-                tts=up(end_min - at_min),
+                tts="" if leg.kind == "descent" else up(tts_min(at_min)),
                 gas=leg.source.name,
                 mod=mods.get(leg.source, "") if changed else "",
                 ppo2=f"{leg.source.ppo2(where.pressure(leg.start_m)):.2f}",
@@ -149,7 +159,8 @@ def together(legs: Iterable[Leg]) -> list[Leg]:
 def planned_rows(plan: Plan) -> list[Row]:
     """The schedule of the planned dive."""
     mods = {part.source: _mod_breathed(plan.dive, part) for part in plan.breathing if part.source.circuit == "open"}
-    return rows(plan.dive, plan.schedule.legs, plan.schedule.run_time_min, mods)
+    track = plan.schedule.track
+    return rows(plan.dive, plan.schedule.legs, lambda at_min: float(track.at(at_min)["tts_min"]), mods)
 
 
 def bailout_rows(plan: Plan) -> list[Row]:
@@ -158,8 +169,9 @@ def bailout_rows(plan: Plan) -> list[Row]:
     if found is None:
         return []
     mods = {part.source: _mod_breathed(plan.dive, part, bailout=True) for part in found.breathing}
-    loop = Source(found.switches[0].source.mix, 0.0)
-    made = rows(plan.dive, found.legs, found.run_time_min, mods, before=loop)
+    assert plan.dive.loop is not None
+    loop = Source(plan.dive.loop.diluent, plan.dive.loop.setpoint)
+    made = rows(plan.dive, found.legs, lambda at_min: found.run_time_min - at_min, mods, before=loop)
     return [_sorting_out(row) if i == 0 and row.kind == "level" else row for i, row in enumerate(made)]
 
 
@@ -209,7 +221,7 @@ def supply_table(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
     system = SYSTEMS[dive.units]
     return [
         {
-            "name": use.name,
+            "name": breakable(use.name),
             "gas": use.mix.name,
             "start": system.pressure(use.start_bar),
             "used": system.gas(use.used_l),
@@ -267,7 +279,8 @@ def common(plan: Plan) -> Data:
     low, high = dive.model.gradient_factors
     return {
         "title": dive.title,
-        "caution": SHORT,
+        "heading": breakable(dive.title),
+        "caution": [f"{sentence.rstrip('.')}." for sentence in SHORT.split(". ")],
         "no_go": plan.findings[0].message if plan.no_go else "",
         "depth_unit": system.depth_unit,
         "pressure_unit": system.pressure_unit,
@@ -278,15 +291,14 @@ def common(plan: Plan) -> Data:
 
 def slate(plan: Plan) -> Data:
     """The wrist slate: the planned dive, then the bailout, each on as many pages as it takes."""
-    marks = [{**mark, "label": "at run time"} for mark in tts_marks(plan)]
-    pages = _pages("Plan", "", planned_rows(plan), marks, plan)
+    pages = _pages("Plan", "", planned_rows(plan), tts_marks(plan))
     if plan.bailout is not None:
         worst = {"at": f"{plan.bailout.worst_moment_min:.0f}", "tts": up(plan.bailout.tts_min)}
-        pages += _pages("Bailout", bailout_line(plan), bailout_rows(plan), [worst], plan)
+        pages += _pages("Bailout", bailout_line(plan), bailout_rows(plan), [worst])
     return {**common(plan), "pages": pages}
 
 
-def _pages(heading: str, line: str, found: Sequence[Row], marks: list[Data], plan: Plan) -> list[Data]:
+def _pages(heading: str, line: str, found: Sequence[Row], marks: list[Data]) -> list[Data]:
     how_many = math.ceil(len(found) / ROWS_ON_A_SLATE)
     each = math.ceil(len(found) / how_many)
     return [
@@ -325,7 +337,10 @@ def wetnotes(plan: Plan) -> Data:
         "notes": [
             f"Deepest ({SYSTEMS[dive.units].depth_unit})",
             "Run time (min)",
-            *(f"{use.name}, {use.mix.name}: left ({SYSTEMS[dive.units].pressure_unit})" for use in plan.supply),
+            *(
+                f"{breakable(use.name)}, {use.mix.name}: left ({SYSTEMS[dive.units].pressure_unit})"
+                for use in plan.supply
+            ),
         ],
     }
 
@@ -335,12 +350,13 @@ def briefing(plan: Plan) -> Data:
     dive, found = plan.dive, plan.bailout
     shown = max(FINDINGS_ON_A_BRIEFING, sum(f.severity == "no-go" for f in plan.findings))
     more = len(plan.findings) - shown
+    planned = planned_rows(plan)
     return {
         **common(plan),
         "verdict": verdict(plan),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, 66.0),
-        "rows": [asdict(row) for row in planned_rows(plan)],
+        "profile": profile(plan, 172.0, 84.0 if len(planned) <= 14 else 62.0),
+        "rows": [asdict(row) for row in planned],
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
         "supply": supply_table(dive, plan.supply),

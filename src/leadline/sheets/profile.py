@@ -46,12 +46,15 @@ def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
     ceiling = [[0.0, 0.0], *ceiling, [width_mm, 0.0]] if any(high > 0.0 for _, high in ceiling) else []
 
     boxes: list[_Box] = []
+    # Where the diver goes down, the line leaves room above and to the right of it; going up, to the left.
+    going_down = {leg.start_min for leg in schedule.legs if leg.kind == "descent"}
     changes = [(0.0, 0.0, schedule.legs[0].source.name)]
     changes += [(s.run_time_min, s.depth_m, s.source.name) for s in schedule.switches]
     gases = []
     for run_time_min, depth_m, name in changes:
         wide = _LETTER_MM * len(name) + 2.0
-        left = min(x(run_time_min) + 1.2, width_mm - wide)
+        at = x(run_time_min)
+        left = min(at + 3.0, width_mm - wide) if run_time_min in going_down else max(at - wide - 1.0, 0.5)
         box = _Box(left, max(y(depth_m) - 4.4, 0.4), wide, _LABEL_HIGH_MM)
         if not any(box.meets(other) for other in boxes):
             boxes.append(box)
@@ -60,11 +63,13 @@ def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
     for stop in sorted(schedule.stops, key=lambda stop: (-stop.minutes, stop.arrive_min)):
         text = f"{system.depth(stop.depth_m)} {system.depth_unit}: {stop.minutes} min"
         wide = _LETTER_MM * len(text)
-        middle = 0.5 * (x(stop.arrive_min) + x(stop.leave_min))
-        box = _Box(
-            min(max(middle - 0.25 * wide, 0.5), width_mm - wide), y(stop.depth_m) + 0.9, wide, _LABEL_HIGH_MM
-        )
-        if box.top + box.high < height_mm and not any(box.meets(other) for other in boxes):
+        # Below the line and right of where the diver comes up to the stop.
+        box = _Box(x(stop.arrive_min) + 0.8, y(stop.depth_m) + 1.2, wide, _LABEL_HIGH_MM)
+        if (
+            box.left + wide < width_mm
+            and box.top + box.high < height_mm
+            and not any(box.meets(other) for other in boxes)
+        ):
             boxes.append(box)
             stops.append({"x": round(box.left, 3), "y": round(box.top, 3), "text": text})
 

@@ -36,9 +36,10 @@ class Compile(Protocol):
         """Compile a function."""
 
 
-entry = cast(Compile, njit(cache=True))
+_njit: Any = njit  # its stubs leave out the wrapper options
+entry = cast(Compile, _njit(cache=True))
 """Compiles a function that Python calls."""
-inner = cast(Compile, njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True))
+inner = cast(Compile, _njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True))
 """Compiles a function that only the kernel calls."""
 
 WATER_VAPOUR = WATER_VAPOUR_BAR

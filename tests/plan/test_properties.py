@@ -1,0 +1,278 @@
+"""What holds for every dive, tried on many."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from leadline.brief import BriefError
+from leadline.tissue import kernel
+from leadline.tissue.loading import compartments, saturated
+from tests.dives import Tables, cylinder, scheduled, tables
+
+WATER_VAPOUR_BAR = 0.0627
+MINUTE = 1.0 + 1e-6
+"""Stops end on whole minutes, so what lengthens an ascent can still save the minute rounded up."""
+CEILING_M = 1e-6
+"""What a track point may lie above its ceiling: rounding. A depth is only left for one that is allowed, both
+now and on arrival."""
+
+# Bottom gas, deco gases, how deep: ppO2 at most 1.4 bar where it is breathed. (Dalton's law)
+GASES = {
+    "air": (["air"], [(), ("50",), ("80",)], 55),
+    "nitrox": (["25", "28", "32"], [(), ("50",), ("oxygen",)], 33),
+    "trimix": (["21/35", "18/45", "16/50"], [("50",), ("50", "oxygen"), ()], 55),
+    "deep": (["16/50"], [("50", "oxygen"), ("35/25", "70")], 75),
+}
+
+
+@st.composite
+def gradient_factors(draw: st.DrawFn) -> tuple[int, int]:
+    low = draw(st.integers(15, 90))
+    return low, draw(st.integers(max(low, 60), 95))
+
+
+@st.composite
+def open_circuit(draw: st.DrawFn) -> Tables:
+    """A dive of one level on open circuit."""
+    bottoms, decos, deepest_m = GASES[draw(st.sampled_from(sorted(GASES)))]
+    depth_m, leave_at_min = draw(st.integers(12, deepest_m)), draw(st.integers(8, 50))
+    bottom, deco = draw(st.sampled_from(bottoms)), draw(st.sampled_from(decos))
+    return tables(depth_m, leave_at_min, bottom, deco, draw(gradient_factors()))
+
+
+@st.composite
+def on_the_loop(draw: st.DrawFn) -> Tables:
+    """A dive of one level on the loop."""
+    diluent, deepest_m = draw(st.sampled_from([("air", 45), ("18/45", 75), ("10/70", 90)]))
+    loop = {"diluent": diluent, "setpoint": draw(st.sampled_from([0.7, 1.0, 1.2, 1.3, 1.4]))}
+    if draw(st.booleans()):
+        loop |= {"deco_setpoint": 1.5, "deco_from": draw(st.sampled_from([6, 9, 20]))}
+    return {
+        "units": "metric",
+        "model": {"gradient_factors": list(draw(gradient_factors()))},
+        "levels": [{"depth": draw(st.integers(12, deepest_m)), "leave_at": draw(st.integers(8, 50))}],
+        "loop": loop,
+    }
+
+
+DIVES = open_circuit() | on_the_loop()
+
+
+def changed(dive: Tables, depth: float = 0, leave_at: float = 0, gf: tuple[float, float] = (0, 0)) -> Tables:
+    """The same dive, so much deeper, longer and higher in its gradient factors."""
+    level, (low, high) = dive["levels"][0], dive["model"]["gradient_factors"]
+    return dive | {
+        "levels": [{"depth": level["depth"] + depth, "leave_at": level["leave_at"] + leave_at}],
+        "model": {"gradient_factors": [low + gf[0], high + gf[1]]},
+    }
+
+
+def test_the_strategies_draw_dives_that_can_be_dived():
+    """So that nothing below passes for want of dives: the ends of what they draw."""
+    for bottoms, decos, deepest_m in GASES.values():
+        for bottom in bottoms:
+            for deco in decos:
+                assert scheduled(tables(deepest_m, 8, bottom, deco, (15, 60))).run_time_min > 8
+
+
+# --- Conservatism -------------------------------------------------------------------------------------------
+
+
+def flat(dive: Tables) -> Tables:
+    """The same dive with GF low at GF high: no line of gradient factors to be drawn anew."""
+    low, high = dive["model"]["gradient_factors"]
+    return changed(dive, gf=(high - low, 0))
+
+
+@settings(max_examples=40)
+@given(DIVES, st.integers(1, 8), st.integers(1, 12), st.integers(1, 20))
+def test_under_one_gradient_factor_more_is_never_less(dive, metres, minutes, percent):
+    """Deeper, longer, or a lower gradient factor: no ascent is shorter, not by a moment."""
+    dive = flat(dive)
+    base = scheduled(dive).tts_min - 1e-6
+    assert scheduled(changed(dive, leave_at=minutes)).tts_min >= base
+    assert scheduled(changed(dive, gf=(-percent, -percent))).tts_min >= base
+    try:
+        deeper = scheduled(changed(dive, depth=metres))
+    except BriefError:  # too deep for its gas
+        assume(False)
+    assert deeper.tts_min >= base
+
+
+@settings(max_examples=50)
+@given(DIVES, st.integers(1, 8))
+def test_deeper_never_shortens_the_ascent(dive, metres):
+    try:
+        deeper = scheduled(changed(dive, depth=metres))
+    except BriefError:  # too deep for its gas
+        assume(False)
+    assert deeper.tts_min >= scheduled(dive).tts_min - MINUTE
+
+
+@settings(max_examples=50)
+@given(DIVES, st.integers(1, 20))
+def test_a_lower_gf_high_never_shortens_the_ascent(dive, percent):
+    low, high = dive["model"]["gradient_factors"]
+    lower = max(low, high - percent)
+    assume(lower < high)
+    stricter = scheduled(changed(dive, gf=(0, lower - high)))
+    assert stricter.tts_min >= scheduled(dive).tts_min - MINUTE
+
+
+@settings(max_examples=50)
+@given(DIVES, st.integers(1, 15))
+def test_longer_hardly_ever_shortens_the_ascent(dive, minutes):
+    """By a minute of rounding, and by what a first stop that jumps a step deeper gives back at the shallow stops.
+
+    (5 % of the ascent is above the worst of some 10 000 dives tried, 3.4 %; no source.)
+    """
+    base = scheduled(dive).tts_min
+    assert scheduled(changed(dive, leave_at=minutes)).tts_min >= base - MINUTE - 0.05 * base
+
+
+def test_a_minute_more_can_shorten_the_ascent():
+    """Not a fault: the first stop jumps a step deeper, and its line lies higher at every shallower stop.
+
+    Air, 31 m, GF 14/79: left at 59 min instead of 58. Under one gradient factor it cannot happen (above).
+    """
+    shorter, longer = (scheduled(tables(31, leave_at_min, gf=(14, 79))) for leave_at_min in (58, 59))
+    anchors = [planned.track.at(planned.stops[0].arrive_min)["first_stop_m"] for planned in (shorter, longer)]
+    assert anchors[1] == anchors[0] + 3.0
+    assert longer.tts_min < shorter.tts_min - MINUTE
+
+
+def test_a_lower_gf_low_can_shorten_the_ascent():
+    """Not a fault: a deeper first stop draws the line of gradient factors higher at the shallow stops.
+
+    That GF low works both ways is why none of the checks above is about it. (Found by trying; no source.)
+    """
+    lower, higher = (scheduled(tables(36, 59, gf=(low, 85))) for low in (15, 20))
+    anchors = [planned.track.at(planned.stops[0].arrive_min)["first_stop_m"] for planned in (lower, higher)]
+    assert anchors[0] > anchors[1]
+    assert lower.tts_min < higher.tts_min
+
+
+# --- Ceilings -----------------------------------------------------------------------------------------------
+
+
+@settings(max_examples=80)
+@given(DIVES)
+def test_no_point_of_the_track_is_above_its_ceiling(dive):
+    points = scheduled(dive).track.points
+    assert (points["ceiling_m"] - points["depth_m"]).max() <= CEILING_M
+
+
+@settings(max_examples=80)
+@given(DIVES)
+def test_the_surface_is_reached_within_gf_high(dive):
+    """Worked out from the tensions: (p - P) / (M - P), M = a + P/b, a and b weighted. (Bühlmann; Baker)"""
+    planned = scheduled(dive)
+    n2, he = planned.track.tensions_bar[-1]
+    comps = compartments("ZH-L16C")
+    a = (comps.a[0] * n2 + comps.a[1] * he) / (n2 + he)
+    b = (comps.b[0] * n2 + comps.b[1] * he) / (n2 + he)
+    reached = (n2 + he - 1.01325) / (a + 1.01325 / b - 1.01325)
+    assert reached.max() <= dive["model"]["gradient_factors"][1] / 100 + 1e-9
+    assert planned.track.points[-1]["gf_surface"] == pytest.approx(reached.max(), abs=1e-9)
+
+
+@settings(max_examples=60)
+@given(DIVES)
+def test_stops_are_whole_minutes_on_the_grid(dive):
+    stops = scheduled(dive).stops
+    for stop in stops:
+        assert stop.leave_min == round(stop.leave_min)
+        assert stop.depth_m % 3.0 == 0.0 or stop.depth_m == dive["levels"][0]["depth"]
+    depths = [stop.depth_m for stop in stops]
+    assert depths == sorted(depths, reverse=True)
+
+
+# --- The same, twice ----------------------------------------------------------------------------------------
+
+
+@settings(max_examples=40)
+@given(DIVES)
+def test_the_same_dive_gives_the_same_plan_to_the_last_bit(dive):
+    one, other = scheduled(dive), scheduled(dive)
+    assert one.legs == other.legs
+    assert one.stops == other.stops
+    assert one.track.points.tobytes() == other.track.points.tobytes()
+    assert one.track.tensions_bar.tobytes() == other.track.tensions_bar.tobytes()
+
+
+@settings(max_examples=40)
+@given(open_circuit())
+def test_feet_and_metres_written_out_are_one_dive(dive):
+    """The same quantities in a file of the other system: the same grid, hence the same plan."""
+    depth_m = dive["levels"][0]["depth"]
+    said = {
+        "stops": {"step": "3 m", "last": "3 m"},
+        "rates": {"descent": "20 m/min", "ascent": "9 m/min"},
+        "levels": [{"depth": f"{depth_m} m", "leave_at": dive["levels"][0]["leave_at"]}],
+    }
+    metric, imperial = scheduled(dive), scheduled(dive | said | {"units": "imperial"})
+    assert imperial.stops == metric.stops
+    assert imperial.run_time_min == metric.run_time_min
+
+
+@settings(max_examples=50)
+@given(open_circuit())
+def test_twins_in_feet_and_metres_agree_within_their_grids(dive):
+    """The same depth and rates on stop grids of 3 m and of 10 ft, 3.048 m.
+
+    Every stop is deeper by 1.6 %, and a gas may be changed a step of the grid shallower or deeper: no-stop limits
+    agree to a minute or 5 %, first stops to two steps, ascents to a minute a stop (whole minutes) and 8 %.
+    (Tolerances found by trying; no source.)
+    """
+    depth_m, leave_at_min = dive["levels"][0]["depth"], dive["levels"][0]["leave_at"]
+    same = {
+        "rates": {"descent": "20 m/min", "ascent": "9 m/min"},
+        "levels": [{"depth": f"{depth_m} m", "leave_at": leave_at_min}],
+    }
+    metric, imperial = scheduled(dive | same), scheduled(dive | same | {"units": "imperial"})
+    assert imperial.ndl_min == pytest.approx(metric.ndl_min, abs=1, rel=0.05)
+    within = 1.0 + max(len(metric.stops), len(imperial.stops)) + 0.08 * metric.tts_min
+    assert imperial.tts_min == pytest.approx(metric.tts_min, abs=within)
+    if metric.stops and imperial.stops:
+        assert imperial.first_stop_m == pytest.approx(metric.first_stop_m, abs=2 * 3.048)
+
+
+# --- The loop against open circuit --------------------------------------------------------------------------
+
+
+@settings(max_examples=80)
+@given(
+    st.sampled_from([(0.2098, 0.0), (0.32, 0.0), (0.18, 0.45), (0.10, 0.70), (0.5, 0.2)]),
+    st.floats(0.0, 120.0),
+    st.floats(0.1, 300.0),
+)
+def test_a_loop_held_at_a_gas_own_ppo2_loads_as_that_gas(mix, depth_m, minutes):
+    """Setpoint fO2 · (P - 0.0627): inert gas is then (P - 0.0627) · (1 - fO2), as on open circuit."""
+    o2, he = mix
+    bar = 1.01325 + 0.1 * depth_m
+    share = he / (1.0 - o2)
+    sources = np.array([(o2, share, 0.0), (o2, share, o2 * (bar - WATER_VAPOUR_BAR))], dtype=kernel.SOURCE)
+    tissues = [saturated(1.01325), saturated(1.01325)]
+    for tissue, source in zip(tissues, sources, strict=True):
+        kernel.load_constant(tissue, bar, minutes, source, compartments("ZH-L16C"))
+    assert tissues[1] == pytest.approx(tissues[0], abs=1e-12)
+
+
+@settings(max_examples=40)
+@given(st.integers(12, 45), st.integers(8, 50), gradient_factors())
+def test_a_loop_below_its_diluents_ppo2_is_open_circuit(depth_m, leave_at_min, gf):
+    """A setpoint that the diluent exceeds everywhere changes nothing: the diluent is the gas breathed."""
+    model = {"gradient_factors": list(gf)}
+    level = [{"depth": depth_m, "leave_at": leave_at_min}]
+    # 0.2 bar: 25 % exceeds it from the surface on, 0.25 · (1.01325 - 0.0627) = 0.24.
+    loop = scheduled(
+        {"units": "metric", "model": model, "levels": level, "loop": {"diluent": "25", "setpoint": 0.2}}
+    )
+    gas = scheduled(
+        {"units": "metric", "model": model, "levels": level, "cylinders": [cylinder("25", "bottom")]}
+    )
+    assert [(s.depth_m, s.leave_min) for s in loop.stops] == [(s.depth_m, s.leave_min) for s in gas.stops]
+    assert loop.track.tensions_bar[-1] == pytest.approx(gas.track.tensions_bar[-1], abs=1e-12)

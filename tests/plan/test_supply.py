@@ -1,0 +1,361 @@
+"""What the dive takes from its cylinders: worked by hand, with the arithmetic beside each figure.
+
+Litres are free litres, at 1 bar: RMV · ambient pressure · minutes (Boyle's law). What a cylinder holds is checked
+against published equations of state in tests/authority/test_real_gas.py.
+"""
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from leadline.brief import parse_dive
+from leadline.physics.mix import Mix
+from leadline.physics.real_gas import free_litres
+from leadline.plan import plan
+from leadline.plan.gases import Source
+from leadline.plan.schedule import Leg
+from leadline.plan.supply import loop_use, open_circuit_supply, planned_rmv, reserve, stressed_rmv, supply
+from tests.dives import cylinder, looped, tables
+
+AIR = Source(Mix.parse("air"))
+
+
+def leg(start_min, end_min, start_m, end_m, source=AIR, kind="level", after_first_stop=False):
+    return Leg(kind, start_min, end_min, start_m, end_m, source, 0, after_first_stop)
+
+
+def holding(*cylinders, depth=30, leave_at=10, **more):
+    """An open-circuit dive with these cylinders."""
+    return parse_dive(tables(depth, leave_at, **more) | {"cylinders": list(cylinders)})
+
+
+def findings(dive):
+    return {f.code: f for f in plan(dive).findings}
+
+
+# --- What is drawn ----------------------------------------------------------------------------------------------------
+
+
+def test_a_level_by_hand():
+    """20 L/min at 40 m, 5.01325 bar, for 10 min: 20 · 5.01325 · 10 = 1002.65 L."""
+    dive = holding(cylinder("air", "bottom"))
+    (use,) = open_circuit_supply(dive, dive.cylinders, [leg(5, 15, 40, 40)], planned_rmv(dive))
+    assert use.used_l == pytest.approx(1002.65, abs=1e-9)
+
+
+def test_travel_by_hand():
+    """Pressure changes steadily, so the mean counts: 0 to 40 m in 2 min at 20 L/min, 3.01325 bar: 120.53 L."""
+    dive = holding(cylinder("air", "bottom"))
+    (use,) = open_circuit_supply(dive, dive.cylinders, [leg(0, 2, 0, 40, kind="descent")], planned_rmv(dive))
+    assert use.used_l == pytest.approx(120.53, abs=1e-9)
+
+
+def test_stops_are_breathed_at_the_deco_rmv():
+    """16 L/min from the first stop on: 6 m, 1.61325 bar, 10 min: 258.12 L. Before it, and at levels, 20: 322.65 L."""
+    dive = holding(cylinder("air", "bottom"))
+
+    def drawn(**how):
+        return open_circuit_supply(dive, dive.cylinders, [leg(20, 30, 6, 6, **how)], planned_rmv(dive))[0].used_l
+
+    assert drawn(kind="stop", after_first_stop=True) == pytest.approx(258.12, abs=1e-9)
+    assert drawn(kind="stop", after_first_stop=False) == pytest.approx(322.65, abs=1e-9)
+    assert drawn(kind="level", after_first_stop=True) == pytest.approx(322.65, abs=1e-9)
+
+
+def test_a_whole_dive_by_hand():
+    """Air, 18 m until 20 min, no stop, 20 L/min throughout.
+
+    Down 0.9 min, mean 9 m, 1.91325 bar: 34.4385 L. At 18 m 19.1 min, 2.81325 bar: 1074.6615 L. Up to 3 m at 9 m/min
+    5/3 min, mean 10.5 m, 2.06325 bar: 68.775 L; to the surface 1/3 min, mean 1.5 m, 1.16325 bar: 7.755 L.
+    """
+    found = plan(parse_dive(tables(18, 20)))
+    assert not found.schedule.stops
+    assert found.supply[0].used_l == pytest.approx(34.4385 + 1074.6615 + 68.775 + 7.755, abs=1e-6)
+    assert sum(use.litres for use in found.supply[0].legs) == pytest.approx(found.supply[0].used_l, rel=1e-12)
+
+
+def test_the_stops_of_a_dive_by_hand():
+    """Each stop of a planned dive on its own gas: 16 L/min · bar · minutes, as the slate has them."""
+    found = plan(parse_dive(tables(45, 25, deco=("50",))))
+    for stop in found.schedule.stops:
+        by_hand = 16.0 * (1.01325 + stop.depth_m / 10.0) * (stop.leave_min - stop.arrive_min)
+        drawn = [
+            use.litres
+            for cylinder_use in found.supply
+            if cylinder_use.mix == stop.source.mix
+            for use in cylinder_use.legs
+            if use.start_min == pytest.approx(stop.arrive_min) and use.end_min == pytest.approx(stop.leave_min)
+        ]
+        assert drawn == [pytest.approx(by_hand, rel=1e-9)]
+
+
+def test_imperial_is_the_same_gas():
+    """0.7 cu ft/min · 28.316847 L · 100 ft (30.48 m, 4.06125 bar) · 10 min = 805.013 L. (NIST SP 811 factors.)"""
+    dive = holding(
+        cylinder("air", "bottom", size="80 cuft", working_pressure=3000, pressure=3000), depth=100, units="imperial"
+    )
+    (use,) = open_circuit_supply(dive, dive.cylinders, [leg(5, 15, 30.48, 30.48)], planned_rmv(dive))
+    assert use.used_l == pytest.approx(0.7 * 28.316846592 * 4.06125 * 10.0, rel=1e-12)
+    assert use.used_l == pytest.approx(805.013, abs=0.001)
+
+
+def test_stressed_rmv():
+    """Half as much again as the bottom RMV, common practice, no source: 30 of 20 L/min; the diver's own if given."""
+    assert stressed_rmv(holding(cylinder("air", "bottom"))) == pytest.approx(30.0)
+    assert stressed_rmv(holding(cylinder("air", "bottom"), diver={"rmv_stressed": 40})) == 40.0
+
+
+# --- Which cylinder gives it ------------------------------------------------------------------------------------------
+
+
+def test_cylinders_of_one_mix_share_by_what_they_can_give():
+    """12 and 7 L, both from 200 to 50 bar: 12/19 and 7/19 of 1002.65 L are 633.253 and 369.397 L."""
+    dive = holding(cylinder("air", "bottom"), cylinder("air", "bottom", name="small", size="7 L"))
+    large, small = open_circuit_supply(dive, dive.cylinders, [leg(5, 15, 40, 40)], planned_rmv(dive))
+    assert large.used_l == pytest.approx(633.253, abs=0.001)
+    assert small.used_l == pytest.approx(369.397, abs=0.001)
+    assert large.left_bar == pytest.approx(small.left_bar, rel=1e-9)
+
+
+def test_a_fuller_cylinder_gives_more():
+    """The shares are those of the usable litres, whatever the pressures; together they give what is drawn."""
+    dive = holding(cylinder("air", "bottom"), cylinder("air", "bottom", name="other", pressure="120 bar"))
+    full, other = open_circuit_supply(dive, dive.cylinders, [leg(5, 15, 40, 40)], planned_rmv(dive))
+    assert full.used_l + other.used_l == pytest.approx(1002.65, abs=1e-9)
+    assert full.used_l / other.used_l == pytest.approx(full.usable_l / other.usable_l, rel=1e-12)
+
+
+def test_only_its_own_mix_is_drawn_from_a_cylinder():
+    dive = holding(cylinder("air", "bottom"), cylinder("50", "deco"))
+    legs = [leg(5, 15, 40, 40), leg(20, 25, 6, 6, Source(Mix.parse("50")), "stop", True)]
+    air, rich = open_circuit_supply(dive, dive.cylinders, legs, planned_rmv(dive))
+    assert air.used_l == pytest.approx(1002.65, abs=1e-9)
+    assert rich.used_l == pytest.approx(16.0 * 1.61325 * 5.0, abs=1e-9)
+
+
+def test_a_cylinder_that_is_not_breathed_stays_full():
+    found = plan(holding(cylinder("air", "bottom"), cylinder("50", "bailout")))
+    use = found.supply[1]
+    assert (use.used_l, use.left_bar) == (0.0, 200.0)
+    assert {f.code: f.severity for f in found.findings}["not-planned"] == "note"
+
+
+def test_a_level_breathed_from_a_bailout_cylinder_is_counted():
+    """A level may name any open-circuit gas carried: what is breathed there comes out of that cylinder."""
+    given = tables(30, 20, bottom="air")
+    given["cylinders"].append(cylinder("32", "bailout"))
+    given["levels"].append({"depth": 20, "leave_at": 40, "gas": "32"})
+    found = plan(parse_dive(given))
+    at_level = 20.0 * 3.01325 * (40.0 - 20.0 - 10.0 / 9.0)  # L/min · bar · min
+    assert found.supply[1].used_l >= at_level
+    assert "not-planned" not in {f.code for f in found.findings}
+
+
+# --- What a cylinder holds, keeps back and has left -------------------------------------------------------------------
+
+
+def test_reserves():
+    """50 bar or 700 psi, 20 bar or 300 psi on a loop dive (common practice, no source); the diver's own, if given.
+
+    1 psi = 0.0689476 bar (NIST SP 811): 48.263 and 20.684 bar.
+    """
+    metric = holding(cylinder("air", "bottom"), cylinder("50", "deco", reserve="30 bar"))
+    assert [reserve(metric, c) for c in metric.cylinders] == [50.0, 30.0]
+    imperial = holding(
+        cylinder("air", "bottom", size="80 cuft", working_pressure=3000, pressure=3000), depth=100, units="imperial"
+    )
+    assert reserve(imperial, imperial.cylinders[0]) == pytest.approx(48.263, abs=0.001)
+    loop = parse_dive(looped(60, 20, "18/45", setpoint=1.3) | {"cylinders": [cylinder("18/45", "bailout")]})
+    assert reserve(loop, loop.cylinders[0]) == 20.0
+    loop = parse_dive(
+        tables(130, 20, units="imperial")
+        | {"loop": {"diluent": "18/45", "setpoint": 1.3}, "cylinders": [cylinder("18/45", "bailout")]}
+    )
+    assert reserve(loop, loop.cylinders[0]) == pytest.approx(20.684, abs=0.001)
+
+
+@pytest.mark.parametrize("bar", [220, 232, 300])
+@pytest.mark.parametrize("label", ["air", "32", "21/35", "18/45", "10/70"])
+def test_a_full_cylinder_holds_less_than_an_ideal_gas(label, bar):
+    """z > 1 for all of these from 220 bar up (GERG-2008): 12 L at 232 bar are fewer than 12 · 232 = 2784 L."""
+    dive = holding(cylinder("air", "bottom"), cylinder(label, "bailout", name="full", pressure=f"{bar} bar"))
+    content_l = plan(dive).supply[1].content_l
+    assert 0.8 * 12.0 * bar < content_l < 12.0 * bar
+
+
+def test_a_cylinder_of_oxygen_holds_more_than_an_ideal_gas():
+    """z of oxygen is about 0.95 at 200 bar and 14 °C (the NIST reference equation gives less than 1)."""
+    dive = holding(cylinder("air", "bottom"), cylinder("oxygen", "deco"))
+    assert 2400.0 < plan(dive).supply[1].content_l < 1.1 * 2400.0
+
+
+@pytest.mark.parametrize("label", ["air", "18/45", "10/70"])
+def test_the_pressure_left_holds_what_is_left(label):
+    """There and back: the content at the pressure left is what was there, less what was drawn."""
+    dive = holding(cylinder(label, "bottom", size="24 L", pressure="232 bar"))
+    legs = [leg(5, 25, 40, 40, Source(Mix.parse(label)))]
+    (use,) = open_circuit_supply(dive, dive.cylinders, legs, planned_rmv(dive))
+    assert use.used_l == pytest.approx(2005.3, abs=1e-9)  # 20 · 5.01325 · 20
+    left_l = free_litres(use.mix, 24.0, use.left_bar, dive.site.temperature)
+    assert left_l == pytest.approx(use.content_l - use.used_l, rel=1e-9)
+    at_reserve_l = free_litres(use.mix, 24.0, use.reserve_bar, dive.site.temperature)
+    assert use.usable_l == pytest.approx(use.content_l - at_reserve_l, rel=1e-12)
+    assert use.short_l == 0.0
+
+
+def test_colder_water_leaves_less_pressure_to_use():
+    """The same gauge reading in the cold is more gas (Charles's law); litres stay free litres at that temperature."""
+    cold, warm = (
+        holding(cylinder("air", "bottom", pressure="232 bar"), site={"temperature": f"{celsius} °C"})
+        for celsius in (2, 30)
+    )
+    assert plan(cold).supply[0].content_l != plan(warm).supply[0].content_l
+
+
+# --- Short of gas -----------------------------------------------------------------------------------------------------
+
+
+def test_short_of_gas_is_a_no_go_with_the_litres():
+    """30 m until 25 min from a 12 L cylinder: some 1900 L at the level alone, about 1740 L usable."""
+    found = plan(holding(cylinder("air", "bottom"), leave_at=25))
+    use = found.supply[0]
+    finding = next(f for f in found.findings if f.code == "gas-short")
+    assert found.no_go
+    assert finding.severity == "no-go"
+    assert use.short_l == pytest.approx(use.used_l - use.usable_l, rel=1e-12)
+    assert finding.values["short_l"] == use.short_l > 100.0
+    assert finding.values["needed_l"] == use.used_l > 20.0 * 4.01325 * 23.5
+    assert finding.values["usable_l"] == use.usable_l
+    assert f"{use.short_l:.0f} L short" in finding.message
+    assert "reserve of 50 bar" in finding.message
+
+
+def test_more_than_everything_leaves_nothing():
+    use = plan(holding(cylinder("air", "bottom", size="3 L"), leave_at=20)).supply[0]
+    assert use.left_bar == 0.0
+    assert use.used_l > use.content_l
+
+
+def test_the_reserve_is_not_planned_to_be_breathed():
+    """Enough to the last litre with a reserve of 0, but not with one of 150 bar."""
+    assert "gas-short" not in findings(holding(cylinder("air", "bottom", reserve="0 bar")))
+    assert "gas-short" in findings(holding(cylinder("air", "bottom", reserve="150 bar")))
+
+
+def test_a_cylinder_below_the_common_reserve_gives_nothing():
+    """At 40 bar there is nothing above a reserve of 50: all that the dive takes is short, not silently none of it."""
+    found = plan(holding(cylinder("air", "bottom", pressure="40 bar")))
+    use = found.supply[0]
+    assert use.usable_l == 0.0
+    assert use.used_l > 20.0 * 4.01325 * 8.5
+    assert use.short_l == pytest.approx(use.used_l)
+    assert "gas-short" in {f.code for f in found.findings}
+
+
+# --- The loop ---------------------------------------------------------------------------------------------------------
+
+
+def loop_dive(*cylinders, levels=((60, 20),), **loop):
+    given = looped(60, 20, "18/45", setpoint=1.3, **loop)
+    given["levels"] = [{"depth": depth, "leave_at": leave_at} for depth, leave_at in levels]
+    return parse_dive(given | {"cylinders": list(cylinders)})
+
+
+def test_loop_oxygen_and_diluent_by_hand():
+    """0 to 60 m fills 7 L by 6 bar, 42 L of diluent; oxygen 1 L/min over the whole time on the loop."""
+    found = plan(loop_dive(cylinder("18/45", "diluent", size="3 L"), cylinder("oxygen", "oxygen", size="3 L")))
+    assert found.loop.diluent_l == pytest.approx(42.0, abs=1e-9)
+    assert found.loop.minutes == pytest.approx(found.schedule.run_time_min, rel=1e-12)
+    assert found.loop.oxygen_l == pytest.approx(found.schedule.run_time_min, rel=1e-12)
+    assert [use.used_l for use in found.supply] == pytest.approx([42.0, found.loop.oxygen_l])
+
+
+def test_every_descent_takes_diluent():
+    """60, up to 40, down to 50 m: 7 · (6 + 1) = 49 L; a loop of 5 L: 35 L."""
+    levels = ((60, 10), (40, 20), (50, 25))
+    assert plan(loop_dive(levels=levels)).loop.diluent_l == pytest.approx(49.0, abs=1e-9)
+    assert plan(loop_dive(levels=levels, volume="5 L")).loop.diluent_l == pytest.approx(35.0, abs=1e-9)
+
+
+def test_metabolic_oxygen_is_the_divers():
+    dive = loop_dive(metabolic_oxygen="1.5 L/min")
+    found = loop_use(dive, [leg(0, 40, 60, 60, Source(Mix.parse("18/45"), 1.3))])
+    assert found.oxygen_l == pytest.approx(60.0)
+
+
+def test_two_oxygen_cylinders_share():
+    dive = loop_dive(cylinder("oxygen", "oxygen", size="2 L"), cylinder("oxygen", "oxygen", name="b", size="2 L"))
+    found = plan(dive)
+    assert [use.used_l for use in found.supply] == pytest.approx([found.loop.oxygen_l / 2] * 2)
+
+
+@pytest.mark.parametrize("use", ["oxygen", "diluent"])
+def test_too_little_for_the_loop_is_a_no_go(use):
+    gas = "oxygen" if use == "oxygen" else "18/45"
+    found = findings(loop_dive(cylinder(gas, use, size="0.2 L", pressure="100 bar")))
+    assert found["gas-short"].severity == "no-go"
+
+
+def test_an_oxygen_cylinder_below_the_common_reserve_gives_nothing():
+    """At 15 bar there is nothing above a loop dive's reserve of 20."""
+    assert "gas-short" in findings(loop_dive(cylinder("oxygen", "oxygen", size="3 L", pressure="15 bar")))
+
+
+def test_what_is_not_listed_is_said_to_be_unchecked():
+    found = findings(loop_dive())
+    assert found["oxygen-unchecked"].severity == found["diluent-unchecked"].severity == "caution"
+    assert found["diluent-unchecked"].values["needed_l"] == pytest.approx(42.0)
+    assert found["scrubber-unchecked"].severity == "note"
+
+
+@pytest.mark.parametrize(("share", "severity"), [(0.75, None), (0.85, "caution"), (1.01, "no-go")])
+def test_scrubber(share, severity):
+    """A caution over 80 % of its rated time (common practice, no source), a no-go over all of it."""
+    minutes = plan(loop_dive()).loop.minutes
+    found = findings(loop_dive(scrubber=f"{minutes / share} min"))
+    assert (found["scrubber"].severity if "scrubber" in found else None) == severity
+    assert "scrubber-unchecked" not in found
+
+
+def test_open_circuit_has_no_loop():
+    assert supply(holding(cylinder("air", "bottom")), [])[1] is None
+
+
+# --- More gas ---------------------------------------------------------------------------------------------------------
+
+
+def no_gos(dive):
+    return {f.code for f in plan(dive).findings if f.severity == "no-go"}
+
+
+@settings(max_examples=60)
+@given(
+    st.floats(10.0, 290.0), st.floats(1.0, 60.0), st.floats(3.0, 24.0), st.floats(0.0, 12.0),
+    st.sampled_from([(30, 15), (30, 25), (18, 30), (45, 20)]),
+)  # fmt: skip
+@example(40.0, 20.0, 12.0, 0.0, (30, 15))  # from below the common reserve to above it
+def test_more_gas_never_makes_a_no_go(bar, more_bar, size_l, more_l, where):
+    """A fuller or larger cylinder is never the reason not to dive."""
+    depth, leave_at = where
+    before, after = (
+        holding(
+            cylinder("air", "bottom", size=f"{litres} L", pressure=f"{pressure} bar"),
+            cylinder("50", "deco", size="11 L"),
+            depth=depth, leave_at=leave_at,
+        )
+        for litres, pressure in ((size_l, bar), (size_l + more_l, bar + more_bar))
+    )  # fmt: skip
+    assert no_gos(after) <= no_gos(before)
+
+
+@settings(max_examples=20)
+@given(st.floats(30.0, 240.0), st.floats(1.0, 60.0), st.floats(3.0, 24.0), st.floats(0.0, 12.0))
+def test_more_bailout_gas_never_makes_a_no_go(bar, more_bar, size_l, more_l):
+    before, after = (
+        loop_dive(
+            cylinder("18/45", "bailout", size=f"{litres} L", pressure=f"{pressure} bar"),
+            cylinder("50", "bailout", size=f"{litres} L", pressure=f"{pressure} bar"),
+        )
+        for litres, pressure in ((size_l, bar), (size_l + more_l, bar + more_bar))
+    )
+    assert no_gos(after) <= no_gos(before)

@@ -1,0 +1,306 @@
+"""The sheets as they come out: size, completeness, the NO-GO, the caution, and never half a file."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from leadline.brief import parse_dive
+from leadline.cautions import CAUTIONS, SHORT
+from leadline.plan import Plan, plan
+from leadline.sheets import content, profile, write, write_sheets
+from leadline.units import SYSTEMS
+
+MARKUP = "#panic() *x* $y$ <z> @w _v_ [u] \\ `t` // s"
+SIZES_MM = {"slate.pdf": (90.0, 130.0), "wetnotes.pdf": (105.0, 148.0), "briefing.pdf": (210.0, 297.0)}
+
+
+def cylinder(name: str, gas: str, use: str, size: float = 24, pressure: float = 220) -> dict[str, Any]:
+    return {"name": name, "gas": gas, "size": f"{size} L", "pressure": f"{pressure} bar", "use": use}
+
+
+DEEP = {
+    "title": "Harbour wall",
+    "units": "metric",
+    "levels": [{"depth": 60, "leave_at": 20}],
+    "cylinders": [
+        cylinder("Back gas", "18/45", "bottom", 36),
+        cylinder("Stage", "50", "deco"),
+        cylinder("Oxygen", "oxygen", "deco"),
+    ],
+}
+LOOP = {
+    "title": MARKUP,
+    "units": "imperial",
+    "levels": [{"depth": 150, "leave_at": 35}],
+    "loop": {"diluent": "21/25", "setpoint": 1.3, "scrubber": 180},
+    "cylinders": [cylinder(MARKUP[:40], "21/25", "bailout"), cylinder("shallow", "50", "bailout")],
+}
+LONG = {
+    "title": "T" * 80,
+    "units": "metric",
+    "model": {"gradient_factors": [20, 70]},
+    "levels": [{"depth": 75, "leave_at": 35}],
+    "stops": {"last": 6, "gas_switch": 2, "oxygen_breaks": {"on": 12, "off": 5}},
+    "cylinders": [
+        cylinder("Back gas", "16/50", "bottom", 60, 300),
+        cylinder("Stage", "50", "deco", 40),
+        cylinder("Oxygen", "oxygen", "deco", 40),
+    ],
+}
+SHORT_OF_GAS = {**DEEP, "cylinders": [cylinder("Back gas", "18/45", "bottom", 7), *DEEP["cylinders"][1:]]}  # type: ignore[misc]
+NO_STOPS = {
+    "units": "metric",
+    "levels": [{"depth": 18, "leave_at": 20}],
+    "cylinders": [cylinder("Single", "air", "bottom", 15)],
+}
+LEVELS = {
+    "units": "imperial",
+    "levels": [{"depth": 130, "leave_at": 30}, {"depth": 70, "leave_at": 70}],
+    "cylinders": [cylinder("Back gas", "25/25", "bottom", 60), cylinder("Oxygen", "oxygen", "deco")],
+}
+DIVES = {
+    "deep": DEEP, "loop": LOOP, "long": LONG, "short of gas": SHORT_OF_GAS, "no stops": NO_STOPS, "levels": LEVELS,
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def plans() -> dict[str, Plan]:
+    return {name: plan(parse_dive(given)) for name, given in DIVES.items()}
+
+
+@pytest.fixture(scope="module")
+def pages(plans: dict[str, Plan], tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], list[str]]:
+    """The text of every page, by dive and sheet, every run of white space one blank."""
+    found = {}
+    for name, planned in plans.items():
+        for path in write_sheets(planned, tmp_path_factory.mktemp("sheets") / "of" / name):
+            reader = PdfReader(path)
+            found[name, path.name] = [" ".join(page.extract_text().split()) for page in reader.pages]
+    return found
+
+
+def test_the_dives_of_these_tests_are_what_they_are_named(plans: dict[str, Plan]) -> None:
+    assert [name for name, planned in plans.items() if planned.no_go] == ["long", "short of gas"]
+    assert len(plans["long"].schedule.stops) >= 25
+    assert not plans["no stops"].schedule.stops
+    assert plans["loop"].bailout is not None
+
+
+@pytest.mark.parametrize("name", DIVES)
+def test_every_page_has_its_true_size(plans: dict[str, Plan], tmp_path: Path, name: str) -> None:
+    paths = write_sheets(plans[name], tmp_path)
+    assert [path.name for path in paths] == list(SIZES_MM)
+    for path in paths:
+        for page in PdfReader(path).pages:
+            box = page.mediabox
+            assert (float(box.width) * 25.4 / 72, float(box.height) * 25.4 / 72) == pytest.approx(
+                SIZES_MM[path.name], abs=0.01
+            )
+
+
+def test_only_the_shipped_typeface_is_used(plans: dict[str, Plan], tmp_path: Path) -> None:
+    for path in write_sheets(plans["loop"], tmp_path):
+        for page in PdfReader(path).pages:
+            fonts = page["/Resources"]["/Font"].values()  # type: ignore[index]
+            assert all("SourceSansPro" in font.get_object()["/BaseFont"] for font in fonts)
+
+
+@pytest.mark.parametrize("name", DIVES)
+@pytest.mark.parametrize("sheet", SIZES_MM)
+def test_every_stop_is_on_paper(
+    plans: dict[str, Plan], pages: dict[tuple[str, str], list[str]], name: str, sheet: str
+) -> None:
+    planned = plans[name]
+    system = SYSTEMS[planned.dive.units]
+    text = " ".join(pages[name, sheet])
+    for stop in planned.schedule.stops:
+        depth, leave = system.depth(stop.depth_m), f"{stop.leave_min:.0f}"
+        if sheet == "slate.pdf":
+            expected = f" {depth} {stop.minutes} {leave} {stop.source.name}"
+        else:
+            expected = f" {depth} {stop.minutes} {stop.leave_min - stop.minutes:.0f} {leave} "
+        assert expected in text
+    assert f"Surface {content.up(planned.schedule.run_time_min)}" in text
+
+
+@pytest.mark.parametrize("name", DIVES)
+@pytest.mark.parametrize("sheet", SIZES_MM)
+def test_no_go_is_across_every_page_or_none(
+    plans: dict[str, Plan], pages: dict[tuple[str, str], list[str]], name: str, sheet: str
+) -> None:
+    for page in pages[name, sheet]:
+        assert ("NO-GO" in page) == plans[name].no_go
+        if plans[name].no_go:
+            assert page.count("NO-GO") >= 2, "across the page, and with the reason"
+            assert plans[name].findings[0].message in page
+
+
+@pytest.mark.parametrize("name", DIVES)
+@pytest.mark.parametrize("sheet", SIZES_MM)
+def test_the_caution_is_on_every_page(pages: dict[tuple[str, str], list[str]], name: str, sheet: str) -> None:
+    for page in pages[name, sheet]:
+        assert SHORT in page
+        if sheet == "briefing.pdf":
+            assert all(caution in page for caution in CAUTIONS)
+
+
+def test_a_typical_briefing_is_one_page(pages: dict[tuple[str, str], list[str]]) -> None:
+    assert all(len(pages[name, "briefing.pdf"]) == 1 for name in DIVES)
+
+
+def test_a_long_slate_goes_on_on_further_pages(pages: dict[tuple[str, str], list[str]]) -> None:
+    found = pages["long", "slate.pdf"]
+    assert len(found) == 3
+    assert [f"PLAN {i} of 3" in page for i, page in enumerate(found, 1)] == [True] * 3
+    assert ["more on the next page" in page for page in found] == [True, True, False]
+
+
+def test_the_bailout_has_its_own_page(plans: dict[str, Plan], pages: dict[tuple[str, str], list[str]]) -> None:
+    bailout = plans["loop"].bailout
+    assert bailout is not None
+    page = pages["loop", "slate.pdf"][-1]
+    assert "BAILOUT" in page
+    assert "Leave the loop at run time 35, 150 ft" in page
+    assert f"at 35 TTS {content.up(bailout.tts_min)}" in page
+    for stop in bailout.stops:
+        depth = SYSTEMS["imperial"].depth(stop.depth_m)
+        assert f" {depth} {stop.minutes} {stop.leave_min:.0f} {stop.source.name}" in page
+    assert "BAILOUT" not in " ".join(pages["deep", "slate.pdf"])
+    assert any("Bailout supply" in page for page in pages["loop", "wetnotes.pdf"])
+
+
+def test_what_looks_like_markup_is_printed_as_it_is(pages: dict[tuple[str, str], list[str]]) -> None:
+    for sheet in SIZES_MM:
+        assert all(MARKUP in page for page in pages["loop", sheet][:1])
+    assert MARKUP[:40] in " ".join(pages["loop", "briefing.pdf"])
+
+
+def test_a_dive_without_stops_says_so(pages: dict[tuple[str, str], list[str]]) -> None:
+    assert all("No stops" in pages["no stops", sheet][0] for sheet in SIZES_MM)
+
+
+def test_tts_is_marked_towards_the_end_of_the_last_level(plans: dict[str, Plan]) -> None:
+    marks = content.tts_marks(plans["deep"])
+    assert [mark["at"] for mark in marks] == ["10", "15", "20"]
+    assert marks[-1]["tts"] == content.up(plans["deep"].schedule.tts_min)
+    assert [mark["at"] for mark in content.tts_marks(plans["levels"])] == ["30", "60", "65", "70"]
+
+
+def test_gas_changes_carry_the_gas_and_its_mod(pages: dict[tuple[str, str], list[str]]) -> None:
+    assert "50 % MOD 21 m" in pages["deep", "slate.pdf"][0]
+    assert "oxygen MOD 6 m" in pages["deep", "slate.pdf"][0]
+    assert "oxygen MOD 20 ft" in pages["levels", "slate.pdf"][0]
+
+
+def test_tts_of_a_level_before_the_last_is_from_that_level(plans: dict[str, Plan]) -> None:
+    planned = plans["levels"]
+    first = content.planned_rows(planned)[0]
+    assert (first.depth, first.leave) == ("130", "30")
+    assert first.tts == content.up(float(planned.schedule.track.at(30.0)["tts_min"]))
+    assert int(first.tts) < planned.schedule.run_time_min - 30
+
+
+def test_rounding_is_the_divers() -> None:
+    assert [content.up(minutes) for minutes in (4.0, 4.0000000001, 4.2)] == ["4", "4", "5"]
+    assert [content.down(minutes) for minutes in (3.9999999999, 4.9)] == ["4", "4"]
+
+
+def test_the_depths_where_a_tick_step_is_round() -> None:
+    assert [profile.tick_step(span, 8) for span in (6, 16, 63, 100, 350)] == [1, 2, 10, 20, 50]
+
+
+def test_long_names_can_break_and_short_ones_are_left_alone() -> None:
+    assert content.breakable("Back gas twin 12") == "Back gas twin 12"
+    assert content.breakable("x" * 30).replace("\u200b", "") == "x" * 30
+    assert max(map(len, content.breakable("x" * 30).split("\u200b"))) == 14
+
+
+@pytest.mark.parametrize("name", DIVES)
+def test_labels_of_the_profile_are_on_it_and_apart(plans: dict[str, Plan], name: str) -> None:
+    drawn = content.briefing(plans[name])["profile"]
+    for x, y in [point for line in drawn["lines"] for point in line["points"]] + drawn["ceiling"]:
+        assert 0.0 <= x <= drawn["width"]
+        assert 0.0 <= y <= drawn["height"]
+    places = [(label["x"], label["y"]) for label in drawn["stops"] + drawn["gases"]]
+    assert len(places) == len(set(places))
+
+
+@pytest.mark.parametrize("name", DIVES)
+def test_the_same_plan_gives_the_same_bytes(plans: dict[str, Plan], tmp_path: Path, name: str) -> None:
+    one = [path.read_bytes() for path in write_sheets(plans[name], tmp_path / "one")]
+    other = [path.read_bytes() for path in write_sheets(plan(parse_dive(DIVES[name])), tmp_path / "other")]
+    assert one == other
+
+
+def test_sheets_are_replaced_and_nothing_else_is_left(plans: dict[str, Plan], tmp_path: Path) -> None:
+    write_sheets(plans["deep"], tmp_path)
+    before = (tmp_path / "slate.pdf").read_bytes()
+    write_sheets(plans["loop"], tmp_path)
+    assert (tmp_path / "slate.pdf").read_bytes() != before
+    assert sorted(os.listdir(tmp_path)) == sorted(SIZES_MM)
+
+
+def test_a_directory_that_is_a_file_is_an_oserror(plans: dict[str, Plan], tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("kept")
+    with pytest.raises(OSError, match="file"):
+        write_sheets(plans["deep"], tmp_path / "file")
+    assert (tmp_path / "file").read_text() == "kept"
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_directory_that_cannot_be_written_is_an_oserror(plans: dict[str, Plan], tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(PermissionError):
+            write_sheets(plans["deep"], tmp_path)
+        assert not os.listdir(tmp_path)
+    finally:
+        tmp_path.chmod(0o700)
+
+
+def test_a_sheet_in_the_way_that_is_a_directory_stops_all(plans: dict[str, Plan], tmp_path: Path) -> None:
+    (tmp_path / "briefing.pdf").mkdir()
+    with pytest.raises(IsADirectoryError):
+        write_sheets(plans["deep"], tmp_path)
+    assert os.listdir(tmp_path) == ["briefing.pdf"]
+
+
+def test_a_disk_that_fails_leaves_the_old_sheets(
+    plans: dict[str, Plan], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = [path.read_bytes() for path in write_sheets(plans["deep"], tmp_path)]
+    opened = Path.open
+
+    def full(self: Path, *args: Any, **more: Any) -> Any:
+        if "briefing" in self.name:
+            raise OSError(28, "No space left on device")
+        return opened(self, *args, **more)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", full)
+        with pytest.raises(OSError, match="No space"):
+            write_sheets(plans["loop"], tmp_path)
+    assert [(tmp_path / name).read_bytes() for name in SIZES_MM] == old
+    assert sorted(os.listdir(tmp_path)) == sorted(SIZES_MM)
+
+
+def test_a_sheet_that_cannot_be_set_leaves_the_old_sheets(
+    plans: dict[str, Plan], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = [path.read_bytes() for path in write_sheets(plans["deep"], tmp_path)]
+    monkeypatch.setitem(write.SHEETS, "briefing.pdf", lambda planned: {"title": "nothing else"})
+    with pytest.raises(RuntimeError):
+        write_sheets(plans["loop"], tmp_path)
+    assert [(tmp_path / name).read_bytes() for name in SIZES_MM] == old
+    assert sorted(os.listdir(tmp_path)) == sorted(SIZES_MM)
+
+
+def test_the_templates_are_data_driven(plans: dict[str, Plan]) -> None:
+    for text in write.SHEETS.values():
+        assert json.loads(json.dumps(text(plans["loop"])))
