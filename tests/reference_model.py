@@ -1,8 +1,8 @@
 """A dive, planned once more: slowly, in plain Python, from the equations alone.
 
 Nothing here is shared with Leadline. What it stands on: Bühlmann's tables (data/zhl16.toml), Haldane's and
-Schreiner's equations, Baker's gradient factors, and the conventions of the method page: the grid, the first stop,
-the leave rule, whole minutes of run time, gases changed at the deepest grid depth within 1.63 bar.
+Schreiner's equations, Baker's gradient factors, and the conventions of the method page: the grid, the first
+stop, the leave rule, whole minutes of run time, gases changed at the deepest grid depth within 1.63 bar.
 """
 
 from __future__ import annotations

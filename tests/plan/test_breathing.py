@@ -2,13 +2,13 @@
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.brief import BriefError, parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.breathing import breathed, judge
 from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
-from tests.dives import looped, tables
+from tests.dives import cylinder, looped, tables
 
 
 def worst(given):
@@ -127,6 +127,45 @@ def test_deco_gas_is_held_to_the_deco_limit():
     assert part.ppo2_high_bar == pytest.approx(1.61325, abs=1e-9)
     assert part.mod_m == 6.0
     assert not any(f.code == "ppo2-high" and f.values["gas"] == "oxygen" for f in found.findings)
+
+
+def carrying(levels, *cylinders, **more):
+    """An open-circuit dive with plenty of each gas."""
+    given = tables(60, 20, **more) | {"cylinders": [{**c, "size": "300 L"} for c in cylinders]}
+    return given | {"levels": [{"depth": depth, "leave_at": leave_at} | rest for depth, leave_at, rest in levels]}
+
+
+def test_a_travel_gas_taken_up_again_is_held_to_the_deco_limit():
+    """50 % down to 18 m (1.407 bar, within 1.4 and the tolerance), and up from 21 m: 1.557 bar, within 1.6."""
+    given = carrying([(60, 20, {})], cylinder("10/50", "bottom"), cylinder("50", "travel"))
+    found = plan(parse_dive(given))
+    assert 21.0 in {s.depth_m for s in found.schedule.switches if s.source.mix.label == "50"}
+    assert not [f for f in found.findings if f.code == "ppo2-high" and f.severity == "no-go"]
+
+
+DEEP, TRAVEL = cylinder("10/70", "bottom"), cylinder("50", "travel")
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        carrying(
+            [(80, 20, {})], DEEP, TRAVEL, cylinder("oxygen", "deco"), stops={"oxygen_breaks": {"on": 12, "off": 6}}
+        ),  # 10/70 in a break at 3 m: 0.131 bar
+        carrying([(80, 15, {"gas": "10/70"}), (5, 200, {"gas": "50"})], DEEP, TRAVEL),  # up to 5 m on 10/70: 0.151 bar
+        carrying([(3, 5, {"gas": "50"}), (60, 20, {"gas": "10/70"})], DEEP, TRAVEL),  # down from 3 m on 10/70
+    ],
+    ids=["oxygen break", "up to a level", "down from a level"],
+)
+def test_no_planned_gas_is_hypoxic(given):
+    """Below 0.16 bar a gas carries no life (NOAA Diving Manual): refused, or a no-go, or another gas; not a caution."""
+    try:
+        found = plan(parse_dive(given))
+    except BriefError:
+        return
+    grave = {f.values.get("ppo2_bar") for f in found.findings if f.severity == "no-go"}
+    hypoxic = [part.ppo2_low_bar for part in found.breathing if part.ppo2_low_bar < 0.16]
+    assert set(hypoxic) <= grave
 
 
 @pytest.mark.parametrize(("label", "ppo2"), [("17/30", 0.17225), ("18/30", 0.18239)])

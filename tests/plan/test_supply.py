@@ -151,6 +151,17 @@ def test_a_level_breathed_from_a_bailout_cylinder_is_counted():
     assert "not-planned" not in {f.code for f in found.findings}
 
 
+def test_a_break_breathed_from_a_bailout_cylinder_is_counted():
+    """The break gas may be any open-circuit gas carried."""
+    given = tables(30, 90, bottom="32", stops={"oxygen_breaks": {"on": 12, "off": 6, "gas": "50"}})
+    given["cylinders"] += [cylinder("oxygen", "deco"), cylinder("50", "bailout")]
+    found = plan(parse_dive(given))
+    breaks = [stop for stop in found.schedule.stops if stop.source.mix.label == "50"]
+    assert breaks
+    by_hand = sum(16.0 * (1.01325 + s.depth_m / 10.0) * (s.leave_min - s.arrive_min) for s in breaks)
+    assert found.supply[2].used_l == pytest.approx(by_hand, rel=1e-9)
+
+
 # --- What a cylinder holds, keeps back and has left -------------------------------------------------------------------
 
 

@@ -94,11 +94,9 @@ def open_circuit_supply(
             depth_m = 0.5 * (leg.start_m + leg.end_m)
             litres = rmv(leg) * where.pressure(depth_m) * leg.minutes
             drawn.setdefault(leg.source.mix, []).append(LegUse(leg.start_min, leg.end_min, depth_m, litres))
-    usable = [_usable(dive, cylinder) for cylinder in cylinders]
     found = []
-    for cylinder, own in zip(cylinders, usable, strict=True):
-        together = sum(litres for other, litres in zip(cylinders, usable, strict=True) if other.gas == cylinder.gas)
-        share = own / together if together > 0.0 else 0.0
+    for cylinder in cylinders:
+        share = _share(dive, cylinder, [other for other in cylinders if other.gas == cylinder.gas])
         uses = tuple(
             LegUse(use.start_min, use.end_min, use.depth_m, use.litres * share) for use in drawn.get(cylinder.gas, [])
         )
@@ -116,8 +114,7 @@ def supply(dive: Dive, legs: Sequence[Leg]) -> tuple[tuple[CylinderUse, ...], Lo
     found = []
     for cylinder in dive.cylinders:
         total = {"oxygen": loop.oxygen_l, "diluent": loop.diluent_l}.get(cylinder.use, 0.0)
-        same = [_usable(dive, c) for c in dive.cylinders if c.use == cylinder.use]
-        share = _usable(dive, cylinder) / sum(same) if sum(same) > 0.0 else 0.0
+        share = _share(dive, cylinder, [other for other in dive.cylinders if other.use == cylinder.use])
         found.append(_cylinder_use(dive, cylinder, total * share))
     return tuple(found), loop
 
@@ -199,6 +196,12 @@ def _content(dive: Dive, cylinder: Cylinder, bar: float) -> float:
 def _usable(dive: Dive, cylinder: Cylinder) -> float:
     kept = min(reserve(dive, cylinder), cylinder.pressure)
     return _content(dive, cylinder, cylinder.pressure) - _content(dive, cylinder, kept)
+
+
+def _share(dive: Dive, cylinder: Cylinder, alike: Sequence[Cylinder]) -> float:
+    """A cylinder's part of what is drawn from all that are alike: by what each can give, evenly if none can."""
+    together = sum(_usable(dive, other) for other in alike)
+    return _usable(dive, cylinder) / together if together > 0.0 else 1.0 / len(alike)
 
 
 def _cylinder_use(dive: Dive, cylinder: Cylinder, used_l: float, legs: tuple[LegUse, ...] = ()) -> CylinderUse:
