@@ -6,6 +6,7 @@ Heavy imports wait until a command needs them, so that help and refusals are qui
 from __future__ import annotations
 
 import json
+import os
 import sys
 import threading
 from pathlib import Path
@@ -87,6 +88,10 @@ def run() -> None:
         for line in error.lines():
             typer.echo(line, err=True)
         sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        # Whoever read the plan has seen enough; nothing more may be written, not even at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(GO)
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         typer.echo(f"leadline: {where}{error.strerror or error}", err=True)

@@ -91,7 +91,7 @@ def _schedule(plan: Plan, system: System) -> RenderableType:
         else f"TTS {math.ceil(schedule.tts_min - 1e-6)} min when the last level is left at {last.leave_at:.0f}; "
         f"no-stop limit at the deepest {ndl} min."
     )
-    return Group(table, tts, Text("TTS in the table: on leaving a level, on arriving at a stop.", style="dim"))
+    return Group(table, tts, Text("TTS in the table: on leaving each depth.", style="dim"))
 
 
 def _rows(plan: Plan, legs: Sequence[Leg], end_min: float, system: System, title: str | None) -> Table:
@@ -122,9 +122,9 @@ def _rows(plan: Plan, legs: Sequence[Leg], end_min: float, system: System, title
 
 
 def _tts(plan: Plan, row: Row, end_min: float) -> str:
-    """Time to surface on leaving a level, on arriving anywhere else, rounded up."""
+    """Time to surface on leaving, rounded up. At a level of the plan it is what the diver would see there."""
     if row.kind != "level":
-        return f"{math.ceil(end_min - row.arrive_min - 1e-6)}"
+        return f"{math.ceil(end_min - row.leave_min - 1e-6)}"
     if row.leave_min > plan.schedule.run_time_min or end_min != plan.schedule.run_time_min:
         return f"{math.ceil(end_min - row.leave_min - 1e-6)}"
     return f"{math.ceil(float(plan.schedule.track.at(row.leave_min)['tts_min']) - 1e-6)}"

@@ -2,8 +2,8 @@
 
 Haldane's equation dp/dt = k · (inspired - p), with inspired inert gas as the conventions have it: on open
 circuit (P - 0.0627) · f; on the loop what is left of P - 0.0627 beside a ppO2 of
-max(setpoint, fO2 · (P - 0.0627)), never above P - 0.0627, shared as in the diluent. Half-times: Bühlmann's, from
-data/zhl16.toml.
+max(setpoint, fO2 · (P - 0.0627)), never above P - 0.0627, shared as in the diluent. Half-times: Bühlmann's,
+from data/zhl16.toml.
 """
 
 import itertools

@@ -245,7 +245,8 @@ def test_twins_in_feet_and_metres_agree_within_their_grids(dive):
     """The same depth and rates on stop grids of 3 m and of 10 ft, 3.048 m.
 
     Every stop is deeper by 1.6 %, and a gas may be changed a step of the grid shallower or deeper: no-stop
-    limits agree to a minute and 6 %, first stops to two steps, ascents to a minute a stop (rounding) and 8 %.
+    limits agree to a minute and 6 %, or are 0 and no longer than the descent; the depth where GF low holds to two
+    steps, ascents to a minute a stop (rounding) and 8 %.
     (Tolerances found by trying; no source.)
     """
     depth_m, leave_at_min = dive["levels"][0]["depth"], dive["levels"][0]["leave_at"]
@@ -254,11 +255,14 @@ def test_twins_in_feet_and_metres_agree_within_their_grids(dive):
         "levels": [{"depth": f"{depth_m} m", "leave_at": leave_at_min}],
     }
     metric, imperial = scheduled(dive | same), scheduled(dive | same | {"units": "imperial"})
-    assert imperial.ndl_min == pytest.approx(metric.ndl_min, abs=1 + 0.06 * metric.ndl_min)
+    limits = sorted([metric.ndl_min, imperial.ndl_min])
+    if limits[0] > 0 or limits[1] > depth_m / 20 + 1:
+        assert limits[1] - limits[0] <= 1 + 0.06 * limits[1]
     within = 1.0 + max(len(metric.stops), len(imperial.stops)) + 0.08 * metric.tts_min
     assert imperial.tts_min == pytest.approx(metric.tts_min, abs=within)
     if metric.stops and imperial.stops:
-        assert imperial.first_stop_m == pytest.approx(metric.first_stop_m, abs=2 * 3.048)
+        anchors = [plan.track.at(plan.stops[0].arrive_min)["first_stop_m"] for plan in (metric, imperial)]
+        assert anchors[1] == pytest.approx(anchors[0], abs=2 * 3.048)
 
 
 # --- The loop against open circuit --------------------------------------------------------------------------

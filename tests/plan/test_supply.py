@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from leadline.brief import parse_dive
+from leadline.brief import BriefError, parse_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
 from leadline.plan import plan
@@ -140,26 +140,17 @@ def test_a_cylinder_that_is_not_breathed_stays_full():
     assert {f.code: f.severity for f in found.findings}["not-planned"] == "note"
 
 
-def test_a_level_breathed_from_a_bailout_cylinder_is_counted():
-    """A level may name any open-circuit gas carried: what is breathed there comes out of that cylinder."""
+def test_a_bailout_cylinder_is_not_planned_to_be_breathed():
+    """On open circuit neither a level nor an oxygen break may name a gas that only a bailout cylinder holds."""
     given = tables(30, 20, bottom="air")
     given["cylinders"].append(cylinder("32", "bailout"))
     given["levels"].append({"depth": 20, "leave_at": 40, "gas": "32"})
-    found = plan(parse_dive(given))
-    at_level = 20.0 * 3.01325 * (40.0 - 20.0 - 10.0 / 9.0)  # L/min · bar · min
-    assert found.supply[1].used_l >= at_level
-    assert "not-planned" not in {f.code for f in found.findings}
-
-
-def test_a_break_breathed_from_a_bailout_cylinder_is_counted():
-    """The break gas may be any open-circuit gas carried."""
+    with pytest.raises(BriefError, match=r"\[\[levels\]\] 2, gas: no cylinder holds 32 %"):
+        parse_dive(given)
     given = tables(30, 90, bottom="32", stops={"oxygen_breaks": {"on": 12, "off": 6, "gas": "50"}})
     given["cylinders"] += [cylinder("oxygen", "deco"), cylinder("50", "bailout")]
-    found = plan(parse_dive(given))
-    breaks = [stop for stop in found.schedule.stops if stop.source.mix.label == "50"]
-    assert breaks
-    by_hand = sum(16.0 * (1.01325 + s.depth_m / 10.0) * (s.leave_min - s.arrive_min) for s in breaks)
-    assert found.supply[2].used_l == pytest.approx(by_hand, rel=1e-9)
+    with pytest.raises(BriefError, match="no cylinder holds 50 %"):
+        parse_dive(given)
 
 
 # --- What a cylinder holds, keeps back and has left -------------------------------------------------------------------

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from leadline.brief.errors import Problem, key_path, shown
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Dive
+from leadline.brief.schema import Dive
 from leadline.units import SYSTEMS
 
 
@@ -72,7 +72,7 @@ def _loop(dive: Dive) -> Iterator[Problem]:
 
 def _gases_named(dive: Dive) -> Iterator[Problem]:
     """A gas named elsewhere must be in a cylinder."""
-    carried = [cylinder.gas for cylinder in dive.cylinders if cylinder.use in OPEN_CIRCUIT_USES]
+    carried = [cylinder.gas for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
     labels = ", ".join(dict.fromkeys(gas.name for gas in carried)) or "none"
     for i, level in enumerate(dive.levels):
         if level.gas is None:

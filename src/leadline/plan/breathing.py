@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from leadline.brief.schema import Dive
 from leadline.plan.findings import Finding
-from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
+from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
 from leadline.plan.schedule import Leg
 from leadline.units import SYSTEMS
 
@@ -39,30 +39,52 @@ class Breathed:
 
 
 def breathed(dive: Dive, legs: Sequence[Leg]) -> tuple[Breathed, ...]:
-    """Every source in the order of the dive: those of the working part, then those taken up on the ascent."""
-    last_level = max((i for i, leg in enumerate(legs) if leg.kind == "level"), default=-1)
-    working = {leg.source for leg in legs[: last_level + 1]}
+    """Every source in the order of the dive: those of the working part, then those taken up on the last ascent.
+
+    What is only carried on from the last level, and the loop, belong to the working part all the way up.
+    """
+    last = max((i for i, leg in enumerate(legs) if leg.kind == "level"), default=0)
+    parts: dict[tuple[Source, bool], list[Leg]] = {}
+    for i, leg in enumerate(legs):
+        taken_up = i > last and leg.source != legs[last].source and leg.source.setpoint_bar is None
+        parts.setdefault((leg.source, taken_up), []).append(leg)
     return tuple(
-        _breathed(dive, source, source not in working, [leg for leg in legs if leg.source == source])
-        for source in dict.fromkeys(leg.source for leg in legs)
+        _over(dive, source, _depths(part), taken_up, part[0].start_min) for (source, taken_up), part in parts.items()
     )
 
 
-def _breathed(dive: Dive, source: Source, up: bool, legs: Sequence[Leg]) -> Breathed:
-    where, limits = dive.site.environment, dive.limits
+def breathed_in_a_bailout(dive: Dive, way: Way, first_min: float) -> tuple[Breathed, ...]:
+    """Every gas of a bailout over all the depths it may be breathed at, whenever the loop is left."""
+    found = []
+    for step, above in zip(way, (*way[1:], None), strict=True):
+        deepest_m = min(step.from_depth_m, dive.deepest_m)
+        shallowest_m = above.from_depth_m if above is not None else 0.0
+        if deepest_m > shallowest_m:
+            found.append(_over(dive, step.source, (shallowest_m, deepest_m), True, first_min))
+    return tuple(found)
+
+
+def _depths(legs: Iterable[Leg]) -> tuple[float, float]:
     depths = [depth for leg in legs for depth in (leg.start_m, leg.end_m)]
-    low_bar, high_bar = where.pressure(min(depths)), where.pressure(max(depths))
+    return min(depths), max(depths)
+
+
+def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, first_min: float) -> Breathed:
+    """A source over a range of depths; `up`: held to the deco limit."""
+    where, limits = dive.site.environment, dive.limits
+    shallowest_m, deepest_m = depths_m
+    low_bar, high_bar = where.pressure(shallowest_m), where.pressure(deepest_m)
     # The mix in a loop changes with depth: look at both ends and between.
-    at = [min(depths) + (max(depths) - min(depths)) * i / 20 for i in range(21)]
+    at = [shallowest_m + (deepest_m - shallowest_m) * i / 20 for i in range(21)]
     limit = limits.ppo2_deco if up else limits.ppo2_bottom
     mod_m = source.mix.mod(limit, where)
     if up and source.ppo2(high_bar) <= limit + GRID_TOLERANCE_BAR:
-        mod_m = max(mod_m, max(depths))
+        mod_m = max(mod_m, deepest_m)
     inspired = [(depth, source.inspired(where.pressure(depth))) for depth in at]
     return Breathed(
         source=source,
-        shallowest_m=min(depths),
-        deepest_m=max(depths),
+        shallowest_m=shallowest_m,
+        deepest_m=deepest_m,
         ppo2_low_bar=source.ppo2(low_bar),
         ppo2_high_bar=source.ppo2(high_bar),
         end_m=max(mix.end(depth, where, oxygen_narcotic=limits.oxygen_narcotic) for depth, mix in inspired),
@@ -70,18 +92,15 @@ def _breathed(dive: Dive, source: Source, up: bool, legs: Sequence[Leg]) -> Brea
         density_g_l=max(mix.density(where.pressure(depth)) for depth, mix in inspired),
         mod_m=mod_m,
         on_the_way_up=up,
-        first_min=legs[0].start_min,
+        first_min=first_min,
     )
 
 
-def judge(dive: Dive, breathing: Sequence[Breathed], legs: Sequence[Leg], *, deco: bool = False) -> list[Finding]:
-    """Partial pressures, narcosis, density and counterdiffusion against their limits.
-
-    With `deco` every gas is held to the deco limit, as in a bailout.
-    """
+def judge(dive: Dive, breathing: Iterable[Breathed], legs: Sequence[Leg]) -> list[Finding]:
+    """Partial pressures, narcosis, density and counterdiffusion against their limits."""
     found: list[Finding] = []
     for part in breathing:
-        found += [*_oxygen(dive, part, deco or part.on_the_way_up), *_narcosis(dive, part), *_density(dive, part)]
+        found += [*_oxygen(dive, part), *_narcosis(dive, part), *_density(dive, part)]
     return [*found, *_counterdiffusion(dive, legs)]
 
 
@@ -90,16 +109,16 @@ def _at(dive: Dive, depth_m: float) -> str:
     return f"{system.depth(depth_m)} {system.depth_unit}"
 
 
-def _oxygen(dive: Dive, part: Breathed, deco: bool) -> list[Finding]:
+def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
     limits = dive.limits
     found: list[Finding] = []
-    limit = limits.ppo2_deco if deco else limits.ppo2_bottom
+    limit = limits.ppo2_deco if part.on_the_way_up else limits.ppo2_bottom
     high, name = part.ppo2_high_bar, part.source.name
     values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}
     if high > limit + GRID_TOLERANCE_BAR + 1e-9:
         message = f"{name}: ppO2 {high:.2f} at {_at(dive, part.deepest_m)} is over the limit of {limit:.2f}."
         found.append(Finding("ppo2-high", "no-go", message, values, part.first_min, part.deepest_m))
-    elif high > limit + 0.005 and not deco:
+    elif high > limit + ROUNDING_BAR and not part.on_the_way_up:
         message = f"{name}: ppO2 {high:.2f} at {_at(dive, part.deepest_m)} is just over the limit of {limit:.2f}."
         found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
     if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
@@ -112,7 +131,8 @@ def _oxygen(dive: Dive, part: Breathed, deco: bool) -> list[Finding]:
             )
         )  # fmt: skip
     setpoint = part.source.setpoint_bar
-    if setpoint is not None and high > setpoint + 0.01:
+    held = dive.loop.setpoint if dive.loop is not None else 0.0
+    if setpoint is not None and setpoint >= held and high > setpoint + 0.01:
         message = (
             f"The diluent alone is richer than the setpoint at {_at(dive, part.deepest_m)} (ppO2 {high:.2f}): "
             "the setpoint cannot be held, nor a flush bring the loop down to it."

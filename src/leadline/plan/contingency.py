@@ -36,6 +36,7 @@ class Bailout:
     oxygen: Oxygen
     """Of the whole dive: on the loop until the worst moment, then on open circuit."""
     breathing: tuple[breathing.Breathed, ...]
+    """Every bailout gas over all the depths it may be breathed at, whenever the loop is left."""
 
     @property
     def tts_min(self) -> float:
@@ -93,7 +94,7 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
         run_time_min=float(run_time_min),
         supply=open_circuit_supply(dive, cylinders, legs, lambda leg: rmv),
         oxygen=oxygen((*_until(schedule.legs, legs[0].start_min), *legs), dive.site.environment),
-        breathing=breathing.breathed(dive, legs),
+        breathing=breathing.breathed_in_a_bailout(dive, gases.bailout_way(dive), legs[0].start_min),
     )
 
 
@@ -123,7 +124,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
     at = f"{found.worst_moment_min:.0f} min, {system.depth(found.depth_m)} {system.depth_unit}"
     short = in_a_bailout(finding for use in found.supply if (finding := short_of_gas(dive, use)) is not None)
     breathed = in_a_bailout(
-        [*breathing.judge(dive, found.breathing, found.legs, deco=True), *judge_oxygen(found.oxygen)]
+        [*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(found.oxygen)]
     )
     for part in found.breathing:
         if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
@@ -135,7 +136,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
                     {"ppo2_bar": part.ppo2_low_bar, "gas": part.source.mix.label}, None, part.shallowest_m,
                 )
             )  # fmt: skip
-    if short:
+    if short or any(finding.severity == "no-go" for finding in breathed):
         return [*short, *breathed]
     message = f"Bailout at the worst moment ({at}) is met with every stop, {math.ceil(found.tts_min - 1e-6)} min up."
     values: dict[str, float | str] = {"worst_moment_min": found.worst_moment_min, "tts_min": found.tts_min}

@@ -13,6 +13,8 @@ from leadline.units import SYSTEMS
 
 GRID_TOLERANCE_BAR = 0.03
 """What a ppO2 limit gives way so that gases change on the stop grid: oxygen at 6 m or 20 ft."""
+ROUNDING_BAR = 0.01
+"""What depth tables round away: at 1.4 bar, 50 % is an 18 m gas and 28 % a 40 m gas (common practice, no source)."""
 MINIMUM_PPO2_BAR = 0.16
 """Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in)."""
 MAXIMUM_PPO2_BAR = 1.6
@@ -88,7 +90,7 @@ def switch_depth(cylinder: Cylinder, limit_bar: float, grid_m: Iterable[float], 
     usable = [
         depth_m
         for depth_m in grid_m
-        if depth_m > 0.0 and cylinder.gas.ppo2(where.pressure(depth_m)) <= limit_bar + GRID_TOLERANCE_BAR
+        if depth_m > 0.0 and cylinder.gas.ppo2(where.pressure(depth_m)) <= limit_bar
     ]
     return max(usable, default=None)
 
@@ -108,17 +110,19 @@ def bailout_way(dive: Dive) -> Way:
     return tuple(steps)
 
 
-def break_source(dive: Dive) -> Source | None:
-    """What is breathed in an oxygen break."""
+def break_source(dive: Dive, source: str = "dive") -> Source | None:
+    """What is breathed in an oxygen break: the diver's choice, or the leanest gas carried that is breathable at the
+    last stop. None on the loop. `source` names the dive file in a BriefError."""
     breaks = dive.stops.oxygen_breaks
-    if breaks is None:
+    if breaks is None or dive.loop is not None:
         return None
+    bar = dive.site.environment.pressure(dive.stops.last)
     if breaks.gas is not None:
+        _within_limits(dive, source, breaks.gas, dive.stops.last, key_path("stops", "oxygen_breaks", "gas"))
         return Source(breaks.gas)
-    carried = [c.gas for c in dive.cylinders if c.use == "bottom"] or [
-        c.gas for c in dive.cylinders if c.use in OPEN_CIRCUIT_USES
-    ]
-    return Source(min(carried, key=lambda gas: gas.o2)) if carried else None
+    carried = [c.gas for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
+    breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR]
+    return Source(min(breathable, key=lambda gas: gas.o2)) if breathable else None
 
 
 def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: float = 0.0) -> list[Step]:
@@ -128,7 +132,7 @@ def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: floa
     found = [
         (depth_m, cylinder.gas)
         for cylinder in cylinders
-        if (depth_m := switch_depth(cylinder, dive.limits.ppo2_deco, grid_m, where)) is not None
+        if (depth_m := switch_depth(cylinder, dive.limits.ppo2_deco + GRID_TOLERANCE_BAR, grid_m, where)) is not None
     ]
     steps: list[Step] = []
     for depth_m, gas in sorted(found, key=lambda pair: (-pair[0], -pair[1].o2)):
@@ -157,8 +161,11 @@ def _on_open_circuit(dive: Dive, source: str) -> list[Stretch]:
         up = (Step(ANY_DEPTH_M, at), *_richest_usable(dive, breathed, at.mix.o2))
         found.append(Stretch(to, at, up))
         before = at
-    _never_hypoxic(dive, source, found[0].to, "down")
-    _never_hypoxic(dive, source, found[-1].up, "up")
+    depth_m = 0.0
+    for i, (stretch, level) in enumerate(zip(found, dive.levels, strict=True)):
+        _never_hypoxic(dive, source, stretch.to, min(depth_m, level.depth), f"to level {i + 1}" if i else "down")
+        depth_m = level.depth
+    _never_hypoxic(dive, source, found[-1].up, 0.0, "up")
     return found
 
 
@@ -179,7 +186,7 @@ def _travel(dive: Dive, bottom: Mix, level_m: float) -> list[Step]:
         for cylinder in dive.cylinders
         if cylinder.use == "travel"
         and cylinder.gas != bottom
-        and (depth_m := switch_depth(cylinder, dive.limits.ppo2_bottom, grid_m, where)) is not None
+        and (depth_m := switch_depth(cylinder, dive.limits.ppo2_bottom + ROUNDING_BAR, grid_m, where)) is not None
     ]
     return sorted(steps, key=lambda step: -step.from_depth_m)
 
@@ -213,11 +220,11 @@ def _within_limits(dive: Dive, source: str, gas: Mix, depth_m: float, key: str) 
         raise BriefError(source, [Problem(key, f"{said}; choose a richer gas")])
 
 
-def _never_hypoxic(dive: Dive, source: str, way: Way, direction: str) -> None:
-    """Refuse a way on which a gas is breathed shallower than it carries life."""
+def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: str) -> None:
+    """Refuse a way, dived as far up as `top_m`, on which a gas is breathed shallower than it carries life."""
     where, system = dive.site.environment, SYSTEMS[dive.units]
     for step, above in zip(way, (*way[1:], None), strict=True):
-        shallowest_m = above.from_depth_m if above is not None else 0.0
+        shallowest_m = max(top_m, above.from_depth_m) if above is not None else top_m
         ppo2_bar = step.source.ppo2(where.pressure(shallowest_m))
         if ppo2_bar < MINIMUM_PPO2_BAR:
             breathable = where.depth(MINIMUM_PPO2_BAR / step.source.mix.o2)
@@ -230,7 +237,7 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, direction: str) -> None:
                         f"{system.depth_unit}: {step.source.mix.name} is hypoxic there (ppO2 {ppo2_bar:.2f} bar, "
                         f"least {MINIMUM_PPO2_BAR}), breathable only below {system.depth(breathable)} "
                         f"{system.depth_unit}; "
-                        + ('add a cylinder with use = "travel"' if direction == "down" else "add a richer deco gas"),
+                        + ("add a richer deco gas" if direction == "up" else 'add a cylinder with use = "travel"'),
                     )
                 ],
             )

@@ -22,7 +22,7 @@ CNS_HALF_LIFE_MIN = 90.0
 OTU_CAUTION, OTU_NO_GO = 300.0, 850.0
 """REPEX: a daily dose that can be kept up for days, and the most for a single day."""
 
-_SLICE_BAR = 0.05
+_SLICE_BAR = 0.02
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def otu_rate(ppo2_bar: float) -> float:
 
 
 def oxygen(legs: Iterable[Leg], where: Environment) -> Oxygen:
-    """CNS and OTU of a dive. Travel is cut into slices of at most 0.05 bar of depth, each taken at its middle."""
+    """CNS and OTU of a dive. Travel is cut into slices of at most 0.02 bar of depth, each taken at its middle."""
     cns = otu = highest = 0.0
     for leg in legs:
         start, end = where.pressure(leg.start_m), where.pressure(leg.end_m)

@@ -158,7 +158,7 @@ def lay_out(dive: Dive, source: str = "dive") -> Layout:
     """A dive as arrays for the kernel. BriefError (naming the file as `source`) if some depth has no breathable gas."""
     found = gases.stretches(dive, source)
     bailout = gases.bailout_way(dive) if dive.loop is not None else ()
-    break_gas = gases.break_source(dive)
+    break_gas = gases.break_source(dive, source)
     sources = _distinct(found, bailout, break_gas)
     where, rates, breaks = dive.site.environment, dive.rates, dive.stops.oxygen_breaks
     low, high = dive.model.gradient_factors

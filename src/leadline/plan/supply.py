@@ -174,8 +174,8 @@ def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
     system = SYSTEMS[dive.units]
     short = f"{max(1.0, float(round(use.short_l / system.gas_l))):.0f} {system.gas_unit}"
     message = (
-        f"{use.name} ({use.mix.name}) is {short} short: {system.gas(use.used_l)} needed, "
-        f"{system.gas(use.usable_l)} usable above the reserve of {system.pressure(use.reserve_bar)} "
+        f"{use.name} ({use.mix.name}) is {short} short: {system.gas(use.used_l)} {system.gas_unit} needed, "
+        f"{system.gas(use.usable_l)} {system.gas_unit} usable above the reserve of {system.pressure(use.reserve_bar)} "
         f"{system.pressure_unit}."
     )
     return Finding(

@@ -49,14 +49,24 @@ def write_sheets(plan: Plan, directory: Path) -> list[Path]:
 
 def set_sheet(template: str, data: dict[str, Any]) -> bytes:
     """One sheet as a PDF. `data` reaches the template as JSON: its texts are never read as markup."""
+    pdf: bytes = _set(template, data, format="pdf")
+    return pdf
+
+
+def picture_pages(template: str, data: dict[str, Any], ppi: float) -> list[bytes]:
+    """The pages of one sheet as PNG pictures."""
+    pages = _set(template, data, format="png", ppi=ppi)
+    return pages if isinstance(pages, list) else [pages]
+
+
+def _set(template: str, data: dict[str, Any], **output: Any) -> Any:
     with as_file(files("leadline.sheets") / "templates") as templates:
-        pdf: bytes = typst.compile(
+        return typst.compile(
             str(templates / f"{template}.typ"),
             root=str(templates),
             font_paths=[str(font_source_sans_pro.font_directory)],
             ignore_system_fonts=True,
-            format="pdf",
             sys_inputs={"sheet": json.dumps(data, ensure_ascii=False)},
             timestamp=0,
+            **output,
         )
-    return pdf
