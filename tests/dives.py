@@ -35,9 +35,7 @@ def tables(
     }
 
 
-def looped(
-    depth: float, leave_at: float, diluent: str, gf: tuple[float, float] = (40, 80), **more: Any
-) -> Tables:
+def looped(depth: float, leave_at: float, diluent: str, gf: tuple[float, float] = (40, 80), **more: Any) -> Tables:
     """A dive file with one level on the loop; `more` are keys of [loop], or its own tables."""
     apart = {name: more.pop(name) for name in ("site", "stops", "rates") if name in more}
     return {

@@ -220,5 +220,3 @@ def _oxygen(plan: Plan) -> Text:
     if plan.bailout is not None:
         line += f"; with the bailout CNS {plan.bailout.oxygen.cns_percent:.0f} %, {plan.bailout.oxygen.otu:.0f} OTU"
     return Text(line + ".")
-
-

@@ -38,9 +38,7 @@ def test_sea_is_as_dense_as_sea_water(depth_m: float, salinity_g_kg: float, cels
 def test_fresh_is_as_dense_as_fresh_water() -> None:
     # TEOS-10 by gsw, no salt, 4 to 20 °C: 1000 to 998.2 kg/m³.
     for celsius in (4.0, 10.0, 20.0):
-        assert bar_per_metre("fresh") == pytest.approx(
-            bar_per_metre(float(gsw.rho(0.0, celsius, 0.0))), rel=0.002
-        )
+        assert bar_per_metre("fresh") == pytest.approx(bar_per_metre(float(gsw.rho(0.0, celsius, 0.0))), rel=0.002)
 
 
 def test_en13319_is_a_bar_in_ten_metres() -> None:

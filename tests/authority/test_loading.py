@@ -89,9 +89,7 @@ def test_at_a_constant_depth(mix, setpoint, bar, minutes, start):
 
 @pytest.mark.parametrize("start", [saturated(1.01325), loaded()], ids=["at rest", "loaded"])
 @pytest.mark.parametrize("minutes", [0.3, 4.0, 45.0])
-@pytest.mark.parametrize(
-    ("start_bar", "end_bar"), [(1.01325, 9.0), (9.0, 1.01325), (4.0, 1.6), (1.2, 1.5)], ids=str
-)
+@pytest.mark.parametrize(("start_bar", "end_bar"), [(1.01325, 9.0), (9.0, 1.01325), (4.0, 1.6), (1.2, 1.5)], ids=str)
 @pytest.mark.parametrize(
     ("mix", "setpoint"),
     [

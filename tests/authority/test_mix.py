@@ -33,9 +33,7 @@ def test_mod_table_from_a_surface_of_one_bar(label: str, floor_m: int) -> None:
     assert math.floor(Mix.parse(label).mod(1.6, ONE_BAR_SURFACE) + 1e-9) == floor_m
 
 
-@pytest.mark.parametrize(
-    ("percent", "depth_fsw", "ead_fsw"), rows(EAD, "oxygen_percent", "depth_fsw", "ead_fsw")
-)
+@pytest.mark.parametrize(("percent", "depth_fsw", "ead_fsw"), rows(EAD, "oxygen_percent", "depth_fsw", "ead_fsw"))
 def test_ead(percent: float, depth_fsw: float, ead_fsw: float) -> None:
     # The NOAA Diving Manual's equation has air as 79 % nitrogen, Leadline as 79.02 %: at most 0.03 fsw less.
     in_fsw_and_atm = Environment(surface_bar=1.0, bar_per_m=1.0 / 33.0)

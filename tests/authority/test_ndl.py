@@ -27,9 +27,7 @@ def test_the_bare_model_lies_above_the_printed_table(depth_m, minutes):
     assert metric_limit(depth_m, 100) > minutes
 
 
-@pytest.mark.parametrize(
-    ("depth_m", "minutes"), [row for row in rows(BUHLMANN, "depth_m", "minutes") if row[0] >= 18]
-)
+@pytest.mark.parametrize(("depth_m", "minutes"), [row for row in rows(BUHLMANN, "depth_m", "minutes") if row[0] >= 18])
 def test_gf_80_lies_within_the_printed_table(depth_m, minutes):
     assert metric_limit(depth_m, 80) <= minutes
 

@@ -65,6 +65,4 @@ def test_shown_units_use_the_same_factors() -> None:
     assert imperial.depth_m == pytest.approx(metric("1 foot", "metre"), rel=1e-14)
     assert imperial.pressure_bar == pytest.approx(metric("1 psi", "bar"), rel=1e-14)
     assert imperial.flow_l == pytest.approx(metric("1 foot ** 3", "litre"), rel=1e-14)
-    assert imperial.gas_l == pytest.approx(
-        REGISTRY("1 foot ** 3 * atmosphere").to("litre * bar").magnitude, rel=1e-14
-    )
+    assert imperial.gas_l == pytest.approx(REGISTRY("1 foot ** 3 * atmosphere").to("litre * bar").magnitude, rel=1e-14)

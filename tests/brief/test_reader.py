@@ -85,7 +85,7 @@ def test_tables_in_memory_are_named_dive_in_errors() -> None:
 
 @pytest.mark.parametrize(
     ("last", "depths"),
-    [("3", [0, 3, 6, 9, 12]), ("4.5", [0, 4.5, 9, 12]), ("5", [0, 5, 9, 12]), ("6", [0, 6, 9, 12])],
+    [("3", [0, 3, 6, 9, 12]), ("4.5", [0, 4.5, 6, 9, 12]), ("5", [0, 5, 9, 12]), ("6", [0, 6, 9, 12])],
 )
 def test_stop_depths(last: str, depths: list[float], tmp_path: Path) -> None:
     stops = read(AIR_DIVE + f"[stops]\nlast = {last}\n", tmp_path).stops

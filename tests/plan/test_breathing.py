@@ -241,3 +241,23 @@ def test_a_diluent_richer_than_the_setpoint(depth_m, said):
     assert ("diluent-rich" in findings) is said
     if said:
         assert findings["diluent-rich"].severity == "caution"
+
+
+def test_stops_between_levels_say_what_they_are_planned_on():
+    """A deco gas is taken up only on the last ascent; where that lengthens stops on the way, the plan says so."""
+    given = {
+        "units": "metric",
+        "levels": [{"depth": 60, "leave_at": 25}, {"depth": 9, "leave_at": 90}],
+        "cylinders": [
+            {"name": "back gas", "gas": "18/45", "size": 40, "pressure": 230, "use": "bottom"},
+            {"name": "fifty", "gas": "50", "size": 11, "pressure": 200, "use": "deco"},
+        ],
+    }
+    found = plan(parse_dive(given))
+    before = [s for s in found.schedule.stops if s.leave_min < 90]
+    assert before
+    assert {s.source.mix.label for s in before} == {"18/45"}
+    assert [f.severity for f in found.findings if f.code == "stops-between-levels"] == ["note"]
+    assert "stops-between-levels" not in {
+        f.code for f in plan(parse_dive(given | {"levels": given["levels"][:1]})).findings
+    }

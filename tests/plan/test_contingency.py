@@ -53,10 +53,12 @@ def hand_bailouts(dive):
     way = layout.way_rows(gases.bailout_way(dive))
     for i in range(len(track)):
         rows = np.zeros(2048, kernel.LEG)
-        n, run_time_min, fault = kernel.bail_out(
-            track.points, i, track.tensions_bar[i].copy(), SORTING_OUT_MIN, way, layout.source_rows, layout.rules,
-            layout.comps, rows,
+        used, surfacing_min = np.zeros((1, len(layout.sources))), np.zeros(1)
+        fault, n = kernel.bail_out_everywhere(
+            track.points[i : i + 1], track.tensions_bar[i : i + 1], SORTING_OUT_MIN, RMV_STRESSED, way,
+            layout.source_rows, layout.rules, layout.comps, used, surfacing_min, rows,
         )  # fmt: skip
+        run_time_min = float(surfacing_min[0])
         assert fault == kernel.FINE
         yield track.points[i], track.tensions_bar[i], read_legs(rows[:n], layout.sources), run_time_min
 

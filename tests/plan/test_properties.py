@@ -245,8 +245,8 @@ def test_twins_in_feet_and_metres_agree_within_their_grids(dive):
     """The same depth and rates on stop grids of 3 m and of 10 ft, 3.048 m.
 
     Every stop is deeper by 1.6 %, and a gas may be changed a step of the grid shallower or deeper: no-stop
-    limits agree to a minute and 6 %, or are 0 and no longer than the descent; the depth where GF low holds to two
-    steps, ascents to a minute a stop (rounding) and 8 %.
+    limits agree to a minute and 6 %, or are 0 and no longer than the descent; the depth where GF low holds to
+    two steps, ascents to a minute a stop (rounding) and 8 %.
     (Tolerances found by trying; no source.)
     """
     depth_m, leave_at_min = dive["levels"][0]["depth"], dive["levels"][0]["leave_at"]
@@ -293,11 +293,7 @@ def test_a_loop_below_its_diluents_ppo2_is_open_circuit(depth_m, leave_at_min, g
     model = {"gradient_factors": list(gf)}
     level = [{"depth": depth_m, "leave_at": leave_at_min}]
     # 0.2 bar: 25 % exceeds it from the surface on, 0.25 · (1.01325 - 0.0627) = 0.24.
-    loop = scheduled(
-        {"units": "metric", "model": model, "levels": level, "loop": {"diluent": "25", "setpoint": 0.2}}
-    )
-    gas = scheduled(
-        {"units": "metric", "model": model, "levels": level, "cylinders": [cylinder("25", "bottom")]}
-    )
+    loop = scheduled({"units": "metric", "model": model, "levels": level, "loop": {"diluent": "25", "setpoint": 0.2}})
+    gas = scheduled({"units": "metric", "model": model, "levels": level, "cylinders": [cylinder("25", "bottom")]})
     assert [(s.depth_m, s.leave_min) for s in loop.stops] == [(s.depth_m, s.leave_min) for s in gas.stops]
     assert loop.track.tensions_bar[-1] == pytest.approx(gas.track.tensions_bar[-1], abs=1e-12)

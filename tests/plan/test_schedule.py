@@ -175,8 +175,7 @@ def test_stops_are_on_the_grid():
 
 def test_stops_in_feet_are_on_tens():
     depths_ft = [
-        stop.depth_m / FOOT
-        for stop in scheduled(tables(200, 30, "18/45", ("50", "oxygen"), units="imperial")).stops
+        stop.depth_m / FOOT for stop in scheduled(tables(200, 30, "18/45", ("50", "oxygen"), units="imperial")).stops
     ]
     assert depths_ft
     for depth_ft in depths_ft:
@@ -288,9 +287,7 @@ def test_a_level_gas_of_its_own():
 def test_a_level_left_before_its_stops_are_done_is_refused():
     """An hour at 50 m holds the diver well below 6 m; ten minutes later nobody is there."""
     given = tables(0, 0) | {"levels": [{"depth": 50, "leave_at": 60}, {"depth": 6, "leave_at": 70}]}
-    with pytest.raises(
-        BriefError, match=r"dive: \[\[levels\]\] 2, leave_at: .*give at least (\d+)"
-    ) as refused:
+    with pytest.raises(BriefError, match=r"dive: \[\[levels\]\] 2, leave_at: .*give at least (\d+)") as refused:
         scheduled(given)
     least = int(str(refused.value).rsplit(" ", 1)[1])
     given["levels"][1]["leave_at"] = least

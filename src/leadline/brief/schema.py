@@ -272,7 +272,7 @@ class Stops(_Table):
         depths = [0.0, self.last]
         multiple = 1
         while multiple * self.step <= deepest_m + 1e-6:
-            if multiple * self.step > self.last + 0.5 * self.step + 1e-6:
+            if multiple * self.step > self.last + 0.5 * self.step - 1e-6:
                 depths.append(multiple * self.step)
             multiple += 1
         return depths

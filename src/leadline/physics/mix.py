@@ -104,7 +104,5 @@ class Mix:
 
         The reference Anthony & Mitchell (2016) use for their limits of 5.2 and 6.2 g/L.
         """
-        at_one_atmosphere = (
-            self.o2 * DENSITY_G_L["o2"] + self.n2 * DENSITY_G_L["n2"] + self.he * DENSITY_G_L["he"]
-        )
+        at_one_atmosphere = self.o2 * DENSITY_G_L["o2"] + self.n2 * DENSITY_G_L["n2"] + self.he * DENSITY_G_L["he"]
         return at_one_atmosphere * bar / _ONE_ATMOSPHERE_BAR

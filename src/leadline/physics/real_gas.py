@@ -251,9 +251,7 @@ def pressure_of(mix: Mix, water_l: float, free_litres: float, celsius: float) ->
     isotherm = _isotherm(mix, celsius)
     density = float(free_litres) / (float(water_l) * isotherm.rt)
     if not 0.0 <= density <= molar_density(mix, MAX_BAR, celsius) * (1.0 + 1e-12):
-        raise ValueError(
-            f"{free_litres:g} L of gas in a cylinder of {water_l:g} L is outside 0 to {MAX_BAR:g} bar"
-        )
+        raise ValueError(f"{free_litres:g} L of gas in a cylinder of {water_l:g} L is outside 0 to {MAX_BAR:g} bar")
     return min(isotherm.bar(density), MAX_BAR)
 
 

@@ -101,7 +101,7 @@ def judge(dive: Dive, breathing: Iterable[Breathed], legs: Sequence[Leg]) -> lis
     found: list[Finding] = []
     for part in breathing:
         found += [*_oxygen(dive, part), *_narcosis(dive, part), *_density(dive, part)]
-    return [*found, *_counterdiffusion(dive, legs)]
+    return [*found, *_counterdiffusion(dive, legs), *_between_levels(dive, legs)]
 
 
 def _at(dive: Dive, depth_m: float) -> str:
@@ -171,6 +171,20 @@ def _density(dive: Dive, part: Breathed) -> list[Finding]:
     if density > DENSITY_RECOMMENDED_G_L + 0.005:
         message = f"{said} is over the recommended {DENSITY_RECOMMENDED_G_L} g/L."
         return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
+    return []
+
+
+def _between_levels(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
+    """Stops between levels are made on the gas of the level before: say so where a richer one is carried."""
+    last = max((i for i, leg in enumerate(legs) if leg.kind == "level"), default=0)
+    for leg in legs[:last]:
+        richer = [c.gas for c in dive.cylinders if c.use in ("travel", "deco") and c.gas.o2 > leg.source.mix.o2]
+        if leg.kind == "stop" and leg.source.setpoint_bar is None and richer:
+            message = (
+                f"The stops on the way to level {leg.level + 1} are planned on {leg.source.name}; richer gases are "
+                "taken up only on the last ascent."
+            )
+            return [Finding("stops-between-levels", "note", message, {}, leg.start_min, leg.end_m)]
     return []
 
 

@@ -14,7 +14,7 @@ from leadline.plan import breathing, gases
 from leadline.plan.findings import Finding
 from leadline.plan.oxygen import Oxygen, oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
-from leadline.plan.schedule import Layout, Leg, Schedule, Stop, Switch, read_legs, read_stops, read_switches
+from leadline.plan.schedule import Array, Layout, Leg, Schedule, Stop, Switch, read_legs, read_stops, read_switches
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders, open_circuit_supply, short_of_gas, stressed_rmv
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
@@ -55,12 +55,17 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
         return None
     way = layout.way_rows(gases.bailout_way(dive))
     track, rmv = schedule.track, stressed_rmv(dive)
-    used = np.zeros((len(track), len(layout.sources)))
-    surfacing_min = np.zeros(len(track))
-    fault = kernel.bail_out_everywhere(
-        track.points, track.tensions_bar, dive.diver.sorting_out, rmv, way, layout.source_rows, layout.rules,
-        layout.comps, used, surfacing_min,
-    )  # fmt: skip
+    rows = np.zeros(2048, kernel.LEG)
+
+    def leave_the_loop(points: Array, tensions: Array) -> tuple[int, int, Array, Array]:
+        used, surfacing_min = np.zeros((len(points), len(layout.sources))), np.zeros(len(points))
+        fault, filled = kernel.bail_out_everywhere(
+            points, tensions, dive.diver.sorting_out, rmv, way, layout.source_rows, layout.rules, layout.comps,
+            used, surfacing_min, rows,
+        )  # fmt: skip
+        return fault, filled, used, surfacing_min
+
+    fault, _, used, surfacing_min = leave_the_loop(track.points, track.tensions_bar)
     if fault != kernel.FINE:
         said = "the stops of a bailout never clear on the gas carried; carry a richer bailout gas, or raise GF high"
         raise BriefError(source, [Problem("[[cylinders]]", said)])
@@ -77,12 +82,8 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
     tts = surfacing_min - track.points["run_time_min"]
     worst = int(np.lexsort((tts, asked))[-1])
 
-    rows = np.zeros(2048, kernel.LEG)
-    n, run_time_min, _ = kernel.bail_out(
-        track.points, worst, track.tensions_bar[worst].copy(), dive.diver.sorting_out, way, layout.source_rows,
-        layout.rules, layout.comps, rows,
-    )  # fmt: skip
-    legs = read_legs(rows[:n], layout.sources)
+    _, filled, _, _ = leave_the_loop(track.points[worst : worst + 1], track.tensions_bar[worst : worst + 1])
+    legs = read_legs(rows[:filled], layout.sources)
     point = track.points[worst]
     first = Switch(float(point["depth_m"]), float(point["run_time_min"]), legs[0].source)
     return Bailout(
@@ -91,7 +92,7 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
         legs=legs,
         stops=read_stops(legs),
         switches=(first, *read_switches(legs)),
-        run_time_min=float(run_time_min),
+        run_time_min=float(surfacing_min[worst]),
         supply=open_circuit_supply(dive, cylinders, legs, lambda leg: rmv),
         oxygen=oxygen((*_until(schedule.legs, legs[0].start_min), *legs), dive.site.environment),
         breathing=breathing.breathed_in_a_bailout(dive, gases.bailout_way(dive), legs[0].start_min),
@@ -123,9 +124,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
     system = SYSTEMS[dive.units]
     at = f"{found.worst_moment_min:.0f} min, {system.depth(found.depth_m)} {system.depth_unit}"
     short = in_a_bailout(finding for use in found.supply if (finding := short_of_gas(dive, use)) is not None)
-    breathed = in_a_bailout(
-        [*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(found.oxygen)]
-    )
+    breathed = in_a_bailout([*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(found.oxygen)])
     for part in found.breathing:
         if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
             breathed.append(

@@ -19,7 +19,7 @@ class Finding:
     code: str
     severity: Severity
     message: str
-    values: dict[str, float | str] = field(default_factory=dict)
+    values: dict[str, float | str] = field(default_factory=dict, hash=False)
     run_time_min: float | None = None
     depth_m: float | None = None
 

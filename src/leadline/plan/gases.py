@@ -33,7 +33,7 @@ class Source:
 
     @property
     def circuit(self) -> str:
-        """"open" or "closed"."""
+        """ "open" or "closed"."""
         return "open" if self.setpoint_bar is None else "closed"
 
     def ppo2(self, bar: float) -> float:
@@ -88,9 +88,7 @@ def switch_depth(cylinder: Cylinder, limit_bar: float, grid_m: Iterable[float], 
     if cylinder.switch_depth is not None:
         return cylinder.switch_depth
     usable = [
-        depth_m
-        for depth_m in grid_m
-        if depth_m > 0.0 and cylinder.gas.ppo2(where.pressure(depth_m)) <= limit_bar
+        depth_m for depth_m in grid_m if depth_m > 0.0 and cylinder.gas.ppo2(where.pressure(depth_m)) <= limit_bar
     ]
     return max(usable, default=None)
 

@@ -80,8 +80,8 @@ class Track:
     `points` is an array of `kernel.POINT` and `tensions_bar` [points, 2, 16], nitrogen first.
     """
 
-    points: Array = field(repr=False)
-    tensions_bar: Array = field(repr=False)
+    points: Array = field(repr=False, compare=False)  # what follows from the legs need not be compared
+    tensions_bar: Array = field(repr=False, compare=False)
     sources: tuple[Source, ...]
 
     def __len__(self) -> int:
@@ -223,9 +223,7 @@ def read_stops(legs: Iterable[Leg]) -> tuple[Stop, ...]:
 def read_switches(legs: Sequence[Leg]) -> tuple[Switch, ...]:
     """Every change of source between legs, at the depth and time it happens."""
     return tuple(
-        Switch(leg.start_m, leg.start_min, leg.source)
-        for before, leg in pairwise(legs)
-        if leg.source != before.source
+        Switch(leg.start_m, leg.start_min, leg.source) for before, leg in pairwise(legs) if leg.source != before.source
     )
 
 

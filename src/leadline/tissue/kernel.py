@@ -739,7 +739,7 @@ def track(
     return n
 
 
-@entry
+@inner
 def free_litres_by_source(legs: Array, rmv_l_min: float, rules: Rules, used: Array) -> None:
     """Add up what legs use of each source at one RMV. [free litres]"""
     for leg in legs:
@@ -747,7 +747,7 @@ def free_litres_by_source(legs: Array, rmv_l_min: float, rules: Rules, used: Arr
         used[leg.source] += rmv_l_min * bar * (leg.end_min - leg.start_min)
 
 
-@entry
+@inner
 def bail_out(
     points: Array, i: int, tissue: Array, sorting_out_min: float,
     way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
@@ -769,18 +769,19 @@ def bail_out(
 
 @entry
 def bail_out_everywhere(
-    points: Array, tensions: Array, sorting_out_min: float, rmv_l_min: float, way: Array,
-    sources: Array, rules: Rules, comps: Compartments, used: Array, surfacing_min: Array,
-) -> int:  # fmt: skip
-    """`bail_out` from every point: fills `used` [points, sources, free litres] and `surfacing_min` [points]."""
-    legs = np.zeros(2048, LEG)
+    points: Array, tensions: Array, sorting_out_min: float, rmv_l_min: float, way: Array, sources: Array,
+    rules: Rules, comps: Compartments, used: Array, surfacing_min: Array, legs: Array,
+) -> tuple[int, int]:  # fmt: skip
+    """`bail_out` from every point: fills `used` [points, sources, free litres] and `surfacing_min` [points].
+
+    Returns (fault, how many of `legs` the last point's bailout filled).
+    """
     tissue = np.empty((2, COMPARTMENTS))
+    filled = 0
     for i in range(len(points)):
         copy_tissue(tensions[i], tissue)
-        n, surfacing_min[i], fault = bail_out(
-            points, i, tissue, sorting_out_min, way, sources, rules, comps, legs
-        )
+        filled, surfacing_min[i], fault = bail_out(points, i, tissue, sorting_out_min, way, sources, rules, comps, legs)
         if fault != FINE:
-            return fault
-        free_litres_by_source(legs[:n], rmv_l_min, rules, used[i])
-    return FINE
+            return fault, filled
+        free_litres_by_source(legs[:filled], rmv_l_min, rules, used[i])
+    return FINE, filled
