@@ -123,6 +123,8 @@ def _rows(plan: Plan, legs: Sequence[Leg], end_min: float, system: System, title
 
 def _tts(plan: Plan, row: Row, end_min: float) -> str:
     """Time to surface on leaving, rounded up. At a level of the plan it is what the diver would see there."""
+    if row.kind == "change" and row.leave_min < plan.dive.levels[-1].leave_at:
+        return ""
     if row.kind != "level":
         return f"{math.ceil(end_min - row.leave_min - 1e-6)}"
     if row.leave_min > plan.schedule.run_time_min or end_min != plan.schedule.run_time_min:
