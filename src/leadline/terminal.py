@@ -15,8 +15,7 @@ from leadline.plan import Plan
 from leadline.plan.breathing import Breathed
 from leadline.plan.findings import Severity
 from leadline.plan.gases import Source
-from leadline.plan.rows import Row, rows
-from leadline.plan.schedule import Leg
+from leadline.plan.rows import Row, bailout_rows, planned_rows, up
 from leadline.plan.supply import CylinderUse, stressed_rmv
 from leadline.units import SYSTEMS, System
 
@@ -81,20 +80,20 @@ def _table(title: str | None, columns: Iterable[tuple[str, bool]]) -> Table:
 
 def _schedule(plan: Plan, system: System) -> RenderableType:
     schedule = plan.schedule
-    table = _rows(plan, schedule.legs, schedule.run_time_min, system, "Schedule")
+    table = _rows(plan, planned_rows(plan), system, "Schedule")
     ndl = f"{schedule.ndl_min}" if schedule.ndl_min < 999 else "999 or more"
     last = plan.dive.levels[-1]
     tts = Text(
-        f"TTS {math.ceil(schedule.tts_min - 1e-6)} min when {system.depth(last.depth)} {system.depth_unit} is left at "
+        f"TTS {up(schedule.tts_min)} min when {system.depth(last.depth)} {system.depth_unit} is left at "
         f"{last.leave_at:.0f}; no-stop limit there {ndl} min."
         if last.depth == plan.dive.deepest_m
-        else f"TTS {math.ceil(schedule.tts_min - 1e-6)} min when the last level is left at {last.leave_at:.0f}; "
+        else f"TTS {up(schedule.tts_min)} min when the last level is left at {last.leave_at:.0f}; "
         f"no-stop limit at the deepest {ndl} min."
     )
     return Group(table, tts, Text("TTS in the table: on leaving each depth.", style="dim"))
 
 
-def _rows(plan: Plan, legs: Sequence[Leg], end_min: float, system: System, title: str | None) -> Table:
+def _rows(plan: Plan, found: Iterable[Row], system: System, title: str | None) -> Table:
     unit = system.depth_unit
     table = _table(
         title,
@@ -104,32 +103,20 @@ def _rows(plan: Plan, legs: Sequence[Leg], end_min: float, system: System, title
         ],
     )  # fmt: skip
     where = plan.dive.site.environment
-    for row in rows(legs):
+    for row in found:
         if row.kind == "surface":
-            table.add_row("surface", "", f"{row.leave_min:.0f}", "", "", "")
+            table.add_row("surface", "", up(row.leave_min), "", "", "")
             continue
-        ppo2 = f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}"
         table.add_row(
             system.depth(row.depth_m),
             {"level": "level", "change": "-"}.get(row.kind, f"{row.minutes}"),
-            f"{row.leave_min:.0f}" if row.kind != "change" else f"({math.ceil(row.leave_min - 1e-6)})",
-            _tts(plan, row, end_min),
+            f"({up(row.leave_min)})" if row.kind == "change" else up(row.leave_min),
+            up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
-            ppo2,
+            f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
             style="bold" if row.changed else "",
         )
     return table
-
-
-def _tts(plan: Plan, row: Row, end_min: float) -> str:
-    """Time to surface on leaving, rounded up. At a level of the plan it is what the diver would see there."""
-    if row.kind == "change" and row.leave_min < plan.dive.levels[-1].leave_at:
-        return ""
-    if row.kind != "level":
-        return f"{math.ceil(end_min - row.leave_min - 1e-6)}"
-    if row.leave_min > plan.schedule.run_time_min or end_min != plan.schedule.run_time_min:
-        return f"{math.ceil(end_min - row.leave_min - 1e-6)}"
-    return f"{math.ceil(float(plan.schedule.track.at(row.leave_min)['tts_min']) - 1e-6)}"
 
 
 def _gas_name(source: Source, changed: bool) -> str:
@@ -182,14 +169,14 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
     if bailout is None:
         return []
     head = (
-        f"Bailout at the worst moment: leave the loop at {math.ceil(bailout.worst_moment_min - 1e-6)} min, "
-        f"{system.depth(bailout.depth_m)} {system.depth_unit}; {math.ceil(bailout.tts_min - 1e-6)} min to the surface"
+        f"Bailout at the worst moment: leave the loop at {up(bailout.worst_moment_min)} min, "
+        f"{system.depth(bailout.depth_m)} {system.depth_unit}; {up(bailout.tts_min)} min to the surface"
     )
     rmv = f"RMV {system.flow(stressed_rmv(plan.dive))} throughout, {plan.dive.diver.sorting_out:g} min at depth first."
     return [
         Text(""),
         Text(head, style="bold"),
-        _rows(plan, bailout.legs, bailout.run_time_min, system, None),
+        _rows(plan, bailout_rows(plan), system, None),
         _gas(bailout.supply, system, "Bailout gas"),
         Text(rmv),
     ]

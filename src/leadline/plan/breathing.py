@@ -32,8 +32,8 @@ class Breathed:
     ead_m: float
     density_g_l: float
     mod_m: float
-    """At the limit it is held to: the bottom limit for descent and levels, the deco limit for the ascent, there with
-    the grid's tolerance, so that oxygen's is 6 m or 20 ft."""
+    """At the limit it is held to: the bottom limit for descent and levels, the deco limit for the ascent. Never
+    shallower than it is breathed within the grid's tolerance: that of oxygen changed to at 6 m is 6 m."""
     on_the_way_up: bool
     first_min: float
 
@@ -78,7 +78,7 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
     at = [shallowest_m + (deepest_m - shallowest_m) * i / 20 for i in range(21)]
     limit = limits.ppo2_deco if up else limits.ppo2_bottom
     mod_m = source.mix.mod(limit, where)
-    if up and source.ppo2(high_bar) <= limit + GRID_TOLERANCE_BAR:
+    if source.mix.ppo2(high_bar) <= limit + GRID_TOLERANCE_BAR:
         mod_m = max(mod_m, deepest_m)
     inspired = [(depth, source.inspired(where.pressure(depth))) for depth in at]
     return Breathed(

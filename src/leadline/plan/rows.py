@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from leadline.plan.gases import Source
-from leadline.plan.schedule import Leg
+from leadline.plan.plan import Plan
+from leadline.plan.schedule import Leg, Stop
 
 Kind = Literal["level", "change", "stop", "surface"]
 
@@ -17,8 +18,8 @@ Kind = Literal["level", "change", "stop", "surface"]
 class Row:
     """One line of a schedule.
 
-    `leave_min` is whole except where a gas is changed in passing; the surface's is the end of the dive, rounded up.
-    `changed` says that the source is taken up here.
+    `leave_min` is a whole minute except where a gas is changed in passing and at the surface; `tts_min` is TTS then,
+    and None on the way down. `changed`: the source is taken up here. `minutes` are a stop's, a begun one counted.
     """
 
     kind: Kind
@@ -26,24 +27,48 @@ class Row:
     minutes: int | None
     arrive_min: float
     leave_min: float
+    tts_min: float | None
     source: Source
     changed: bool
 
 
-def rows(legs: Sequence[Leg]) -> tuple[Row, ...]:
-    """Every line of a schedule, in the order of the dive."""
+def planned_rows(plan: Plan) -> tuple[Row, ...]:
+    """The schedule of the planned dive. TTS is what a handset would show: from a level, as if it ended the dive."""
+    track = plan.schedule.track
+    return rows(plan.schedule.legs, lambda at_min: float(track.at(at_min)["tts_min"]))
+
+
+def bailout_rows(plan: Plan) -> tuple[Row, ...]:
+    """The schedule of the worst bailout; empty without one."""
+    found = plan.bailout
+    if found is None or plan.dive.loop is None:
+        return ()
+    loop = Source(plan.dive.loop.diluent, plan.dive.loop.setpoint)
+    return rows(found.legs, lambda at_min: found.run_time_min - at_min, before=loop)
+
+
+def rows(legs: Sequence[Leg], tts_at: Callable[[float], float], before: Source | None = None) -> tuple[Row, ...]:
+    """Every line of a schedule, in the order of the dive.
+
+    `tts_at` gives TTS at a run time; `before` is what was breathed before the first leg, if something else.
+    """
     found: list[Row] = []
-    before: Source | None = None
     for leg in legs:
         changed = before is not None and leg.source != before
-        if leg.kind in ("level", "stop"):
-            minutes = math.ceil(leg.minutes - 1e-6)
-            kind: Kind = "level" if leg.kind == "level" else "stop"
-            found.append(Row(kind, leg.end_m, minutes, leg.start_min, leg.end_min, leg.source, changed))
-        elif changed:
-            found.append(Row("change", leg.start_m, None, leg.start_min, leg.start_min, leg.source, True))
         before = leg.source
+        stays = leg.kind in ("level", "stop")
+        if not stays and not changed:
+            continue
+        kind: Kind = "change" if not stays else "level" if leg.kind == "level" else "stop"
+        leave_min = leg.end_min if stays else leg.start_min
+        minutes = Stop(leg.end_m, leg.start_min, leg.end_min, leg.source).minutes if kind == "stop" else None
+        tts_min = None if leg.kind == "descent" else tts_at(leave_min)
+        found.append(Row(kind, leg.start_m, minutes, leg.start_min, leave_min, tts_min, leg.source, changed))
     end = legs[-1]
-    surface_min = float(math.ceil(end.end_min - 1e-6))
-    found.append(Row("surface", 0.0, None, end.end_min, surface_min, end.source, False))
+    found.append(Row("surface", 0.0, None, end.end_min, end.end_min, 0.0, end.source, False))
     return tuple(found)
+
+
+def up(minutes: float) -> str:
+    """Whole minutes, a begun one counted."""
+    return f"{math.ceil(minutes - 1e-6)}"

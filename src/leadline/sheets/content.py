@@ -7,16 +7,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.plan import Plan, Stop
+from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed
-from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
-from leadline.plan.schedule import Leg
+from leadline.plan.gases import Source
+from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
 from leadline.sheets.profile import profile
 from leadline.units import SYSTEMS
@@ -52,11 +52,6 @@ class Row:
 # --- Numbers ----------------------------------------------------------------------------------------------------------
 
 
-def up(minutes: float) -> str:
-    """Whole minutes, a begun one counted."""
-    return f"{math.ceil(minutes - 1e-6)}"
-
-
 def down(minutes: float) -> str:
     """Whole minutes, a begun one not counted."""
     return f"{math.floor(minutes + 1e-6)}"
@@ -68,17 +63,10 @@ def depth(dive: Dive, metres: float) -> str:
     return f"{system.depth(metres)} {system.depth_unit}"
 
 
-def mod(dive: Dive, source: Source, limit_bar: float, breathed_m: float = 0.0) -> str:
-    """A MOD with its unit: whole, rounded down.
-
-    It is never shallower than a depth the plan breathes the gas at within the tolerance of the stop grid: oxygen
-    changed to at 6 m does not carry "MOD 5 m".
-    """
-    system, where = SYSTEMS[dive.units], dive.site.environment
-    deepest_m = source.mix.mod(limit_bar, where)
-    text = f"{max(0, math.floor(deepest_m / system.depth_m + 1e-6))} {system.depth_unit}"
-    tolerated = source.mix.ppo2(where.pressure(breathed_m)) <= limit_bar + GRID_TOLERANCE_BAR + 1e-9
-    return depth(dive, breathed_m) if tolerated and breathed_m > deepest_m else text
+def mod(dive: Dive, part: Breathed) -> str:
+    """A MOD with its unit: whole, rounded down."""
+    system = SYSTEMS[dive.units]
+    return f"{max(0, math.floor(part.mod_m / system.depth_m + 1e-6))} {system.depth_unit}"
 
 
 def count(number: int, one: str, many: str = "") -> str:
@@ -94,73 +82,40 @@ def breakable(name: str) -> str:
 # --- Schedules --------------------------------------------------------------------------------------------------------
 
 
-def rows(
-    dive: Dive,
-    legs: Sequence[Leg],
-    tts_min: Callable[[float], float],
-    mods: dict[Source, str],
-    before: Source | None = None,
-) -> list[Row]:
-    """Levels, stops, changes of gas and the surface, in the order of the dive.
-
-    `tts_min` gives TTS at a run time; `before` is what was breathed before the first leg, if something else.
-    """
-    system, where, end_min = SYSTEMS[dive.units], dive.site.environment, legs[-1].end_min
-    found: list[Row] = []
-    for leg in together(legs):
-        changed = before is not None and leg.source != before
-        before = leg.source
-        if leg.kind not in ("level", "stop") and not changed:
+def printed(dive: Dive, found: Iterable[rows.Row], mods: dict[Source, str]) -> list[Row]:
+    """The rows of a schedule as they are printed; a dive without stops says so."""
+    system, where = SYSTEMS[dive.units], dive.site.environment
+    made: list[Row] = []
+    for row in found:
+        if row.kind == "surface":
+            if not any(other.kind == "stop" for other in made):
+                made.append(Row("none", "", "", "", "", "", "", "", "", False, "No stops"))
+            end = up(row.leave_min)
+            made.append(Row("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
             continue
-        stays = leg.kind in ("level", "stop")
-        minutes = Stop(leg.end_m, leg.start_min, leg.end_min, leg.source).minutes if leg.kind == "stop" else 0
-        at_min = leg.end_min if stays else leg.start_min
-        found.append(
+        made.append(
             Row(
-                kind=leg.kind if stays else "switch",
-                depth=system.depth(leg.start_m),
-                minutes=f"{minutes}" if leg.kind == "stop" else "",
-                arrive=f"{math.ceil(at_min - 1e-6) - minutes}" if leg.kind == "stop" else down(leg.start_min),
-                leave=up(at_min),
-                tts="" if leg.kind == "descent" else up(tts_min(at_min)),
-                gas=leg.source.name,
-                mod=mods.get(leg.source, "") if changed else "",
-                ppo2=f"{leg.source.ppo2(where.pressure(leg.start_m)):.2f}",
-                changed=changed,
-                label=leg.kind if leg.kind == "level" else "" if stays else "change",
+                kind="switch" if row.kind == "change" else row.kind,
+                depth=system.depth(row.depth_m),
+                minutes="" if row.minutes is None else f"{row.minutes}",
+                # So that a stop's minutes add up on paper.
+                arrive=down(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
+                leave=up(row.leave_min),
+                tts="" if row.tts_min is None else up(row.tts_min),
+                gas=row.source.name,
+                mod=mods.get(row.source, "") if row.changed else "",
+                ppo2=f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
+                changed=row.changed,
+                label="" if row.kind == "stop" else row.kind,
             )
         )
-    if not any(row.kind == "stop" for row in found):
-        found.append(Row("none", "", "", "", "", "", "", "", "", False, "No stops"))
-    found.append(Row("surface", "0", "", up(end_min), up(end_min), "0", "", "", "", False, "Surface"))
-    return found
-
-
-def together(legs: Iterable[Leg]) -> list[Leg]:
-    """Legs, those that only go on with the same stop or level made one."""
-    found: list[Leg] = []
-    for leg in legs:
-        last = found[-1] if found else None
-        if (
-            last is not None
-            and leg.kind in ("level", "stop")
-            and (last.kind, last.source, last.level) == (leg.kind, leg.source, leg.level)
-            and last.end_m == leg.start_m == leg.end_m
-        ):
-            found[-1] = Leg(
-                last.kind, last.start_min, leg.end_min, last.start_m, leg.end_m, leg.source, leg.level,
-                last.after_first_stop,
-            )  # fmt: skip
-        else:
-            found.append(leg)
-    return found
+    return made
 
 
 def planned_rows(plan: Plan) -> list[Row]:
     """The schedule of the planned dive."""
-    mods = {part.source: _mod_breathed(plan.dive, part) for part in plan.breathing if part.source.circuit == "open"}
-    track = plan.schedule.track
-    return rows(plan.dive, plan.schedule.legs, lambda at_min: float(track.at(at_min)["tts_min"]), mods)
+    mods = {part.source: mod(plan.dive, part) for part in plan.breathing if part.source.circuit == "open"}
+    return printed(plan.dive, rows.planned_rows(plan), mods)
 
 
 def bailout_rows(plan: Plan) -> list[Row]:
@@ -168,20 +123,14 @@ def bailout_rows(plan: Plan) -> list[Row]:
     found = plan.bailout
     if found is None:
         return []
-    mods = {part.source: _mod_breathed(plan.dive, part, bailout=True) for part in found.breathing}
-    assert plan.dive.loop is not None
-    loop = Source(plan.dive.loop.diluent, plan.dive.loop.setpoint)
-    made = rows(plan.dive, found.legs, lambda at_min: found.run_time_min - at_min, mods, before=loop)
-    return [_sorting_out(row) if i == 0 and row.kind == "level" else row for i, row in enumerate(made)]
-
-
-def _sorting_out(row: Row) -> Row:
-    return Row(**{**asdict(row), "label": "sort out"})
+    mods = {part.source: mod(plan.dive, part) for part in found.breathing}
+    made = printed(plan.dive, rows.bailout_rows(plan), mods)
+    return [replace(row, label="sort out") if i == 0 and row.kind == "level" else row for i, row in enumerate(made)]
 
 
 def tts_marks(plan: Plan) -> list[Data]:
     """TTS at marked run times: where a level before the last is left, and at the last level's end and before it."""
-    levels = [leg for leg in together(plan.schedule.legs) if leg.kind == "level"]
+    levels = [leg for leg in plan.schedule.legs if leg.kind == "level"]
     marks = [leg.end_min for leg in levels[:-1]][-2:]
     if levels:
         last = levels[-1]
@@ -199,15 +148,15 @@ def tts_marks(plan: Plan) -> list[Data]:
 # --- Tables -----------------------------------------------------------------------------------------------------------
 
 
-def gas_table(dive: Dive, breathing: Iterable[Breathed], *, bailout: bool = False) -> list[Data]:
+def gas_table(dive: Dive, breathing: Iterable[Breathed]) -> list[Data]:
     """What is breathed, and what it does at its deepest."""
     return [
         {
             "gas": part.source.name,
             "diluent": f"diluent {part.source.mix.name}" if part.source.circuit == "closed" else "",
             "depths": f"{SYSTEMS[dive.units].depth(part.deepest_m)}–{SYSTEMS[dive.units].depth(part.shallowest_m)}",
-            "mod": _mod_breathed(dive, part, bailout=bailout),
-            "limit": f"{_limit(dive, part, bailout):.1f}",
+            "mod": mod(dive, part),
+            "limit": f"{_limit(dive, part):.1f}",
             "ppo2": f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
             "end": depth(dive, part.end_m),
             "density": f"{part.density_g_l:.1f}",
@@ -261,13 +210,8 @@ def bailout_line(plan: Plan) -> str:
     return f"Leave the loop at run time {found.worst_moment_min:.0f}, {depth(plan.dive, found.depth_m)}"
 
 
-def _limit(dive: Dive, part: Breathed, bailout: bool) -> float:
-    return dive.limits.ppo2_deco if part.on_the_way_up or bailout else dive.limits.ppo2_bottom
-
-
-def _mod_breathed(dive: Dive, part: Breathed, *, bailout: bool = False) -> str:
-    breathed_m = part.deepest_m if part.source.circuit == "open" else 0.0
-    return mod(dive, part.source, _limit(dive, part, bailout), breathed_m)
+def _limit(dive: Dive, part: Breathed) -> float:
+    return dive.limits.ppo2_deco if part.on_the_way_up else dive.limits.ppo2_bottom
 
 
 # --- Sheets -----------------------------------------------------------------------------------------------------------
@@ -331,7 +275,7 @@ def wetnotes(plan: Plan) -> Data:
             "line": bailout_line(plan),
             "tts": f"TTS {up(found.tts_min)} min",
             "rows": [asdict(row) for row in bailout_rows(plan)],
-            "gases": gas_table(dive, found.breathing, bailout=True),
+            "gases": gas_table(dive, found.breathing),
             "supply": supply_table(dive, found.supply),
         },
         "notes": [
