@@ -152,7 +152,7 @@ def _loop(plan: Plan, system: System) -> list[RenderableType]:
     if plan.loop is None or plan.dive.loop is None:
         diver = plan.dive.diver
         bottom, deco = system.flow(diver.rmv_bottom), system.flow(diver.rmv_deco)
-        return [Text(f"RMV {bottom} until the first stop, {deco} from it on.")]
+        return [Text(f"RMV {bottom} {system.gas_unit}/min until the first stop, {deco} from it on.")]
     loop = plan.loop
     rated = f" of {loop.scrubber_min:.0f} rated" if loop.scrubber_min is not None else ""
     return [
@@ -172,7 +172,7 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
         f"Bailout at the worst moment: leave the loop at {up(bailout.worst_moment_min)} min, "
         f"{system.depth(bailout.depth_m)} {system.depth_unit}; {up(bailout.tts_min)} min to the surface"
     )
-    rmv = f"RMV {system.flow(stressed_rmv(plan.dive))} throughout, {plan.dive.diver.sorting_out:g} min at depth first."
+    rmv = f"RMV {system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min throughout, {plan.dive.diver.sorting_out:g} min at depth first."
     return [
         Text(""),
         Text(head, style="bold"),
