@@ -172,7 +172,8 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
         f"Bailout at the worst moment: leave the loop at {up(bailout.worst_moment_min)} min, "
         f"{system.depth(bailout.depth_m)} {system.depth_unit}; {up(bailout.tts_min)} min to the surface"
     )
-    rmv = f"RMV {system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min throughout, {plan.dive.diver.sorting_out:g} min at depth first."
+    flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
+    rmv = f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."
     return [
         Text(""),
         Text(head, style="bold"),
