@@ -47,7 +47,7 @@ def _heading(plan: Plan, system: System) -> Text:
     dive = plan.dive
     low, high = dive.model.gradient_factors
     water = dive.site.water if isinstance(dive.site.water, str) else f"{dive.site.water:g} kg/m³"
-    altitude = f", {system.depth(dive.site.altitude)} {system.depth_unit} up" if dive.site.altitude else ""
+    altitude = f", {system.at(dive.site.altitude)} up" if dive.site.altitude else ""
     text = Text(dive.title, style="bold")
     text.append(f"\n{dive.model.coefficients}, GF {low:g}/{high:g}, {water} water{altitude}", style="not bold")
     text.append(f", {'closed' if dive.loop is not None else 'open'} circuit", style="not bold")
@@ -84,7 +84,7 @@ def _schedule(plan: Plan, system: System) -> RenderableType:
     ndl = f"{schedule.ndl_min}" if schedule.ndl_min < 999 else "999 or more"
     last = plan.dive.levels[-1]
     tts = Text(
-        f"TTS {up(schedule.tts_min)} min when {system.depth(last.depth)} {system.depth_unit} is left at "
+        f"TTS {up(schedule.tts_min)} min when {system.at(last.depth)} is left at "
         f"{last.leave_at:.0f}; no-stop limit there {ndl} min."
         if last.depth == plan.dive.deepest_m
         else f"TTS {up(schedule.tts_min)} min when the last level is left at {last.leave_at:.0f}; "
@@ -170,7 +170,7 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
         return []
     head = (
         f"Bailout at the worst moment: leave the loop at {up(bailout.worst_moment_min)} min, "
-        f"{system.depth(bailout.depth_m)} {system.depth_unit}; {up(bailout.tts_min)} min to the surface"
+        f"{system.at(bailout.depth_m)}; {up(bailout.tts_min)} min to the surface"
     )
     flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
     rmv = f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."

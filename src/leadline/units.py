@@ -141,6 +141,10 @@ class System:
         value = round(metres / self.depth_m, self.depth_decimals) + 0.0  # never "-0"
         return f"{value:.0f}" if value == round(value) else f"{value:.{self.depth_decimals}f}"
 
+    def at(self, metres: float) -> str:
+        """A depth with its unit: "40 m"."""
+        return f"{self.depth(metres)} {self.depth_unit}"
+
     def pressure(self, bar: float) -> str:
         """A cylinder pressure, without its unit, rounded down: a gauge never promises more than there is."""
         return f"{math.floor(bar / self.pressure_bar + 1e-6):.0f}"

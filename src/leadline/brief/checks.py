@@ -26,7 +26,7 @@ def _levels(dive: Dive) -> Iterator[Problem]:
         if level.leave_at < arrive_min - 1e-6:
             yield Problem(
                 key_path("levels", i, "leave_at"),
-                f"{level.leave_at:g} min is before {system.depth(level.depth)} {system.depth_unit} can be "
+                f"{level.leave_at:g} min is before {system.at(level.depth)} can be "
                 f"reached ({arrive_min:.1f} min); give at least {math.ceil(arrive_min - 1e-6)}",
             )
         depth_m, run_time_min = level.depth, max(level.leave_at, arrive_min)

@@ -176,7 +176,7 @@ def _water(value: object, info: ValidationInfo) -> str | float:
 
 def _depth(metres: float, info: ValidationInfo) -> str:
     system = SYSTEMS[_units(info)]
-    return f"{system.depth(metres)} {system.depth_unit}"
+    return f"{system.at(metres)}"
 
 
 def _pressure(bar: float, info: ValidationInfo) -> str:

@@ -31,9 +31,11 @@ class Breathed:
     end_m: float
     ead_m: float
     density_g_l: float
+    limit_bar: float
+    """The ppO2 it is held to: the bottom limit for descent and levels, the deco limit for the ascent."""
     mod_m: float
-    """At the limit it is held to: the bottom limit for descent and levels, the deco limit for the ascent. Never
-    shallower than it is breathed within the grid's tolerance: that of oxygen changed to at 6 m is 6 m."""
+    """At that limit. Never shallower than it is breathed within the grid's tolerance: that of oxygen changed to at
+    6 m is 6 m."""
     on_the_way_up: bool
     first_min: float
 
@@ -90,6 +92,7 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
         end_m=max(mix.end(depth, where, oxygen_narcotic=limits.oxygen_narcotic) for depth, mix in inspired),
         ead_m=max(mix.ead(depth, where) for depth, mix in inspired),
         density_g_l=max(mix.density(where.pressure(depth)) for depth, mix in inspired),
+        limit_bar=limit,
         mod_m=mod_m,
         on_the_way_up=up,
         first_min=first_min,
@@ -104,25 +107,19 @@ def judge(dive: Dive, breathing: Iterable[Breathed], legs: Sequence[Leg]) -> lis
     return [*found, *_counterdiffusion(dive, legs), *_between_levels(dive, legs)]
 
 
-def _at(dive: Dive, depth_m: float) -> str:
-    system = SYSTEMS[dive.units]
-    return f"{system.depth(depth_m)} {system.depth_unit}"
-
-
 def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
-    limits = dive.limits
+    at = SYSTEMS[dive.units].at
     found: list[Finding] = []
-    limit = limits.ppo2_deco if part.on_the_way_up else limits.ppo2_bottom
-    high, name = part.ppo2_high_bar, part.source.name
+    high, limit, name = part.ppo2_high_bar, part.limit_bar, part.source.name
     values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}
     if high > limit + GRID_TOLERANCE_BAR + 1e-9:
-        message = f"{name}: ppO2 {high:.2f} at {_at(dive, part.deepest_m)} is over the limit of {limit:.2f}."
+        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over the limit of {limit:.2f}."
         found.append(Finding("ppo2-high", "no-go", message, values, part.first_min, part.deepest_m))
     elif high > limit + ROUNDING_BAR and not part.on_the_way_up:
-        message = f"{name}: ppO2 {high:.2f} at {_at(dive, part.deepest_m)} is just over the limit of {limit:.2f}."
+        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is just over the limit of {limit:.2f}."
         found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
     if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
-        message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {_at(dive, part.shallowest_m)}."
+        message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {at(part.shallowest_m)}."
         found.append(
             Finding(
                 "ppo2-low", "caution", message,
@@ -134,7 +131,7 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
     held = dive.loop.setpoint if dive.loop is not None else 0.0
     if setpoint is not None and setpoint >= held and high > setpoint + 0.01:
         message = (
-            f"The diluent alone is richer than the setpoint at {_at(dive, part.deepest_m)} (ppO2 {high:.2f}): "
+            f"The diluent alone is richer than the setpoint at {at(part.deepest_m)} (ppO2 {high:.2f}): "
             "the setpoint cannot be held, nor a flush bring the loop down to it."
         )
         found.append(Finding("diluent-rich", "caution", message, values, part.first_min, part.deepest_m))
@@ -142,12 +139,13 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
 
 
 def _narcosis(dive: Dive, part: Breathed) -> list[Finding]:
+    at = SYSTEMS[dive.units].at
     if part.end_m <= dive.limits.end + 0.5:
         return []
-    message = f"{part.source.name}: END {_at(dive, part.end_m)} at {_at(dive, part.deepest_m)} is over "
+    message = f"{part.source.name}: END {at(part.end_m)} at {at(part.deepest_m)} is over "
     return [
         Finding(
-            "end", "caution", f"{message}{_at(dive, dive.limits.end)}.",
+            "end", "caution", f"{message}{at(dive.limits.end)}.",
             {"end_m": part.end_m, "limit_m": dive.limits.end, "gas": part.source.mix.label},
             part.first_min, part.deepest_m,
         )
@@ -155,8 +153,9 @@ def _narcosis(dive: Dive, part: Breathed) -> list[Finding]:
 
 
 def _density(dive: Dive, part: Breathed) -> list[Finding]:
+    at = SYSTEMS[dive.units].at
     density, own = part.density_g_l, dive.limits.gas_density
-    said = f"{part.source.name}: {density:.1f} g/L at {_at(dive, part.deepest_m)}"
+    said = f"{part.source.name}: {density:.1f} g/L at {at(part.deepest_m)}"
     values: dict[str, float | str] = {"density_g_l": density, "limit_g_l": own, "gas": part.source.mix.label}
     if density > own + 0.005:
         return [
@@ -190,6 +189,7 @@ def _between_levels(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
 
 def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
     """Nitrogen may rise at a switch by at most a fifth of what helium falls (common practice, no source)."""
+    at = SYSTEMS[dive.units].at
     found: list[Finding] = []
     where = dive.site.environment
     for before, leg in pairwise(legs):
@@ -200,7 +200,7 @@ def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
         helium_falls, nitrogen_rises = old.he - new.he, new.n2 - old.n2
         if helium_falls > 0.0 and nitrogen_rises > 0.2 * helium_falls + 1e-9:
             message = (
-                f"Counterdiffusion at {_at(dive, leg.start_m)}, {before.source.name} to {leg.source.name}: nitrogen "
+                f"Counterdiffusion at {at(leg.start_m)}, {before.source.name} to {leg.source.name}: nitrogen "
                 f"rises {100 * nitrogen_rises:.0f} % while helium falls {100 * helium_falls:.0f} %, over one fifth."
             )
             found.append(

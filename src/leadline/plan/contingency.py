@@ -53,14 +53,15 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
     cylinders = open_circuit_cylinders(dive)
     if dive.loop is None or not cylinders:
         return None
-    way = layout.way_rows(gases.bailout_way(dive))
+    way = gases.bailout_way(dive)
+    way_rows = layout.way_rows(way)
     track, rmv = schedule.track, stressed_rmv(dive)
     rows = np.zeros(2048, kernel.LEG)
 
     def leave_the_loop(points: Array, tensions: Array) -> tuple[int, int, Array, Array]:
         used, surfacing_min = np.zeros((len(points), len(layout.sources))), np.zeros(len(points))
         fault, filled = kernel.bail_out_everywhere(
-            points, tensions, dive.diver.sorting_out, rmv, way, layout.source_rows, layout.rules, layout.comps,
+            points, tensions, dive.diver.sorting_out, rmv, way_rows, layout.source_rows, layout.rules, layout.comps,
             used, surfacing_min, rows,
         )  # fmt: skip
         return fault, filled, used, surfacing_min
@@ -70,15 +71,8 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
         said = "the stops of a bailout never clear on the gas carried; carry a richer bailout gas, or raise GF high"
         raise BriefError(source, [Problem("[[cylinders]]", said)])
     carried = open_circuit_supply(dive, cylinders, (), lambda leg: rmv)
-    usable = np.zeros(len(layout.sources))
-    for use in carried:
-        for i, candidate in enumerate(layout.sources):
-            if candidate.setpoint_bar is None and candidate.mix == use.mix:
-                usable[i] += use.usable_l
-    asked = np.zeros(len(track))
-    for i in range(len(layout.sources)):
-        drawn = used[:, i]
-        asked = np.maximum(asked, np.where(drawn > 0.0, drawn / max(usable[i], 1e-9), 0.0))
+    usable = [sum(use.usable_l for use in carried if gases.Source(use.mix) == of) for of in layout.sources]
+    asked = (used / np.maximum(usable, 1e-9)).max(axis=1)  # the largest share of any mix, moment by moment
     tts = surfacing_min - track.points["run_time_min"]
     worst = int(np.lexsort((tts, asked))[-1])
 
@@ -95,7 +89,7 @@ def bailout(dive: Dive, layout: Layout, schedule: Schedule, source: str = "dive"
         run_time_min=float(surfacing_min[worst]),
         supply=open_circuit_supply(dive, cylinders, legs, lambda leg: rmv),
         oxygen=oxygen((*_until(schedule.legs, legs[0].start_min), *legs), dive.site.environment),
-        breathing=breathing.breathed_in_a_bailout(dive, gases.bailout_way(dive), legs[0].start_min),
+        breathing=breathing.breathed_in_a_bailout(dive, way, legs[0].start_min),
     )
 
 
@@ -122,7 +116,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
         message = "No open-circuit cylinder is carried: there is nothing to bail out to."
         return [Finding("bailout-none", "no-go", message)]
     system = SYSTEMS[dive.units]
-    at = f"{found.worst_moment_min:.0f} min, {system.depth(found.depth_m)} {system.depth_unit}"
+    at = f"{found.worst_moment_min:.0f} min, {system.at(found.depth_m)}"
     short = in_a_bailout(finding for use in found.supply if (finding := short_of_gas(dive, use)) is not None)
     breathed = in_a_bailout([*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(found.oxygen)])
     for part in found.breathing:
@@ -130,7 +124,7 @@ def judge(dive: Dive, found: Bailout | None) -> list[Finding]:
             breathed.append(
                 Finding(
                     "bailout-hypoxic", "no-go",
-                    f"Bailout: {part.source.name} is hypoxic at {system.depth(part.shallowest_m)} {system.depth_unit} "
+                    f"Bailout: {part.source.name} is hypoxic at {system.at(part.shallowest_m)} "
                     f"(ppO2 {part.ppo2_low_bar:.2f}); carry a richer gas for the shallows.",
                     {"ppo2_bar": part.ppo2_low_bar, "gas": part.source.mix.label}, None, part.shallowest_m,
                 )

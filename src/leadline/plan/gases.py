@@ -199,8 +199,8 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
         if not any(abs(cylinder.switch_depth - depth_m) < 1e-6 for depth_m in grid_m):
             system = SYSTEMS[dive.units]
             nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - cylinder.switch_depth))  # type: ignore[operator]
-            said = f"{system.depth(cylinder.switch_depth)} {system.depth_unit} is not on the stop grid"
-            raise BriefError(source, [Problem(key, f"{said}; nearest is {system.depth(nearest)} {system.depth_unit}")])
+            said = f"{system.at(cylinder.switch_depth)} is not on the stop grid"
+            raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
         _within_limits(dive, source, cylinder.gas, cylinder.switch_depth, key)
 
 
@@ -208,9 +208,9 @@ def _within_limits(dive: Dive, source: str, gas: Mix, depth_m: float, key: str) 
     """Refuse a gas that nobody breathes at a depth."""
     where, system = dive.site.environment, SYSTEMS[dive.units]
     ppo2_bar = gas.ppo2(where.pressure(depth_m))
-    at = f"{gas.name} at {system.depth(depth_m)} {system.depth_unit} is"
+    at = f"{gas.name} at {system.at(depth_m)} is"
     if ppo2_bar > MAXIMUM_PPO2_BAR + GRID_TOLERANCE_BAR:
-        mod = f"{system.depth(gas.mod(MAXIMUM_PPO2_BAR, where))} {system.depth_unit}"
+        mod = f"{system.at(gas.mod(MAXIMUM_PPO2_BAR, where))}"
         said = f"{at} hyperoxic: ppO2 {ppo2_bar:.2f} bar, its depth limit at 1.6 is {mod}; choose a leaner gas"
         raise BriefError(source, [Problem(key, said)])
     if ppo2_bar < MINIMUM_PPO2_BAR:

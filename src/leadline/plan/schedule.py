@@ -241,7 +241,7 @@ def _way_rows(way: Way, sources: tuple[Source, ...]) -> Array:
 def _fault(dive: Dive, fault: int, level: int, at_min: float) -> Problem:
     system = SYSTEMS[dive.units]
     if fault == kernel.LEFT_TOO_EARLY:
-        depth = f"{system.depth(dive.levels[level].depth)} {system.depth_unit}"
+        depth = f"{system.at(dive.levels[level].depth)}"
         return Problem(
             key_path("levels", level, "leave_at"),
             f"{dive.levels[level].leave_at:g} min is before the stops on the way to {depth} are done "

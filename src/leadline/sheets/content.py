@@ -57,12 +57,6 @@ def down(minutes: float) -> str:
     return f"{math.floor(minutes + 1e-6)}"
 
 
-def depth(dive: Dive, metres: float) -> str:
-    """A depth with its unit."""
-    system = SYSTEMS[dive.units]
-    return f"{system.depth(metres)} {system.depth_unit}"
-
-
 def mod(dive: Dive, part: Breathed) -> str:
     """A MOD with its unit: whole, rounded down."""
     system = SYSTEMS[dive.units]
@@ -156,9 +150,9 @@ def gas_table(dive: Dive, breathing: Iterable[Breathed]) -> list[Data]:
             "diluent": f"diluent {part.source.mix.name}" if part.source.circuit == "closed" else "",
             "depths": f"{SYSTEMS[dive.units].depth(part.deepest_m)}–{SYSTEMS[dive.units].depth(part.shallowest_m)}",
             "mod": mod(dive, part),
-            "limit": f"{_limit(dive, part):.1f}",
+            "limit": f"{part.limit_bar:.1f}",
             "ppo2": f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
-            "end": depth(dive, part.end_m),
+            "end": SYSTEMS[dive.units].at(part.end_m),
             "density": f"{part.density_g_l:.1f}",
         }
         for part in breathing
@@ -207,11 +201,7 @@ def bailout_line(plan: Plan) -> str:
     found = plan.bailout
     if found is None:
         return ""
-    return f"Leave the loop at run time {found.worst_moment_min:.0f}, {depth(plan.dive, found.depth_m)}"
-
-
-def _limit(dive: Dive, part: Breathed) -> float:
-    return dive.limits.ppo2_deco if part.on_the_way_up else dive.limits.ppo2_bottom
+    return f"Leave the loop at run time {found.worst_moment_min:.0f}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
 
 
 # --- Sheets -----------------------------------------------------------------------------------------------------------
@@ -345,11 +335,11 @@ def facts(plan: Plan) -> list[Data]:
     warm = f"{degrees:.0f} °C" if dive.units == "metric" else f"{degrees * 1.8 + 32.0:.0f} °F"
     first = schedule.first_stop_m
     return [
-        {"name": "Deepest", "text": depth(dive, dive.deepest_m)},
+        {"name": "Deepest", "text": SYSTEMS[dive.units].at(dive.deepest_m)},
         {"name": "Leave the last level", "text": f"{dive.levels[-1].leave_at:.0f} min"},
         {"name": "Run time", "text": f"{up(schedule.run_time_min)} min"},
         {"name": "TTS", "text": f"{up(schedule.tts_min)} min"},
-        {"name": "First stop", "text": "none" if first is None else depth(dive, first)},
+        {"name": "First stop", "text": "none" if first is None else SYSTEMS[dive.units].at(first)},
         {"name": "NDL at the deepest", "text": f"{schedule.ndl_min} min"},
         {"name": "Model", "text": f"{dive.model.coefficients}, GF {low:g}/{high:g}"},
         {
@@ -357,7 +347,7 @@ def facts(plan: Plan) -> list[Data]:
             "text": " / ".join(_rate(dive, rate) for rate in _rates(dive, ascent)) + f" {system.depth_unit}/min",
         },
         {"name": "Water", "text": f"{water}, {warm}"},
-        {"name": "Surface", "text": f"{depth(dive, dive.site.altitude)}, {_millibar(dive)} mbar"},
+        {"name": "Surface", "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}, {_millibar(dive)} mbar"},
     ]
 
 

@@ -61,7 +61,7 @@ def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
             gases.append({"x": round(box.left, 3), "y": round(box.top, 3), "text": name})
     stops = []
     for stop in sorted(schedule.stops, key=lambda stop: (-stop.minutes, stop.arrive_min)):
-        text = f"{system.depth(stop.depth_m)} {system.depth_unit}: {stop.minutes} min"
+        text = f"{system.at(stop.depth_m)}: {stop.minutes} min"
         wide = _LETTER_MM * len(text)
         # Below the line and right of where the diver comes up to the stop.
         box = _Box(x(stop.arrive_min) + 0.8, y(stop.depth_m) + 1.2, wide, _LABEL_HIGH_MM)
