@@ -277,3 +277,13 @@ def test_the_leanest_where_none_is_within_its_limit_anywhere() -> None:
 def test_bailout_changes_where_the_diver_says() -> None:
     carried = [cylinder("18/45", "bailout"), cylinder("50", "bailout", switch_depth=15)]
     assert bailout(*carried) == [(None, "18/45"), (15.0, "50 %")]
+
+
+def test_oxygen_breaks_that_cannot_be_taken_are_refused():
+    """Never silently left out: no gas for them, or a loop."""
+    breaks = {"oxygen_breaks": {"on": 12, "off": 6}}
+    hypoxic = [cylinder("10/70", "bottom"), cylinder("oxygen", "travel", switch_depth=6)]
+    with pytest.raises(BriefError, match="no gas carried can be breathed in an oxygen break at 3 m"):
+        lay_out(parse_dive(tables(60, 20, cylinders=hypoxic, stops=breaks)))
+    with pytest.raises(BriefError, match=r"\[stops\] oxygen_breaks: are taken on open circuit only"):
+        parse_dive(looped(60, 20, "18/45", setpoint=1.3) | {"stops": breaks})

@@ -88,7 +88,11 @@ def _gases_named(dive: Dive) -> Iterator[Problem]:
                 f"no cylinder holds {level.gas.name}; those carried hold {labels}",
             )
     breaks = dive.stops.oxygen_breaks
-    if breaks is not None and breaks.gas is not None and breaks.gas not in carried:
+    if breaks is not None and dive.loop is not None:
+        yield Problem(
+            key_path("stops", "oxygen_breaks"), "are taken on open circuit only; leave them out, or the [loop]"
+        )
+    elif breaks is not None and breaks.gas is not None and breaks.gas not in carried:
         yield Problem(
             key_path("stops", "oxygen_breaks", "gas"),
             f"no cylinder holds {breaks.gas.name}; those carried hold {labels}",

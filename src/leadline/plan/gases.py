@@ -9,6 +9,7 @@ from leadline.brief.errors import BriefError, Problem, key_path
 from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR, Mix
+from leadline.tissue.kernel import OXYGEN
 from leadline.units import SYSTEMS
 
 GRID_TOLERANCE_BAR = 0.03
@@ -119,8 +120,12 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
         _within_limits(dive, source, breaks.gas, dive.stops.last, key_path("stops", "oxygen_breaks", "gas"))
         return Source(breaks.gas)
     carried = [c.gas for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
-    breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR]
-    return Source(min(breathable, key=lambda gas: gas.o2)) if breathable else None
+    breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR and gas.o2 < OXYGEN]
+    if not breathable:
+        last = SYSTEMS[dive.units].at(dive.stops.last)
+        said = f"no gas carried can be breathed in an oxygen break at {last}: all are oxygen, or hypoxic there"
+        raise BriefError(source, [Problem("[stops] oxygen_breaks", f"{said}; carry one, or leave the breaks out")])
+    return Source(min(breathable, key=lambda gas: gas.o2))
 
 
 def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: float = 0.0) -> list[Step]:
