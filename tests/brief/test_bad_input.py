@@ -267,6 +267,160 @@ CONTRADICTIONS = [
     ),
 ]
 
+CONTINGENCIES, GAS_RULES = AIR_DIVE + "[contingencies]\n", AIR_DIVE + "[gas]\n"
+ALL_WORDS = "is not one of deeper, longer, deeper and longer, delay, lost gas, two gases lost, gas found empty,"
+TURN = 'is not a turn rule; write "thirds", "halves", "all usable", or the fraction of the usable gas'
+HOW_THE_GAS_IS_PLANNED = [
+    (GAS_RULES + 'turns = "halves"\n', "[gas] turns", "is not a key here; did you mean 'turn'?"),
+    (GAS_RULES + 'turn = "third"\n', "[gas] turn", f"'third' {TURN}"),
+    (GAS_RULES + "turn = -0.5\n", "[gas] turn", f"-0.5 {TURN}"),  # leaves less than nothing
+    (GAS_RULES + "turn = 1.5\n", "[gas] turn", "that is breathed on the way out, 0.05 to 1"),
+    (GAS_RULES + "turn = 0\n", "[gas] turn", f"0 {TURN}"),
+    (GAS_RULES + "turn = nan\n", "[gas] turn", f"nan {TURN}"),
+    (GAS_RULES + "turn = true\n", "[gas] turn", f"true {TURN}"),
+    (GAS_RULES + 'turn = ["thirds"]\n', "[gas] turn", f"a list {TURN}"),
+    (GAS_RULES + "fill_temperature = 80\n", "[gas] fill_temperature", "80 is outside -20 to 60 °C"),
+    (GAS_RULES + "drysuit = -1\n", "[gas] drysuit", "-1 is outside 0 to 30 L"),
+    (GAS_RULES + 'wing = "5 bar"\n', "[gas] wing", "'bar' is not a unit of volume; use L or cuft"),
+    (GAS_RULES + 'team_bailout = "yes"\n', "[gas] team_bailout", "'yes' is neither true nor false"),
+    (AIR_DIVE + '[[gas]]\nturn = "halves"\n', "[gas]", "is a list; it must be one table, [gas]"),
+    (CONTINGENCIES + "depper = 3\n", "[contingencies] depper", "did you mean 'deeper'?"),
+    (CONTINGENCIES + 'deeper = "x"\n', "[contingencies] deeper", "'x' is not a number with a unit"),
+    (CONTINGENCIES + 'deeper = [3, "x"]\n', "[contingencies] deeper, item 2", "'x' is not a number with a unit"),
+    (CONTINGENCIES + "deeper = -3\n", "[contingencies] deeper", "-3 is above the surface; it must be 0 to 350 m"),
+    (CONTINGENCIES + "deeper = {}\n", "[contingencies] deeper", "a table is refused: expected a number, or text"),
+    (CONTINGENCIES + "deeper = [1, 2, 3, 4, 5, 6, 7, 8, 9]\n", "[contingencies] deeper", "9 are too many; at most 8"),
+    (CONTINGENCIES + "longer = 2.5\n", "[contingencies] longer", "2.5 min is not a whole minute"),
+    (CONTINGENCIES + "delay = true\n", "[contingencies] delay", "true is refused: expected a number, or text"),
+    (CONTINGENCIES + "heavy_breathing = -1\n", "[contingencies] heavy_breathing", "-1 is outside 0 to 1440 min"),
+    (CONTINGENCIES + "low_setpoint = 2\n", "[contingencies] low_setpoint", "2 is outside 0.2 to 1.6 bar"),
+    (CONTINGENCIES + 'two_failures = "nogo"\n', "[contingencies] two_failures", "did you mean 'no-go'?"),
+    (
+        CONTINGENCIES + 'leave_out = "delay"\n',
+        "[contingencies] leave_out",
+        "is 'delay'; it must be a list: write it in brackets, [\"delay\"]",
+    ),
+    (
+        CONTINGENCIES + 'leave_out = ["delay", "lostgas"]\n',
+        "[contingencies] leave_out, item 2",
+        "'lostgas' is not a word known here; did you mean 'lost gas'?",
+    ),
+    (CONTINGENCIES + 'slate = ["zzz"]\n', "[contingencies] slate, item 1", f"'zzz' {ALL_WORDS}"),
+    (CONTINGENCIES + "slate = [3]\n", "[contingencies] slate, item 1", f"3 {ALL_WORDS}"),
+    (CONTINGENCIES + "slate = 3\n", "[contingencies] slate", "is 3; it must be a list: write it in brackets, [3]"),
+    (AIR_DIVE + "[limits]\nrun_time = -1\n", "[limits] run_time", "-1 is outside 0 to 1440 min"),
+    (AIR_DIVE + '[limits]\ntts = "1 m"\n', "[limits] tts", "'m' is not a unit of time; use min or h"),
+    (AIR_DIVE + "[limits]\nruntime = 1\n", "[limits] runtime", "did you mean 'run_time'?"),
+    (LOOP_DIVE + "flushes = -1\n", "[loop] flushes", "-1 is outside 0 to 20 flushes"),
+    (LOOP_DIVE + "semi_closed = 0\n", "[loop] semi_closed", "0 is outside 1 to 12 breaths"),
+    (LOOP_DIVE + "flush = 2\n", "[loop] flush", "did you mean 'flushes'?"),
+]
+
+ANN, BO = '[[team]]\nname = "Ann"\n', '[[team]]\nname = "Bo"\n'
+OWN = TWIN.replace("[[cylinders]]", "[[team.cylinders]]")
+ALONE = METRIC + LEVEL + ANN  # with nothing to breathe
+OWN_LOOP = "[team.loop]\ndiluent = '18/45'\nsetpoint = 1.3\n"
+NOTHING = 'has nothing to breathe; a diver on open circuit needs at least one cylinder with use = "bottom", or a loop'
+TEAMS = [
+    (AIR_DIVE + '[team]\nname = "Ann"\n', "[[team]]", "it must be a list: write each with double brackets, [[team]]"),
+    (AIR_DIVE + "[[team]]\n", "[[team]] 1, name", "is missing; every [[team]] needs it"),
+    (AIR_DIVE + "[[team]]\nname = ' '\n", "[[team]] 1, name", "is blank; write a word or two"),
+    (AIR_DIVE + ANN + "[[team]]\nname = 5\n", "[[team]] 2, name", "5 is not text; write it in quotes"),
+    (AIR_DIVE + ANN + BO + "[[team]]\nname = 'ANN'\n", "[[team]] 3, name", "'ANN' is another diver's name too"),
+    (AIR_DIVE + ANN + "rmv_botom = 3\n", "[[team]] 1, rmv_botom", "did you mean 'rmv_bottom'?"),
+    (AIR_DIVE + ANN + "rmv_deco = 0\n", "[[team]] 1, rmv_deco", "0 is outside 0.1 to 200 L/min"),
+    (
+        AIR_DIVE + BO + ANN + "gradient_factors = [80, 40]\n",
+        "[[team]] 2, gradient_factors",
+        "GF low 80 is over GF high 40; write the lower first, [40, 80]",
+    ),
+    (AIR_DIVE + ANN + "gradient_factors = [4, 80]\n", "[[team]] 1, gradient_factors, item 1", "4 is outside 5 to 100"),
+    (AIR_DIVE + ANN + 'circuit = "opne"\n', "[[team]] 1, circuit", "'opne' is not one of open, closed; did you mean"),
+    (
+        AIR_DIVE + ANN + 'circuit = "closed"\n',
+        "[[team]] 1, circuit",
+        "is closed, and there is no loop; give this diver a loop, [team.loop], or the file a [loop]",
+    ),
+    (AIR_DIVE + ANN + 'circuit = "open"\n' + OWN_LOOP, "[[team]] 1, circuit", "is open, and a loop is given"),
+    (AIR_DIVE + ANN + "loop = 3\n", "[[team]] 1, loop", "is 3; it must be one table, [team.loop]"),
+    (
+        AIR_DIVE + ANN + '[team.loop]\ndiluent = "21/35"\n',
+        "[[team]] 1, loop, setpoint",
+        "is missing; [team.loop] needs",
+    ),
+    (AIR_DIVE + ANN + OWN_LOOP + "setpont = 1\n", "[[team]] 1, loop, setpont", "did you mean 'setpoint'?"),
+    (AIR_DIVE + ANN + OWN_LOOP + "low_setpoint = 0.7\n", "[[team]] 1, loop, high_from", "give both or neither"),
+    (
+        AIR_DIVE + ANN + "[team.cylinders]\nname = 'x'\n",
+        "[[team]] 1, cylinders",
+        "it must be a list: write each with double brackets, [[team.cylinders]]",
+    ),
+    (AIR_DIVE + ANN + "cylinders = []\n", "[[team]] 1, cylinders", f"Ann {NOTHING}"),
+    (ALONE, "[[team]] 1, cylinders", f"Ann {NOTHING}"),
+    (ALONE + OWN + BO, "[[team]] 2, cylinders", f"Bo {NOTHING}"),
+    (LOOP_DIVE + ANN + BO + 'circuit = "open"\n', "[[team]] 2, cylinders", f"Bo {NOTHING}"),
+    (ALONE + OWN.replace("bottom", "deco"), "[[team]] 1, cylinders", f"Ann {NOTHING}"),
+    (
+        ALONE + OWN + OWN.replace("twin", "TWIN"),
+        "[[team]] 1, cylinders 2, name",
+        "'TWIN' is another cylinder's name too",
+    ),
+    (ALONE + OWN.replace("pressure = 230\n", ""), "[[team]] 1, cylinders 1, pressure", "is missing; every [[team.cyl"),
+    (ALONE + OWN.replace("230", "0"), "[[team]] 1, cylinders 1, pressure", "0 is an empty cylinder; give the pressure"),
+    (
+        ALONE + OWN + BO + OWN + "reserve = 240\n",
+        "[[team]] 2, cylinders 1, reserve",
+        "240 bar leaves nothing to breathe; it must be below the pressure, 230 bar",
+    ),
+    (ALONE + OWN + "presure = 2\n", "[[team]] 1, cylinders 1, presure", "did you mean 'pressure'?"),
+    (ALONE + OWN.replace('"air"', '"60/50"'), "[[team]] 1, cylinders 1, gas", "oxygen and helium add up to 110 %"),
+    (
+        ALONE + OWN + OWN.replace("twin", "d").replace("bottom", "diluent"),
+        "[[team]] 1, cylinders 2, use",
+        '"diluent" belongs to a loop, and there is none',
+    ),
+    (
+        LOOP_DIVE + TWIN.replace('"air"', '"21/25"').replace("bottom", "diluent") + ANN + BO + OWN_LOOP,
+        "[[cylinders]] 1, gas",
+        "21/25 is not the diluent of Bo, 18/45; make them the same",
+    ),
+    (
+        METRIC + LEVEL + 'gas = "air"\n' + ANN + OWN + BO + OWN.replace('"air"', "32"),
+        "[[levels]] 1, gas",
+        "no cylinder of Bo holds air; those carried hold 32 %",
+    ),
+    (LOOP_DIVE.replace("20\n", "20\ngas = 'air'\n") + ANN + BO, "[[levels]] 1, gas", "is breathed on the loop"),
+    (AIR_DIVE + SECOND + ANN + BO, "[[cylinders]] 2, name", "is another cylinder's name too"),  # told once
+    (AIR_DIVE + "".join(f"[[team]]\nname = '{i}'\n" for i in range(13)), "[[team]]", "13 are too many; at most 12"),
+]
+
+AT_HAND = AIR_DIVE + "[[solve.cylinders]]\nsize = 12\n"
+TO_CHOOSE_FROM = [
+    (AIR_DIVE + '[solve]\ngas = ["50"]\n', "[solve] gas", "did you mean 'gases'?"),
+    (
+        AIR_DIVE + '[solve]\ngases = "50"\n',
+        "[solve] gases",
+        "is '50'; it must be a list: write it in brackets, [\"50\"]",
+    ),
+    (AIR_DIVE + '[solve]\ngases = ["18/45", "trimix"]\n', "[solve] gases, item 2", "'trimix' is not a gas; write"),
+    (AIR_DIVE + "[solve]\ngases = [true]\n", "[solve] gases, item 1", "true is not a gas"),
+    (AIR_DIVE + '[solve]\ndeco_gases = ["60/50"]\n', "[solve] deco_gases, item 1", "add up to 110 %"),
+    (
+        AIR_DIVE + "[solve]\ncylinders = 12\n",
+        "[solve] cylinders",
+        "write each with double brackets, [[solve.cylinders]]",
+    ),
+    (AIR_DIVE + "[solve]\ncylinders = [12]\n", "[solve] cylinders, item 1", "is 12; it must be a table of keys"),
+    (AT_HAND, "[[solve.cylinders]] 1, pressure", "is missing; every [[solve.cylinders]] needs it"),
+    (AT_HAND + "pressure = 0\n", "[[solve.cylinders]] 1, pressure", "0 is an empty cylinder"),
+    (AT_HAND + "pressure = 200\nname = 'x'\n", "[[solve.cylinders]] 1, name", "is not a key here; known are size,"),
+    (
+        AT_HAND.replace("12", "'80 cuft'") + "pressure = 200\n",
+        "[[solve.cylinders]] 1, working_pressure",
+        "is missing; cubic feet are rated at one",
+    ),
+]
+
 NOT_A_DIVE_FILE = [
     ("", "", "is empty; examples/ has dive files to start from"),
     (" \n\t\n", "", "is empty"),
@@ -289,6 +443,9 @@ EVERYTHING = [
     *WORDS,
     *MIXES,
     *CONTRADICTIONS,
+    *HOW_THE_GAS_IS_PLANNED,
+    *TEAMS,
+    *TO_CHOOSE_FROM,
     *NOT_A_DIVE_FILE,
 ]
 JARGON = ("input should", "validation", "pydantic", "tuple", "dict", "NoneType", "int(", "function-", "Traceback")

@@ -5,12 +5,14 @@ from __future__ import annotations
 import tempfile
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from leadline.brief import BriefError, Dive, parse_dive, read_dive
+from leadline.brief import BriefError, Cylinder, Dive, Loop, divers, parse_dive, read_dive
+from leadline.brief.schema import Contingencies, GasRules, Solve, TeamDiver
 from leadline.physics.mix import Mix
 from leadline.units import CUBIC_FOOT_L, FOOT_M, PSI_BAR, RatedCubicFeet
 from tests.brief.files import AIR_DIVE, LEVEL, LOOP_DIVE, METRIC, TWIN, read
@@ -32,6 +34,37 @@ use = "bottom"
 diluent = "21/25"
 setpoint = 1
 """
+TEAM_DIVE = (
+    AIR_DIVE
+    + """
+[gas]
+turn = "thirds"
+drysuit = 6
+[contingencies]
+deeper = [3, "20 ft"]
+leave_out = ["delay"]
+[solve]
+gases = ["18/45", 32]
+[[solve.cylinders]]
+size = 12
+pressure = 230
+[[team]]
+name = "Ann"
+gradient_factors = [30, 70]
+[[team.cylinders]]
+name = "back"
+gas = "air"
+size = "80 cuft"
+working_pressure = "3000 psi"
+pressure = 200
+use = "bottom"
+[[team]]
+name = "Bo"
+[team.loop]
+diluent = "21/25"
+setpoint = 1.3
+"""
+)
 
 
 def test_a_metric_file(tmp_path: Path) -> None:
@@ -104,7 +137,7 @@ FRAGMENTS = st.sampled_from(
 @st.composite
 def mutated(draw: st.DrawFn) -> bytes:
     """A dive file with some of its words or bytes replaced, dropped, doubled or swapped."""
-    text = draw(st.sampled_from([AIR_DIVE, LOOP_DIVE, IMPERIAL_DIVE, METRIC + LEVEL + LEVEL + TWIN + TWIN]))
+    text = draw(st.sampled_from([AIR_DIVE, LOOP_DIVE, IMPERIAL_DIVE, TEAM_DIVE, METRIC + LEVEL + LEVEL + TWIN + TWIN]))
     words = text.replace("\n", " \n ").split(" ")
     for _ in range(draw(st.integers(1, 4))):
         i = draw(st.integers(0, len(words) - 1))
@@ -151,7 +184,26 @@ def test_any_value_at_any_key(data: st.DataObject, value: object) -> None:
     table = data.draw(st.sampled_from([tables, tables["levels"][0], tables.setdefault("site", {})]))
     names = [*keys, *Dive.model_fields["site"].annotation.model_fields, "depth", "leave_at", "gas"]  # type: ignore[union-attr]
     table[data.draw(st.sampled_from(names))] = value
+    is_a_dive_or_refused_in_memory(tables)
+
+
+@given(st.data(), values)
+def test_any_value_at_any_key_of_a_team(data: st.DataObject, value: object) -> None:
+    """The value takes the place of any key of any table, or of a whole table."""
+    tables = tomllib.loads(TEAM_DIVE)
+    nested = [tables["gas"], tables["contingencies"], tables["solve"], tables["solve"]["cylinders"][0]]
+    team = [*tables["team"], tables["team"][0]["cylinders"][0], tables["team"][1]["loop"]]
+    table = data.draw(st.sampled_from([tables, *nested, *team]))
+    models = (GasRules, Contingencies, Solve, TeamDiver, Cylinder, Loop, Dive)
+    names = [name for model in models for name in model.model_fields]
+    table[data.draw(st.sampled_from([*table, *names]))] = value
+    is_a_dive_or_refused_in_memory(tables)
+
+
+def is_a_dive_or_refused_in_memory(tables: dict[str, Any]) -> None:
     try:
-        assert isinstance(parse_dive(tables), Dive)
+        dive = parse_dive(tables)
     except BriefError as refused:
         assert str(refused)  # noqa: PT017 (either way is right)
+    else:
+        assert all(own.team == () for _, own in divers(dive))

@@ -3,5 +3,6 @@
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.reader import parse_dive, read_dive
 from leadline.brief.schema import Cylinder, Dive, Level, Loop
+from leadline.brief.team import divers
 
-__all__ = ["BriefError", "Cylinder", "Dive", "Level", "Loop", "Problem", "parse_dive", "read_dive"]
+__all__ = ["BriefError", "Cylinder", "Dive", "Level", "Loop", "Problem", "divers", "parse_dive", "read_dive"]

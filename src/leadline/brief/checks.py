@@ -3,17 +3,53 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from leadline.brief.errors import Problem, key_path, shown
-from leadline.brief.schema import Dive
+from leadline.brief.schema import Cylinder, Dive
+from leadline.brief.team import cylinders_of, divers, loop_of
 from leadline.units import SYSTEMS
+
+Key = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class _Diver:
+    """A diver's dive, and where in the file what is refused of it stands."""
+
+    name: str
+    """Empty where the file names no team."""
+    dive: Dive
+    cylinders: tuple[Key, ...]
+    """Of each cylinder."""
+    list_key: str
+    """Of the list of cylinders."""
+
+    @property
+    def his(self) -> str:
+        """Whose gas or cylinder it is, behind it: " of Ann"."""
+        return f" of {self.name}" if self.name else ""
 
 
 def contradictions(dive: Dive) -> list[Problem]:
-    """Everything in a dive file that cannot be true together."""
-    return [*_levels(dive), *_cylinders(dive), *_loop(dive), *_gases_named(dive)]
+    """Everything in a dive file that cannot be true together. What several divers share is told once."""
+    problems = [*_levels(dive), *_team(dive)]
+    if not any(diver.circuit == "closed" and loop_of(dive, diver) is None for diver in dive.team):
+        for diver in _divers(dive):
+            problems += [*_cylinders(diver), *_loop(diver), *_gases_named(diver)]
+    return list(dict.fromkeys(problems))
+
+
+def _divers(dive: Dive) -> Iterator[_Diver]:
+    if not dive.team:
+        keys: list[Key] = [("cylinders", i) for i in range(len(dive.cylinders))]
+        yield _Diver("", dive, tuple(keys), "[[cylinders]]")
+        return
+    for i, (diver, (name, own)) in enumerate(zip(dive.team, divers(dive), strict=True)):
+        where: Key = ("team", i, "cylinders") if diver.cylinders is not None else ("cylinders",)
+        found = tuple((*where, j) for j, _ in cylinders_of(dive, diver))
+        yield _Diver(name, own, found, key_path("team", i, "cylinders"))
 
 
 def _levels(dive: Dive) -> Iterator[Problem]:
@@ -32,48 +68,67 @@ def _levels(dive: Dive) -> Iterator[Problem]:
         depth_m, run_time_min = level.depth, max(level.leave_at, arrive_min)
 
 
-def _cylinders(dive: Dive) -> Iterator[Problem]:
-    names = Counter(cylinder.name.casefold() for cylinder in dive.cylinders)
-    seen: set[str] = set()
+def _team(dive: Dive) -> Iterator[Problem]:
+    for i in _repeated([diver.name for diver in dive.team]):
+        name = shown(dive.team[i].name)
+        yield Problem(key_path("team", i, "name"), f"{name} is another diver's name too; give each a different one")
+    for i, diver in enumerate(dive.team):
+        if diver.circuit == "closed" and loop_of(dive, diver) is None:
+            said = "is closed, and there is no loop; give this diver a loop, [team.loop], or the file a [loop]"
+            yield Problem(key_path("team", i, "circuit"), said)
+
+
+def _cylinders(diver: _Diver) -> Iterator[Problem]:
+    dive = diver.dive
+    repeated = _repeated([cylinder.name for cylinder in dive.cylinders])
     for i, cylinder in enumerate(dive.cylinders):
-        if names[cylinder.name.casefold()] > 1 and cylinder.name.casefold() in seen:
+        if i in repeated:
             yield Problem(
-                key_path("cylinders", i, "name"),
+                key_path(*diver.cylinders[i], "name"),
                 f"{shown(cylinder.name)} is another cylinder's name too; give each its own",
             )
-        seen.add(cylinder.name.casefold())
         if dive.loop is None and cylinder.use in ("diluent", "oxygen"):
             yield Problem(
-                key_path("cylinders", i, "use"),
+                key_path(*diver.cylinders[i], "use"),
                 f'"{cylinder.use}" belongs to a loop, and there is none; use "bottom", "travel" or "deco"',
             )
-    if dive.loop is None and not any(cylinder.use == "bottom" for cylinder in dive.cylinders):
-        yield Problem(
-            "[[cylinders]]",
-            'an open-circuit dive needs at least one cylinder with use = "bottom"; or give a [loop]',
-        )
-
-
-def _loop(dive: Dive) -> Iterator[Problem]:
-    if dive.loop is None:
+    if dive.loop is not None or any(cylinder.use == "bottom" for cylinder in dive.cylinders):
         return
-    for i, cylinder in enumerate(dive.cylinders):
-        if cylinder.use == "diluent" and cylinder.gas != dive.loop.diluent:
+    wanted = 'needs at least one cylinder with use = "bottom"'
+    if diver.name:
+        said = f"{diver.name} has nothing to breathe; a diver on open circuit {wanted}, or a loop"
+        yield Problem(diver.list_key, said)
+    else:
+        yield Problem(diver.list_key, f"an open-circuit dive {wanted}; or give a [loop]")
+
+
+def _repeated(names: Sequence[str]) -> list[int]:
+    """Which of these names stood there before, whatever their case."""
+    folded = [name.casefold() for name in names]
+    return [i for i, name in enumerate(folded) if name in folded[:i]]
+
+
+def _loop(diver: _Diver) -> Iterator[Problem]:
+    loop = diver.dive.loop
+    if loop is None:
+        return
+    for i, cylinder in enumerate(diver.dive.cylinders):
+        if cylinder.use == "diluent" and cylinder.gas != loop.diluent:
             yield Problem(
-                key_path("cylinders", i, "gas"),
-                f"{cylinder.gas.name} is not the diluent, {dive.loop.diluent.name}; make them the same",
+                key_path(*diver.cylinders[i], "gas"),
+                f"{cylinder.gas.name} is not the diluent{diver.his}, {loop.diluent.name}; make them the same",
             )
         if cylinder.use == "oxygen" and cylinder.gas.o2 < 0.9:
             yield Problem(
-                key_path("cylinders", i, "gas"),
+                key_path(*diver.cylinders[i], "gas"),
                 f'{cylinder.gas.name} cannot feed a loop\'s oxygen; write "oxygen"',
             )
 
 
-def _gases_named(dive: Dive) -> Iterator[Problem]:
+def _gases_named(diver: _Diver) -> Iterator[Problem]:
     """A gas named elsewhere must be in a cylinder."""
+    dive = diver.dive
     carried = [cylinder.gas for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
-    labels = ", ".join(dict.fromkeys(gas.name for gas in carried)) or "none"
     for i, level in enumerate(dive.levels):
         if level.gas is None:
             continue
@@ -83,17 +138,17 @@ def _gases_named(dive: Dive) -> Iterator[Problem]:
                 "a level on a loop is breathed on the loop; leave gas out, or the [loop]",
             )
         elif level.gas not in carried:
-            yield Problem(
-                key_path("levels", i, "gas"),
-                f"no cylinder holds {level.gas.name}; those carried hold {labels}",
-            )
+            yield Problem(key_path("levels", i, "gas"), _not_carried(level.gas.name, diver))
     breaks = dive.stops.oxygen_breaks
     if breaks is not None and dive.loop is not None:
         yield Problem(
             key_path("stops", "oxygen_breaks"), "are taken on open circuit only; leave them out, or the [loop]"
         )
     elif breaks is not None and breaks.gas is not None and breaks.gas not in carried:
-        yield Problem(
-            key_path("stops", "oxygen_breaks", "gas"),
-            f"no cylinder holds {breaks.gas.name}; those carried hold {labels}",
-        )
+        yield Problem(key_path("stops", "oxygen_breaks", "gas"), _not_carried(breaks.gas.name, diver))
+
+
+def _not_carried(gas: str, diver: _Diver) -> str:
+    carried: Sequence[Cylinder] = [c for c in diver.dive.cylinders if c.use in ("bottom", "travel", "deco")]
+    labels = ", ".join(dict.fromkeys(cylinder.gas.name for cylinder in carried)) or "none"
+    return f"no cylinder{diver.his} holds {gas}; those carried hold {labels}"

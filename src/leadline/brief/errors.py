@@ -41,16 +41,28 @@ class AtKey(ValueError):
 
 
 def key_path(*parts: str | int) -> str:
-    """Where a key is: ("levels", 1, "depth") is "[[levels]] 2, depth"; ("site", "water") "[site] water"."""
+    """Where a key is, lists of tables counted from 1.
+
+    ("levels", 1, "depth") is "[[levels]] 2, depth"; ("site", "water") "[site] water"; ("team", 1, "cylinders", 0,
+    "size") "[[team]] 2, cylinders 1, size"; ("solve", "cylinders", 0, "size") "[[solve.cylinders]] 1, size".
+    """
     tables = [_written(part) for part in takewhile(lambda part: isinstance(part, str), parts)]
-    rest = [f"item {part + 1}" if isinstance(part, int) else _written(part) for part in parts[len(tables) :]]
-    if len(tables) == 1 and rest:
-        head = f"[[{tables[0]}]] {rest.pop(0).removeprefix('item ')}"
+    rest = parts[len(tables) :]
+    if (tables and len(rest) > 1) or (len(tables) == 1 and rest):
+        head, rest = f"[[{'.'.join(tables)}]] {int(rest[0]) + 1}", rest[1:]
     elif len(tables) > 1:
         head = f"[{'.'.join(tables[:-1])}] {tables[-1]}"
     else:
         head = "".join(tables)
-    return ", ".join([head, *rest])
+    found = [head]
+    for i, part in enumerate(rest):
+        if isinstance(part, str):
+            found.append(_written(part))
+        elif i + 1 < len(rest):  # a table of a list: a key of it follows
+            found[-1] += f" {part + 1}"
+        else:
+            found.append(f"item {part + 1}")
+    return ", ".join(found)
 
 
 def shown(value: object) -> str:

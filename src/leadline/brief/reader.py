@@ -20,6 +20,8 @@ MAX_BYTES = 1_000_000
 """A dive file is a page of text; anything much larger is something else."""
 MOST_PROBLEMS = 20
 """Problems told of one file: after so many, more would not help."""
+MOST_CHOICES = 8
+"""Words that could be right which a message lists although one of them is near."""
 MOST_MESSAGE = 300
 """Characters of one message."""
 
@@ -61,32 +63,49 @@ def parse_dive(data: dict[str, Any], source: str = "dive") -> Dive:
     try:
         dive = Dive.model_validate(data, context={"units": units})
     except ValidationError as error:
-        raise BriefError(source, _problems(error)) from None
+        raise BriefError(source, _problems(error, data)) from None
     problems = contradictions(dive)
     if problems:
-        raise BriefError(source, problems)
+        raise BriefError(source, _first(problems))
     return dive
 
 
-def _problems(error: ValidationError) -> list[Problem]:
+def _problems(error: ValidationError, data: dict[str, Any]) -> list[Problem]:
     details = error.errors(include_url=False)
     # A list is also called too short when its items were refused: those say more.
     lists = {detail["loc"][:1] for detail in details if len(detail["loc"]) > 1}
     details = [detail for detail in details if detail["type"] != "too_short" or detail["loc"] not in lists]
-    problems = [Problem(_key(detail), _message(detail)) for detail in details[:MOST_PROBLEMS]]
-    if len(details) > MOST_PROBLEMS:
-        problems.append(Problem("", f"and {len(details) - MOST_PROBLEMS} problems more"))
-    return problems
+    return _first([Problem(_key(detail, data), _message(detail)) for detail in details])
 
 
-def _key(detail: ErrorDetails) -> str:
-    loc = detail["loc"]
+def _first(problems: list[Problem]) -> list[Problem]:
+    """As many as are told, and how many more there are."""
+    more = len(problems) - MOST_PROBLEMS
+    return [*problems[:MOST_PROBLEMS], *([Problem("", f"and {more} problems more")] if more > 0 else [])]
+
+
+def _key(detail: ErrorDetails, data: dict[str, Any]) -> str:
+    loc = _as_written(detail["loc"], data)
     error = detail.get("ctx", {}).get("error")
     if isinstance(error, AtKey):
         loc = (*loc, error.key)
-    if len(loc) == 1 and loc[0] in ("levels", "cylinders"):
+    if len(loc) == 1 and loc[0] in ("levels", "cylinders", "team"):
         return f"[[{loc[0]}]]"
     return f"[{loc[0]}]" if len(loc) == 1 and _model_at(loc) not in (None, Dive) else key_path(*loc)
+
+
+def _as_written(loc: tuple[str | int, ...], data: Any) -> tuple[str | int, ...]:
+    """Where a key is in the file: one value that stands for a list of them has no number."""
+    found: list[str | int] = []
+    for part in loc:
+        if isinstance(part, int) and not isinstance(data, list):
+            break
+        found.append(part)
+        try:
+            data = data[part]
+        except (KeyError, IndexError, TypeError):
+            data = None
+    return (*found, *loc[len(found) + 1 :]) if len(found) < len(loc) else loc
 
 
 def _message(detail: ErrorDetails) -> str:
@@ -100,12 +119,17 @@ def _message(detail: ErrorDetails) -> str:
         return _shortened(str(context["error"]))
     if kind == "literal_error":
         choices = re.findall("'(.*?)'", context["expected"])
-        return f"{shown(value)} is not one of {', '.join(choices)}{_did_you_mean(value, choices)}"
+        meant = _did_you_mean(value, choices)
+        if meant and len(choices) > MOST_CHOICES:  # the near one is enough
+            return f"{shown(value)} is not a word known here{meant}"
+        return f"{shown(value)} is not one of {', '.join(choices)}{meant}"
     if kind in ("model_type", "model_attributes_type"):
-        right = f"one table, [{'.'.join(map(str, loc))}]" if isinstance(loc[-1], str) else "a table of keys"
+        right = f"one table, [{_dotted(loc)}]" if isinstance(loc[-1], str) else "a table of keys"
         return f"is {shown(value)}; it must be {right}"
     if kind == "tuple_type":
-        return f"is {shown(value)}; it must be a list: write each with double brackets, [[{loc[-1]}]]"
+        if _model_at(loc) not in (None, _model_at(loc[:-1])):
+            return f"is {shown(value)}; it must be a list: write each with double brackets, [[{_dotted(loc)}]]"
+        return f"is {shown(value)}; it must be a list: write it in brackets, {_in_brackets(value)}"
     if kind == "too_short":
         return "is empty; a dive needs at least one"
     if kind == "too_long":
@@ -118,8 +142,18 @@ def _message(detail: ErrorDetails) -> str:
 def _needs_it(loc: tuple[str | int, ...]) -> str:
     if len(loc) == 1:
         return "every dive file"
-    tables = [str(part) for part in loc[:-1] if isinstance(part, str)]
-    return f"every [[{tables[0]}]]" if isinstance(loc[1], int) else f"[{'.'.join(tables)}]"
+    return f"every [[{_dotted(loc[:-1])}]]" if isinstance(loc[-2], int) else f"[{_dotted(loc[:-1])}]"
+
+
+def _dotted(loc: tuple[str | int, ...]) -> str:
+    """The name of a table: "team.cylinders"."""
+    return ".".join(part for part in loc if isinstance(part, str))
+
+
+def _in_brackets(value: object) -> str:
+    if isinstance(value, str):
+        return f'["{shown(value)[1:-1]}"]'
+    return f"[{shown(value)}]" if isinstance(value, int | float) else "[...]"
 
 
 def _unknown_key(loc: tuple[str | int, ...]) -> str:

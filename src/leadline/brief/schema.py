@@ -31,6 +31,25 @@ from leadline.units import SYSTEMS, Kind, RatedCubicFeet, SystemName, parse
 
 Use = Literal["bottom", "travel", "deco", "bailout", "diluent", "oxygen", "inflation"]
 OPEN_CIRCUIT_USES: tuple[Use, ...] = ("bottom", "travel", "deco", "bailout")
+WhatIf = Literal[
+    "deeper",
+    "longer",
+    "deeper and longer",
+    "delay",
+    "lost gas",
+    "two gases lost",
+    "gas found empty",
+    "bailout",
+    "bailout lost",
+    "low setpoint",
+    "oxygen gone",
+    "diluent gone",
+    "slow ascent",
+    "aborted descent",
+    "heavy breathing",
+    "mate out of gas",
+]
+"""What can go wrong, in the trade's words."""
 
 
 class PerUnits(str):
@@ -58,7 +77,11 @@ def _quantity(kind: Kind, low: float, high: float) -> Any:
 
     def read(value: object, info: ValidationInfo) -> float | RatedCubicFeet:
         units = _units(info)
-        number = parse(value.text_for(units) if isinstance(value, PerUnits) else value, kind, units)
+        try:
+            number = parse(value.text_for(units) if isinstance(value, PerUnits) else value, kind, units)
+        except ValueError as error:
+            named = isinstance(value, int | float | str) and not isinstance(value, bool)
+            raise ValueError(str(error) if named else f"{shown(value)} is refused: {error}") from None
         if isinstance(number, float) and not low - 1e-9 <= number <= high + 1e-9:
             said = "above the surface; it must be" if kind == "depth" and number < 0.0 else "outside"
             raise ValueError(f"{value} is {said} {_bounds(kind, low, high, units)}")
@@ -184,6 +207,27 @@ def _pressure(bar: float, info: ValidationInfo) -> str:
     return f"{system.pressure(bar)} {system.pressure_unit}"
 
 
+def _several(value: object) -> object:
+    """One value, or a list of them."""
+    return value if isinstance(value, list | tuple) else [value]
+
+
+_ONE_OR_SEVERAL: Any = (
+    BeforeValidator(_several),
+    Field(max_length=8),
+    WithJsonSchema({"type": ["number", "string", "array"], "items": {"type": ["number", "string"]}, "maxItems": 8}),
+)
+
+
+def _turn(value: object) -> str | float:
+    if value in ("thirds", "halves", "all usable"):
+        return str(value)
+    if isinstance(value, int | float) and not isinstance(value, bool) and 0.05 <= value <= 1.0:
+        return float(value)
+    said = 'write "thirds", "halves", "all usable", or the fraction of the usable gas that is breathed on the way out'
+    raise ValueError(f"{shown(value)} is not a turn rule; {said}, 0.05 to 1")
+
+
 WholeMinutes = Annotated[Minutes, AfterValidator(_whole)]
 Gas = Annotated[Mix, BeforeValidator(_gas), WithJsonSchema({"type": ["string", "integer"]})]
 BreakMinutes = Annotated[float, _quantity("time", 1.0, 120.0), AfterValidator(_whole), _NUMBER_OR_TEXT]
@@ -303,6 +347,12 @@ class Loop(_Table):
     )
     volume: Volume = Field(_per_units("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent")
     scrubber: Minutes | None = Field(None, description="rated time of the scrubber")
+    flushes: Annotated[float, _number(0.0, 20.0, "flushes"), _plain(0.0, 20.0)] | None = Field(
+        None, description="of the whole loop with diluent, at the depth of each level; not counted if not given"
+    )
+    semi_closed: Annotated[float, _number(1.0, 12.0, "breaths"), _plain(1.0, 12.0)] = Field(
+        3.0, description="with the oxygen gone, one breath in so many is vented and made up with diluent"
+    )
 
     @model_validator(mode="after")
     def _belong_together(self) -> Loop:
@@ -315,6 +365,28 @@ class Loop(_Table):
         if self.low_from is not None and self.deco_from is not None and self.low_from >= self.deco_from:
             raise AtKey("low_from", "must be shallower than deco_from: the low setpoint ends the dive")
         return self
+
+
+def _rated(cylinder: Cylinder | SolveCylinder, info: ValidationInfo) -> None:
+    """Refuse a size without what it is rated at, and an empty cylinder."""
+    if isinstance(cylinder.size, RatedCubicFeet):
+        if not 1.0 <= cylinder.size.cubic_feet <= 600.0:
+            raise AtKey("size", f"{cylinder.size.cubic_feet:g} cuft is outside 1 to 600 cuft")
+        if cylinder.working_pressure is None:
+            said = "is missing; cubic feet are rated at one (or give the size in litres of water)"
+            raise AtKey("working_pressure", said)
+        if cylinder.working_pressure < 50.0:
+            said = f"{_pressure(cylinder.working_pressure, info)} is too low for a cylinder"
+            raise AtKey("working_pressure", f"{said}; write for example 3000 psi or 207 bar")
+    if cylinder.pressure <= 0.0:
+        raise AtKey("pressure", "0 is an empty cylinder; give the pressure it is filled to")
+
+
+def _water_l(cylinder: Cylinder | SolveCylinder) -> float:
+    if isinstance(cylinder.size, RatedCubicFeet):
+        assert cylinder.working_pressure is not None
+        return water_litres(cylinder.size.cubic_feet, cylinder.working_pressure)
+    return cylinder.size
 
 
 class Cylinder(_Table):
@@ -339,17 +411,7 @@ class Cylinder(_Table):
 
     @model_validator(mode="after")
     def _sensible(self, info: ValidationInfo) -> Cylinder:
-        if isinstance(self.size, RatedCubicFeet):
-            if not 1.0 <= self.size.cubic_feet <= 600.0:
-                raise AtKey("size", f"{self.size.cubic_feet:g} cuft is outside 1 to 600 cuft")
-            if self.working_pressure is None:
-                said = "is missing; cubic feet are rated at one (or give the size in litres of water)"
-                raise AtKey("working_pressure", said)
-            if self.working_pressure < 50.0:
-                said = f"{_pressure(self.working_pressure, info)} is too low for a cylinder"
-                raise AtKey("working_pressure", f"{said}; write for example 3000 psi or 207 bar")
-        if self.pressure <= 0.0:
-            raise AtKey("pressure", "0 is an empty cylinder; give the pressure it is filled to")
+        _rated(self, info)
         if self.reserve is not None and self.reserve >= self.pressure:
             reserve, pressure = _pressure(self.reserve, info), _pressure(self.pressure, info)
             raise AtKey("reserve", f"{reserve} leaves nothing to breathe; it must be below the pressure, {pressure}")
@@ -360,10 +422,7 @@ class Cylinder(_Table):
     @cached_property
     def water_l(self) -> float:
         """Water volume. [L]"""
-        if isinstance(self.size, RatedCubicFeet):
-            assert self.working_pressure is not None
-            return water_litres(self.size.cubic_feet, self.working_pressure)
-        return self.size
+        return _water_l(self)
 
 
 class Diver(_Table):
@@ -373,6 +432,47 @@ class Diver(_Table):
     rmv_deco: Flow = Field(_per_units("16 L/min | 0.55 cuft/min"), description="RMV from the first stop on")
     rmv_stressed: Flow | None = Field(None, description="RMV in a bailout; 1.5 times rmv_bottom if not given")
     sorting_out: Minutes = Field(2.0, description="minutes at depth on open circuit before a bailout ascends")
+
+
+class GasRules(_Table):
+    """How the gas is planned."""
+
+    turn: Annotated[str | float, BeforeValidator(_turn), _NUMBER_OR_TEXT] = Field(
+        "all usable", description="thirds, halves, all usable, or a fraction of the usable gas"
+    )
+    fill_temperature: Annotated[float, _quantity("temperature", -20.0, 60.0), _NUMBER_OR_TEXT] | None = Field(
+        None, description="at which the cylinder pressures were read; the water's if not given"
+    )
+    drysuit: Annotated[float, _quantity("volume", 0.0, 30.0), _NUMBER_OR_TEXT] | None = Field(
+        None, description="volume that is kept filled on the way down; not counted if not given"
+    )
+    wing: Annotated[float, _quantity("volume", 0.0, 40.0), _NUMBER_OR_TEXT] | None = Field(
+        None, description="as drysuit"
+    )
+    team_bailout: StrictBool = Field(False, description="whether bailout cylinders are shared in the team")
+
+
+class Contingencies(_Table):
+    """What can go wrong and is planned for."""
+
+    deeper: Annotated[tuple[Depth, ...], *_ONE_OR_SEVERAL] = Field(
+        _per_units("3 m | 10 ft"), description="how much deeper than the deepest level; a depth or a list of them"
+    )
+    longer: Annotated[tuple[WholeMinutes, ...], *_ONE_OR_SEVERAL] = Field(
+        (5.0,), description="how much longer at the deepest level; minutes or a list of them"
+    )
+    delay: Annotated[tuple[WholeMinutes, ...], *_ONE_OR_SEVERAL] = Field(
+        (3.0,), description="held at the end of the bottom, and at the first stop; minutes or a list of them"
+    )
+    heavy_breathing: Minutes = Field(5.0, description="minutes of twice the RMV, from the bottom or off the loop")
+    low_setpoint: Setpoint = Field(0.7, description="at which the loop sticks, if the loop has no low_setpoint, bar")
+    two_failures: Literal["no-go", "caution"] = Field(
+        "caution", description="what it means that two failures at once are not survived"
+    )
+    leave_out: tuple[WhatIf, ...] = Field((), description="contingencies not planned for")
+    slate: tuple[WhatIf, ...] = Field(
+        ("deeper", "longer", "deeper and longer", "lost gas", "bailout"), description="contingencies on the slate"
+    )
 
 
 class Limits(_Table):
@@ -385,6 +485,63 @@ class Limits(_Table):
     gas_density: Annotated[float, _number(3.0, 12.0, "g/L"), _plain(3.0, 12.0)] = Field(
         6.2, description="g/L; 6.2 is the published limit"
     )
+    tts: Minutes | None = Field(None, description="longest time to surface; no limit if not given")
+    run_time: Minutes | None = Field(None, description="longest run time; no limit if not given")
+
+
+class TeamDiver(_Table):
+    """One diver of a team. What is left out is as in the rest of the file."""
+
+    name: Annotated[str, _text(30), _line(30)] = Field(description="heads this diver's sheets; no two alike")
+    gradient_factors: GradientFactors | None = Field(None, description="GF low and GF high, percent")
+    rmv_bottom: Flow | None = Field(None, description="RMV until the first stop")
+    rmv_deco: Flow | None = Field(None, description="RMV from the first stop on")
+    rmv_stressed: Flow | None = Field(None, description="RMV in a bailout")
+    circuit: Literal["open", "closed"] | None = Field(None, description="open: without the file's loop")
+    loop: Loop | None = Field(None, description="this diver's own rebreather")
+    cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] | None = Field(
+        None, description="all that this diver carries"
+    )
+
+    @model_validator(mode="after")
+    def _in_order(self) -> TeamDiver:
+        if self.gradient_factors is not None and self.gradient_factors[0] > self.gradient_factors[1]:
+            low, high = self.gradient_factors
+            said = f"GF low {low:g} is over GF high {high:g}; write the lower first, [{high:g}, {low:g}]"
+            raise AtKey("gradient_factors", said)
+        if self.circuit == "open" and self.loop is not None:
+            raise AtKey("circuit", "is open, and a loop is given; leave one of them out")
+        return self
+
+
+class SolveCylinder(_Table):
+    """A cylinder that could be carried."""
+
+    size: Annotated[float | RatedCubicFeet, _quantity("cylinder size", 0.1, 300.0), _NUMBER_OR_TEXT] = Field(
+        description="water litres, or rated cubic feet with working_pressure"
+    )
+    working_pressure: Pressure | None = Field(None, description="the pressure at which it holds its rated cubic feet")
+    pressure: Pressure = Field(description="what it would be filled to")
+
+    @model_validator(mode="after")
+    def _sensible(self, info: ValidationInfo) -> SolveCylinder:
+        _rated(self, info)
+        return self
+
+    @cached_property
+    def water_l(self) -> float:
+        """Water volume. [L]"""
+        return _water_l(self)
+
+
+class Solve(_Table):
+    """What `leadline solve` may choose from."""
+
+    gases: Annotated[tuple[Gas, ...], Field(max_length=20)] = Field((), description="bottom gases or diluents at hand")
+    deco_gases: Annotated[tuple[Gas, ...], Field(max_length=12)] = Field(
+        (), description="deco or bailout gases at hand"
+    )
+    cylinders: Annotated[tuple[SolveCylinder, ...], Field(max_length=20)] = Field((), description="cylinders at hand")
 
 
 class Dive(_Table):
@@ -403,6 +560,10 @@ class Dive(_Table):
     cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] = Field((), description="all that is carried")
     diver: Diver = Field(_DEFAULTS, description="how much the diver breathes")
     limits: Limits = Field(_DEFAULTS, description="the diver's own limits")
+    gas: GasRules = Field(_DEFAULTS, description="how the gas is planned")
+    contingencies: Contingencies = Field(_DEFAULTS, description="what can go wrong and is planned for")
+    team: Annotated[tuple[TeamDiver, ...], Field(max_length=12)] = Field((), description="the divers, if several")
+    solve: Solve = Field(_DEFAULTS, description="what `leadline solve` may choose from")
 
     @property
     def deepest_m(self) -> float:
