@@ -54,7 +54,7 @@ def integrated(tissue, start_bar, end_bar, minutes, mix, setpoint):
 def source(mix, setpoint):
     o2, he = mix
     share = he / (1.0 - o2) if o2 < 1.0 else 0.0
-    return np.array([(o2, share, setpoint or 0.0)], dtype=kernel.SOURCE)[0]
+    return np.array([(o2, share, setpoint or 0.0, 0.0)], dtype=kernel.SOURCE)[0]
 
 
 def loaded():

@@ -255,6 +255,14 @@ def pressure_of(mix: Mix, water_l: float, free_litres: float, celsius: float) ->
     return min(isotherm.bar(density), MAX_BAR)
 
 
+def pressure_at(mix: Mix, bar: float, celsius: float, to_celsius: float) -> float:
+    """Pressure of a closed cylinder when its temperature changes. [bar]
+
+    `bar` is its pressure at `celsius`. Ranges and source as for `molar_density`; at most 500 bar is answered.
+    """
+    return min(_isotherm(mix, to_celsius).bar(molar_density(mix, bar, celsius)), MAX_BAR)
+
+
 def water_litres(rated_cubic_feet: float, working_bar: float) -> float:
     """Water volume of a cylinder that is named by its rated gas. [L]
 
