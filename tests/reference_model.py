@@ -56,6 +56,8 @@ class Reference:
     to_surface: float = 9.0
     hold: float = 0.0
     letter: str = "c"
+    held: tuple[float, float] | None = None
+    """A stop depth that is not left before a run time."""
 
     stops: list[tuple[float, float, float]] = field(default_factory=list)  # depth, arrival, departure
     run_time: float = 0.0
@@ -65,6 +67,7 @@ class Reference:
         self.he = [0.0] * 16
         self.depth = 0.0
         self.anchor: float | None = None
+        self.breathed: str | None = None
 
     # --- Gas and tissues
 
@@ -172,13 +175,19 @@ class Reference:
         self.restore(before)
         return fine
 
+    def start_on(self, label: str) -> None:
+        """Breathe a gas already when the climb begins, so that taking it up holds nobody."""
+        self.breathed = label
+
     def climb(self, target: float, own: str, deco: tuple[str, ...]) -> None:
         if self.anchor is not None and self.depth > self.anchor + 1e-9:
             self.anchor = None
-        breathed = own
+        breathed = own if self.breathed is None else self.breathed
         while self.depth > target + 1e-9:
             label = self.gas_at(self.depth, own, deco)
             not_before = self.run_time + (self.hold if label != breathed else 0.0)
+            if self.held is not None and abs(self.depth - self.held[0]) < 1e-9:
+                not_before = max(not_before, self.held[1])
             breathed = label
             to = max(next(d for d in self.grid() if d < self.depth - 1e-9), target)
 
@@ -226,6 +235,6 @@ class Reference:
                 self.load(self.depth, self.depth, leave_at - self.run_time, label, False)
                 self.run_time = leave_at
             before = label
-        if not self.direct(before):
+        if self.held is not None or not self.direct(before):
             self.climb(0.0, before, self.deco)
         return self

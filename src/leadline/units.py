@@ -149,6 +149,10 @@ class System:
         """A cylinder pressure, without its unit, rounded down: a gauge never promises more than there is."""
         return f"{math.floor(bar / self.pressure_bar + 1e-6):.0f}"
 
+    def pressure_up(self, bar: float) -> str:
+        """A pressure that must be there, without its unit, rounded up."""
+        return f"{math.ceil(bar / self.pressure_bar - 1e-6):.0f}"
+
     def gas(self, free_litres: float) -> str:
         """An amount of gas, without its unit."""
         return f"{free_litres / self.gas_l:.0f}"

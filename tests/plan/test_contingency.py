@@ -1,18 +1,29 @@
-"""The worst bailout: searched again by hand, and each ascent planned again by the independent reference model."""
+"""Everything that goes wrong: each ascent planned again by the independent reference model, from the tissues of the
+moment it begins; the worst moment searched again by hand; the verdicts."""
+
+import dataclasses
+import math
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
 from leadline.brief import parse_dive
-from leadline.brief.errors import BriefError
+from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
-from leadline.plan import gases, plan
+from leadline.plan import plan
 from leadline.plan import schedule as planning
-from leadline.plan.schedule import lay_out, read_legs
+from leadline.plan.contingency import contingencies
+from leadline.plan.gases import Source
+from leadline.plan.scenarios import scenarios
+from leadline.plan.schedule import lay_out, source_rows
+from leadline.plan.supply import supply
 from leadline.tissue import kernel
+from leadline.tissue.loading import compartments
 from tests.dives import cylinder, looped, tables
-from tests.reference_model import Reference
+from tests.reference_model import VAPOUR, Loop, Reference, gas
 
+RMV_BOTTOM, RMV_DECO = 20.0, 16.0
 RMV_STRESSED = 30.0
 """Half as much again as 20 L/min, common practice, no source."""
 SORTING_OUT_MIN = 2.0
@@ -26,8 +37,15 @@ def loop_dive(depth, leave_at, *carried, diluent="18/45", levels=None, more=None
     return parse_dive(given | {"cylinders": list(carried)} | (more or {}))
 
 
-def large(gas, **more):
-    return cylinder(gas, "bailout", **({"size": "24 L"} | more))
+def open_dive(depth, leave_at, *carried, levels=None, **more):
+    given = tables(depth, leave_at, **more)
+    if levels:
+        given["levels"] = levels
+    return parse_dive(given | {"cylinders": list(carried)})
+
+
+def large(gas, use="bailout", **more):
+    return cylinder(gas, use, **({"size": "24 L"} | more))
 
 
 DIVES = {
@@ -46,21 +64,27 @@ def codes(dive):
     return {f.code: f for f in plan(dive).findings}
 
 
-def hand_bailouts(dive):
-    """A bailout from every point of the track, as legs: (point, legs, run time at the surface)."""
+def of_kind(found, kind):
+    return [contingency for contingency in found.contingencies if contingency.kind == kind]
+
+
+def from_every_point(dive, kind, name=None):
+    """A contingency from every point of the track where it may begin: (point, tensions, contingency)."""
     layout = lay_out(dive)
-    track = planning.schedule(dive, layout).track
-    way = layout.way_rows(gases.bailout_way(dive))
-    for i in range(len(track)):
-        rows = np.zeros(2048, kernel.LEG)
-        used, surfacing_min = np.zeros((1, len(layout.sources))), np.zeros(1)
-        fault, n = kernel.bail_out_everywhere(
-            track.points[i : i + 1], track.tensions_bar[i : i + 1], SORTING_OUT_MIN, RMV_STRESSED, way,
-            layout.source_rows, layout.rules, layout.comps, used, surfacing_min, rows,
-        )  # fmt: skip
-        run_time_min = float(surfacing_min[0])
-        assert fault == kernel.FINE
-        yield track.points[i], track.tensions_bar[i], read_legs(rows[:n], layout.sources), run_time_min
+    schedule = planning.schedule(dive, layout)
+    cylinders, _ = supply(dive, schedule.legs)
+    (scenario,) = [s for s in scenarios(dive, schedule) if s.kind == kind and name in (None, s.name)]
+    every = [dataclasses.replace(scenario, points=(i, i + 1)) for i in range(*scenario.points)]
+    found = contingencies(dive, layout, schedule, cylinders, every)
+    assert len(found) == len(every)
+    points, tensions = schedule.track.points, schedule.track.tensions_bar
+    return [(points[i], tensions[i], c) for i, c in zip(range(*scenario.points), found, strict=True)]
+
+
+def hand_bailouts(dive):
+    """A bailout from every point of the track, as legs: (point, tensions, legs, run time at the surface)."""
+    for point, tensions, found in from_every_point(dive, "bailout"):
+        yield point, tensions, found.legs, found.run_time_min
 
 
 def hand_share(dive, legs):
@@ -91,10 +115,10 @@ def test_the_worst_is_the_worst(name):
     ]
     worst = max(by_hand)
     assert max(use.used_l / use.usable_l for use in found.supply) == pytest.approx(worst[0], rel=1e-9)
-    at_the_moment = [row for row in by_hand if row[2] == found.worst_moment_min and row[3] == found.depth_m]
+    at_the_moment = [row for row in by_hand if row[2] == found.leaves_at_min and row[3] == found.depth_m]
     assert max(at_the_moment)[0] == pytest.approx(worst[0], rel=1e-9)
-    assert found.tts_min == pytest.approx(found.run_time_min - found.worst_moment_min)
-    assert found.legs[0].start_min == found.worst_moment_min
+    assert found.tts_min == pytest.approx(found.run_time_min - found.leaves_at_min)
+    assert found.legs[0].start_min == found.leaves_at_min
     assert found.legs[-1].end_min == found.run_time_min
     assert found.legs[-1].end_m == 0.0
 
@@ -133,7 +157,7 @@ def merged(legs):
 def test_a_bailout_is_an_ordinary_open_circuit_ascent(name):
     """From the loop's tissues, by the reference model: the same stops to the minute, at the worst moment and others."""
     dive = DIVES[name]
-    worst_min = plan(dive).bailout.worst_moment_min
+    worst_min = plan(dive).bailout.leaves_at_min
     every = list(hand_bailouts(dive))
     chosen = [row for row in every if row[0]["run_time_min"] == worst_min] + every[3::9]
     for point, tensions, legs, run_time_min in chosen:
@@ -148,7 +172,7 @@ def test_the_loops_tissues_are_the_reference_models_too():
     """The whole way to the end of the bottom on the loop, and the bailout from there, without Leadline's tissues."""
     dive = DIVES["two gases"]
     found = plan(dive).bailout
-    assert found.worst_moment_min == 25.0
+    assert found.leaves_at_min == 25.0
     ours = Reference(levels=[(60.0, 25.0, "18/45")])
     ours.n2, ours.he = ours.n2[:], ours.he[:]
     on_loop = type("Loop", (), {"diluent": "18/45", "setpoint": 1.3, "deco_setpoint": None, "deco_from": 0.0})()
@@ -169,10 +193,10 @@ def test_every_stop_is_met(name):
     dive = DIVES[name]
     found = plan(dive).bailout
     track = plan(dive).schedule.track
-    i = int(np.argmax(track.points["run_time_min"] == found.worst_moment_min))
+    i = int(np.argmax(track.points["run_time_min"] == found.leaves_at_min))
     point, tensions = track.points[i], track.tensions_bar[i]
     # The line hangs from the first stop even where that is passed: the reference model says which it is.
-    anchor_m = reference(dive, found.depth_m, found.worst_moment_min, tensions, float(point["first_stop_m"])).anchor
+    anchor_m = reference(dive, found.depth_m, found.leaves_at_min, tensions, float(point["first_stop_m"])).anchor
     ours = Reference(levels=[(found.depth_m, 0.0, "air")])
     ours.n2, ours.he = list(tensions[0]), list(tensions[1])
     ours.anchor = anchor_m
@@ -292,9 +316,579 @@ def test_the_oxygen_of_a_bailout_is_the_whole_dives():
     assert found.oxygen.cns_percent > 22.0 / 180.0 * 100.0
 
 
-def test_a_bailout_that_never_clears_is_refused():
-    """GF high of 5 at the last stop, on air: the slow compartments never come within it. Said in words."""
+def test_a_bailout_that_never_clears_is_a_no_go():
+    """GF high of 5 at the last stop, on air: the slow compartments never come within it. Said, and no traceback."""
     given = looped(60, 30, "18/45", gf=(5, 5), setpoint=1.6)
     given["cylinders"] = [large("18/45")]
-    with pytest.raises(BriefError, match="never clear"):
-        plan(parse_dive(given))
+    found = plan(parse_dive(given))
+    (bailout,) = of_kind(found, "bailout")
+    assert found.bailout is None
+    assert not bailout.survived
+    finding = {f.code: f for f in found.findings}["bailout-no-way-up"]
+    assert finding.severity == "no-go"
+    assert "never clear" in finding.message
+    assert (finding.run_time_min, finding.depth_m) == (bailout.leaves_at_min, bailout.depth_m)
+    assert finding.run_time_min is not None
+
+
+# --- Every way to leave the plan, by the independent model ------------------------------------------------------------
+
+
+class SemiClosed(Reference):
+    """Up on a semi-closed loop as far as a depth, from there on open circuit."""
+
+    diluent: str
+    metabolised: float
+    leaves: float
+
+    def gas_at(self, depth, own, deco):
+        return SEMI_CLOSED if depth > self.leaves + 1e-9 else super().gas_at(depth, own, deco)
+
+    def inspired(self, bar, label, depth, going_up):
+        if label != SEMI_CLOSED:
+            return super().inspired(bar, label, depth, going_up)
+        o2, he = gas(self.diluent)
+        inert = (bar - VAPOUR) * (1.0 - balanced(bar, o2, self.metabolised))
+        return inert * (1.0 - o2 - he) / (1.0 - o2), inert * he / (1.0 - o2)
+
+
+SEMI_CLOSED = "semi-closed"
+
+
+def balanced(bar, o2, metabolised):
+    """Oxygen in a semi-closed loop in balance, from what comes in and goes out a minute, R litres at depth:
+    R·P·fO2 in, M burnt, (R·P - M)·f vented: f = (P·fO2 - M/R) / (P - M/R). `metabolised` is M/R."""
+    return (bar * o2 - metabolised) / (bar - metabolised)
+
+
+OPEN = {
+    "air": open_dive(45, 22, large("air", "bottom", pressure="230 bar"), large("50", "deco")),
+    "trimix": open_dive(
+        60, 25, large("18/45", "bottom", size="36 L", pressure="230 bar"), large("50", "deco"),
+        large("oxygen", "deco"), stops={"gas_switch": 1},
+    ),
+    "two bottom gases": open_dive(
+        54, 15, large("18/45", "bottom"), large("32", "bottom"), large("oxygen", "deco"),
+        levels=[{"depth": 54, "leave_at": 15}, {"depth": 30, "leave_at": 40, "gas": "32"}],
+    ),
+}  # fmt: skip
+LOOPS = {
+    "loop": loop_dive(
+        60, 25, large("18/45", "diluent", size="3 L"), large("oxygen", "oxygen", size="3 L"), large("18/45"),
+        large("50"),
+    ),
+    "loop, a higher setpoint in the shallows": loop_dive(
+        75, 20, large("15/55", "diluent", size="3 L"), large("15/55"), large("50"), large("oxygen"), diluent="15/55",
+        deco_setpoint=1.5, deco_from=6,
+    ),
+    "loop, two levels": loop_dive(60, 15, large("18/45"), large("50"), levels=[(60, 15), (30, 50)]),
+}  # fmt: skip
+ON_THE_LOOP = {
+    "loop": Loop("18/45", 1.3),
+    "loop, a higher setpoint in the shallows": Loop("15/55", 1.3, 1.5, 6.0),
+    "loop, two levels": Loop("18/45", 1.3),
+}
+DEPARTURES = [
+    # Kind, its name, the dive, minutes of sorting it out, the gas until another is usable, those taken up, the loop,
+    # and the depth where a semi-closed loop is left: where 50 % is usable, 21 m (3.11 bar, 1.557 of oxygen).
+    ("bailout", None, "loop", 2, "18/45", ("50",), None, None),
+    ("bailout", None, "loop, a higher setpoint in the shallows", 2, "15/55", ("50", "oxygen"), None, None),
+    ("bailout", None, "loop, two levels", 2, "18/45", ("50",), None, None),
+    ("bailout lost", "bailout without bailout 50 (50 %)", "loop", 2, "18/45", (), None, None),
+    (
+        "bailout lost", "bailout without bailout 50 (50 %)", "loop, a higher setpoint in the shallows", 2, "15/55",
+        ("oxygen",), None, None,
+    ),
+    (
+        "bailout lost", "bailout without bailout oxygen (oxygen)", "loop, a higher setpoint in the shallows", 2,
+        "15/55", ("50",), None, None,
+    ),
+    ("heavy breathing", None, "loop", 2, "18/45", ("50",), None, None),
+    ("heavy breathing", None, "loop, two levels", 2, "18/45", ("50",), None, None),
+    ("oxygen gone", None, "loop", 2, "18/45", ("50",), None, 21.0),
+    ("oxygen gone", None, "loop, a higher setpoint in the shallows", 2, "15/55", ("50", "oxygen"), None, 21.0),
+    ("diluent gone", None, "loop", 2, "", (), "loop", None),
+    (
+        "diluent gone", None, "loop, a higher setpoint in the shallows", 2, "", (),
+        "loop, a higher setpoint in the shallows", None,
+    ),
+    ("diluent gone", None, "loop, two levels", 2, "", (), "loop, two levels", None),
+    ("aborted descent", None, "air", 0, "air", ("50",), None, None),
+    ("aborted descent", None, "loop", 0, "", (), "loop", None),
+    ("mate out of gas", None, "air", 2, "air", ("50",), None, None),
+    ("mate out of gas", None, "trimix", 2, "18/45", ("50", "oxygen"), None, None),
+    ("gas found empty", "deco 50 (50 %) found empty at 21 m", "air", 2, "air", (), None, None),
+    ("gas found empty", "deco 50 (50 %) found empty at 21 m", "trimix", 2, "18/45", ("oxygen",), None, None),
+    ("gas found empty", "deco oxygen (oxygen) found empty at 6 m", "trimix", 2, "18/45", ("50",), None, None),
+]  # fmt: skip
+HOLD_MIN = {"trimix": 1.0}
+
+
+def ascent(name, point, tensions, sorting_out, own, richer, loop, leaves):
+    """From a point of the track by the reference model, which shares nothing with the kernel."""
+    dive = (OPEN | LOOPS)[name]
+    model = Reference if leaves is None else SemiClosed
+    ours = model(
+        levels=[(max(level.depth for level in dive.levels), 0.0, own)], deco=richer, hold=HOLD_MIN.get(name, 0.0)
+    )
+    ours.loop = ON_THE_LOOP[loop] if loop is not None else None
+    if leaves is not None:
+        # 1 L/min metabolised of 20 L/min breathed, a third of it fresh: 1 / (20 / 3) = 0.15 bar.
+        ours.diluent, ours.metabolised, ours.leaves = dive.loop.diluent.label, 0.15, leaves
+    ours.n2, ours.he = [float(x) for x in tensions[0]], [float(x) for x in tensions[1]]
+    ours.depth, ours.run_time = float(point["depth_m"]), float(point["run_time_min"])
+    ours.anchor = float(point["first_stop_m"]) if point["first_stop_m"] >= 0.0 else None
+    first = ours.gas_at(ours.depth, own, richer)
+    if sorting_out:
+        ours.load(ours.depth, ours.depth, float(sorting_out), first, True)
+        ours.run_time += sorting_out
+    if not ours.direct(own):
+        ours.start_on(first)
+        ours.climb(0.0, own, richer)
+    return ours
+
+
+@pytest.mark.parametrize(
+    ("kind", "contingency", "name", "sorting_out", "own", "richer", "loop", "leaves"),
+    DEPARTURES, ids=[f"{row[2]}: {row[1] or row[0]}" for row in DEPARTURES],
+)  # fmt: skip
+def test_every_ascent_is_the_independent_models(kind, contingency, name, sorting_out, own, richer, loop, leaves):
+    """At the worst moment and at others: the same stops to the minute, the same run time, whatever went wrong."""
+    dive = (OPEN | LOOPS)[name]
+    every = from_every_point(dive, kind, contingency)
+    (found,) = [c for c in of_kind(plan(dive), kind) if contingency in (None, c.name)]
+    there = [row for row in every if row[0]["run_time_min"] == found.leaves_at_min and row[2].legs == found.legs]
+    assert there
+    for point, tensions, one in [there[0], *every[1::7]]:
+        if not one.legs:  # a descent aborted at the surface
+            assert point["depth_m"] == 0.0
+            continue
+        ours = ascent(name, point, tensions, sorting_out, own, richer, loop, leaves)
+        assert merged(one.legs) == [pytest.approx(stop, abs=1e-6) for stop in ours.stops], point
+        assert one.run_time_min == pytest.approx(ours.run_time, abs=1e-6)
+        assert one.leaves_at_min == point["run_time_min"]
+        assert one.tts_min == pytest.approx(ours.run_time - point["run_time_min"], abs=1e-6)
+
+
+def test_the_semi_closed_loop_is_left_where_it_grows_thin():
+    """10/70 and no rich bailout: below 0.21 bar it is left (common practice, no source).
+
+    At 18 m, 2.81325 bar: (0.281325 - 0.15) / (2.81325 - 0.15) · 2.81325 = 0.1387 bar. At 24 m, 3.41325: 0.2003.
+    At 27 m, 3.71325: 0.2309. So the deepest stop depth below 0.21 bar is 24 m.
+    """
+    dive = loop_dive(70, 15, large("10/70"), large("28", switch_depth="12 m"), diluent="10/70")
+    (found,) = of_kind(plan(dive), "oxygen gone")
+    assert [(s.depth_m, s.source.name) for s in found.switches][1:3] == [(24.0, "10/70"), (12.0, "28 %")]
+    assert found.switches[0].source.circuit == "semi-closed"
+
+
+# --- The semi-closed loop ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("label", "metabolic", "one_in", "rmv"), [("18/45", 1.0, 3, 20), ("air", 1.5, 5, 25), ("32", 0.8, 4, 15)]
+)
+@pytest.mark.parametrize("depth_m", [6.0, 20.0, 60.0])
+def test_the_semi_closed_loops_oxygen_is_a_mass_balance(label, metabolic, one_in, rmv, depth_m):
+    """A loop of 7 L, filled with diluent: RMV/one_in litres at depth come in a minute, oxygen is burnt, and what is too
+    much is vented as it is. Integrated in free litres until nothing changes."""
+    bar = 1.01325 + 0.1 * depth_m
+    fresh, volume = rmv / one_in * bar, 7.0 * bar
+    o2, _ = gas(label)
+
+    def a_minute(_, held):
+        return [fresh * o2 - metabolic - (fresh - metabolic) * held[0] / volume]
+
+    steady = solve_ivp(a_minute, (0.0, 600.0), [o2 * volume], rtol=1e-10, atol=1e-12).y[0, -1] / volume
+    source = Source(Mix.parse(label), None, metabolic * one_in / rmv)
+    assert source.ppo2(bar) == pytest.approx(max(0.0, steady) * bar, abs=1e-6)
+    tissue = np.zeros((2, 16))  # after a day in it: its inert gas
+    kernel.load_constant(tissue, bar, 1e5, source_rows([source])[0], compartments("ZH-L16C"))
+    assert tissue.sum(axis=0) == pytest.approx((bar - VAPOUR) * (1.0 - max(0.0, steady)), abs=1e-6)
+    assert source.inspired(bar).o2 == pytest.approx(max(1e-6, steady), abs=1e-6)
+
+
+def integrated(start, from_m, to_m, rate, o2, he, metabolised):
+    """Tissues after travel on a semi-closed loop in balance at every depth: dp/dt = k·(inspired - p), by SciPy."""
+    comps = compartments("ZH-L16C")
+    k = comps.rate.ravel()
+    shares = np.repeat([(1.0 - o2 - he) / (1.0 - o2), he / (1.0 - o2)], 16)
+
+    def a_minute(t, p):
+        bar = 1.01325 + 0.1 * (from_m - rate * t)
+        return k * ((bar - VAPOUR) * (1.0 - max(0.0, balanced(bar, o2, metabolised))) * shares - p)
+
+    minutes = (from_m - to_m) / rate
+    return solve_ivp(a_minute, (0.0, minutes), start.ravel(), rtol=1e-10, atol=1e-12).y[:, -1].reshape(2, 16)
+
+
+@pytest.mark.parametrize(
+    ("from_m", "to_m", "within_bar"),
+    [
+        (60.0, 57.0, 1e-6), (30.0, 27.0, 1e-6), (12.0, 9.0, 1e-5), (9.0, 6.0, 1e-5), (6.0, 3.0, 1e-5),
+        (6.0, 0.0, 1e-4), (30.0, 3.0, 1e-3), (60.0, 3.0, 2e-3),
+    ],
+)  # fmt: skip
+def test_travel_on_a_semi_closed_loop_is_near_enough_linear(from_m, to_m, within_bar):
+    """The inspired gas bends with depth. From stop to stop, taking it as straight is good to 1e-5 bar in every
+    compartment; on a direct ascent from 60 m, one piece, to 0.002 bar."""
+    comps = compartments("ZH-L16C")
+    start = np.full((2, 16), 1.5)
+    source = source_rows([Source(Mix.parse("18/45"), None, 0.15)])[0]
+    ours = start.copy()
+    kernel.load_travel(ours, 1.01325 + 0.1 * from_m, 1.01325 + 0.1 * to_m, (from_m - to_m) / 9.0, source, comps)
+    theirs = integrated(start, from_m, to_m, 9.0, 0.18, 0.45, 0.15)
+    assert np.abs(ours - theirs).max() < within_bar
+    assert np.abs(ours - start).max() > 0.01  # it moved at all
+
+
+# --- The worst moment and the gas, by hand ----------------------------------------------------------------------------
+
+
+def litres(legs, rmv):
+    """RMV · bar · minutes of some legs, by the mix breathed on open circuit. `rmv` of a leg. [L]"""
+    asked = {}
+    for leg in legs:
+        bar = 1.01325 + 0.1 * 0.5 * (leg.start_m + leg.end_m)
+        if leg.source.circuit == "open":
+            asked[leg.source.mix] = asked.get(leg.source.mix, 0.0) + rmv(leg) * bar * leg.minutes
+    return asked
+
+
+def as_planned(leg):
+    return RMV_DECO if leg.after_first_stop and leg.kind != "level" else RMV_BOTTOM
+
+
+def cut(legs, until_min):
+    """The legs as far as a run time."""
+    for leg in legs:
+        if leg.end_min <= until_min:
+            yield leg
+        elif leg.start_min < until_min:
+            part = (until_min - leg.start_min) / (leg.end_min - leg.start_min)
+            end_m = leg.start_m + part * (leg.end_m - leg.start_m)
+            yield dataclasses.replace(leg, end_min=until_min, end_m=end_m)
+
+
+def asked_by_hand(dive, schedule, found):
+    """Litres by mix over the whole dive: as planned until it begins, then by what went wrong."""
+    bottom = {c.gas for c in dive.cylinders if c.use == "bottom"}
+
+    def then(leg):
+        if found.kind == "mate out of gas":
+            return 2.0 * RMV_STRESSED if leg.source.mix in bottom else RMV_STRESSED
+        if found.kind == "heavy breathing":  # twice 20 L/min for 5 min, then the stressed 30
+            minutes = max(0.0, min(leg.end_min, found.leaves_at_min + 5.0) - leg.start_min)
+            return RMV_STRESSED + (2.0 * RMV_BOTTOM - RMV_STRESSED) * minutes / leg.minutes
+        if found.kind in ("bailout", "bailout lost", "oxygen gone"):
+            return RMV_STRESSED
+        return as_planned(leg)
+
+    asked = litres(cut(schedule.legs, found.leaves_at_min), as_planned)
+    for mix, more in litres(found.legs, then).items():
+        asked[mix] = asked.get(mix, 0.0) + more
+    return asked
+
+
+def shares_by_hand(dive, asked, lost=()):
+    """The share of what the cylinders of each mix hold."""
+    shares = []
+    for mix, drawn in asked.items():
+        carried = [
+            c for c in dive.cylinders if c.gas == mix and c.use not in ("diluent", "oxygen") and c.name not in lost
+        ]
+        shares.append(drawn / sum(free_litres(mix, c.water_l, c.pressure, 14.0) for c in carried))
+    return shares
+
+
+@pytest.mark.parametrize(
+    ("kind", "contingency", "name"),
+    [
+        row[:3]
+        for row in DEPARTURES
+        if row[0] in ("bailout lost", "heavy breathing", "mate out of gas", "gas found empty")
+    ]
+    + [("mate out of gas", None, "two bottom gases")],
+)
+def test_the_worst_moment_is_found_again_by_hand(kind, contingency, name):
+    """No moment asks a larger share of what the cylinders of some mix hold; the litres are those by hand."""
+    dive = (OPEN | LOOPS)[name]
+    whole = plan(dive)
+    (found,) = [c for c in of_kind(whole, kind) if contingency in (None, c.name)]
+    lost = {c.name for c in dive.cylinders} - {c.name for c in found.scenario.dive.cylinders}
+    by_hand = [
+        max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, one), lost))
+        for _, _, one in from_every_point(dive, kind, contingency)
+        if one.legs
+    ]
+    asked = asked_by_hand(dive, whole.schedule, found)
+    assert max(shares_by_hand(dive, asked, lost)) == pytest.approx(max(by_hand), rel=1e-9)
+    for mix, drawn in asked.items():
+        assert sum(u.used_l for u in found.breathed if u.mix == mix) == pytest.approx(drawn, rel=1e-9)
+
+
+def test_oxygen_gone_by_hand():
+    """The loop's diluent: 7 · 6 = 42 L on the descent, and from the moment on a third of 20 L/min at depth; the rest of
+    the way up on open circuit at 30 L/min."""
+    dive = LOOPS["loop"]
+    whole = plan(dive)
+    (found,) = of_kind(whole, "oxygen gone")
+    semi_closed = sum(
+        20.0 / 3.0 * (1.01325 + 0.05 * (leg.start_m + leg.end_m)) * leg.minutes
+        for leg in found.legs
+        if leg.source.circuit == "semi-closed"
+    )
+    filled = 7.0 * 0.1 * min(60.0, 20.0 * found.leaves_at_min)
+    used = {use.name: use for use in found.supply}
+    assert semi_closed > 100.0
+    assert used["diluent 18/45"].used_l == pytest.approx(filled + semi_closed, rel=1e-9)
+    assert used["oxygen oxygen"].used_l == pytest.approx(found.leaves_at_min, rel=1e-9)  # 1 L/min until it was gone
+    for mix, drawn in asked_by_hand(dive, whole.schedule, found).items():
+        assert sum(use.used_l for use in found.breathed if use.mix == mix) == pytest.approx(drawn, rel=1e-9)
+    every = from_every_point(dive, "oxygen gone")
+    contents = {use.name: use.content_l for use in found.supply}
+    worst = max(u.used_l / contents[u.name] for _, _, c in every for u in c.supply if u.use in ("bailout", "diluent"))
+    assert max(u.used_l / u.content_l for u in found.supply if u.use in ("bailout", "diluent")) == pytest.approx(worst)
+
+
+@pytest.mark.parametrize("kind", ["diluent gone", "aborted descent"])
+def test_without_a_matter_of_gas_the_longest_way_up_is_the_worst(kind):
+    for name in ("loop", "loop, two levels"):
+        (found,) = of_kind(plan(LOOPS[name]), kind)
+        ways = [c.tts_min for _, _, c in from_every_point(LOOPS[name], kind) if c.legs]
+        assert found.tts_min == pytest.approx(max(ways), abs=1e-9)
+
+
+def test_diluent_gone_takes_no_more_of_it():
+    """From the moment on the loop only comes up: oxygen 1 L/min to the surface, diluent as planned, 42 L."""
+    whole = plan(LOOPS["loop"])
+    (found,) = of_kind(whole, "diluent gone")
+    assert found.loop.diluent_l == pytest.approx(42.0, abs=1e-9)
+    assert found.loop.oxygen_l == pytest.approx(found.run_time_min, rel=1e-9)
+    assert all(leg.source.circuit == "closed" for leg in found.legs)
+
+
+def test_a_mate_out_of_gas_with_unlike_reserves():
+    """The verdict is by what the cylinders hold, and so is the search: a bottom gas that runs dry early in the dive is
+    not hidden by another that only goes deep into a large reserve later.
+
+    60 m until 12 min on 18/45: a pair needs more from there than the 15 L have left; at 45 min, 30 m on 32 %, only the
+    reserve of 100 bar is breathed.
+    """
+    dive = open_dive(
+        60, 12, large("18/45", "bottom", size="15 L", pressure="230 bar", reserve="0 bar"),
+        large("32", "bottom", pressure="230 bar", reserve="100 bar"), large("oxygen", "deco", size="20 L"),
+        levels=[{"depth": 60, "leave_at": 12}, {"depth": 30, "leave_at": 45, "gas": "32"}],
+        gf=(50, 90), limits={"gas_density": 12},
+    )  # fmt: skip
+    whole = plan(dive)
+    (found,) = of_kind(whole, "mate out of gas")
+    content = free_litres(dive.cylinders[0].gas, 15.0, 230.0, 14.0)
+    at_12 = next(c for p, _, c in from_every_point(dive, "mate out of gas") if p["run_time_min"] == 12.0)
+    assert asked_by_hand(dive, whole.schedule, at_12)[dive.cylinders[0].gas] > content
+    assert not found.survived
+    assert codes(dive)["mate-out-of-gas-gas-short"].severity == "no-go"
+
+
+@pytest.mark.parametrize("size", [9.0, 10.0, 11.0, 11.4, 11.6, 12.0, 15.0])
+def test_a_mate_out_of_gas_is_a_no_go_exactly_when_the_content_is_exceeded(size):
+    """Air, 36 m until 15 min and 50 %: at any moment of the dive, all that is breathed against all that is held."""
+    dive = open_dive(36, 15, large("air", "bottom", size=f"{size} L", reserve="5 bar"), large("50", "deco"))
+    whole = plan(dive)
+    every = from_every_point(dive, "mate out of gas")
+    worst = max(max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, c))) for _, _, c in every if c.legs)
+    (found,) = of_kind(whole, "mate out of gas")
+    assert found.survived == (worst <= 1.0)
+    no_go = {f.code for f in whole.findings if f.severity == "no-go" and "mate" in f.code}
+    assert no_go == (set() if worst <= 1.0 else {"mate-out-of-gas-gas-short"})
+
+
+# --- Verdicts ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_contingency_not_survived_says_which_when_how_much_and_what_would_mend_it():
+    """Air, 36 m, 9 L: enough for the dive with a small reserve, not for 5 min more."""
+    dive = open_dive(36, 15, large("air", "bottom", size="9 L", reserve="5 bar"), large("50", "deco"))
+    whole = plan(dive)
+    (longer,) = of_kind(whole, "longer")
+    assert not any(f.code == "gas-short" for f in whole.findings)
+    finding = {f.code: f for f in whole.findings}["longer-gas-short"]
+    use = longer.supply[0]
+    assert finding.severity == "no-go"
+    assert finding.values["contingency"] == "5 min longer"
+    assert finding.values["cylinder"] == "bottom air"
+    assert finding.values["short_l"] == pytest.approx(use.used_l - use.content_l, rel=1e-12)
+    assert finding.message.startswith("5 min longer: bottom air (air) runs out at ")
+    assert f"{use.missing_l:.0f} L short" in finding.message
+    assert "shorter bottom" in finding.message
+    # When it runs dry, by hand: litres leg by leg at 20 and 16 L/min until the content is gone.
+    left = free_litres(dive.cylinders[0].gas, 9.0, 200.0, 14.0)
+    for leg in longer.legs:
+        if leg.source.mix.label != "air":
+            continue
+        drawn = as_planned(leg) * (1.01325 + 0.05 * (leg.start_m + leg.end_m)) * leg.minutes
+        if drawn >= left:
+            assert finding.run_time_min == pytest.approx(leg.start_min + left / drawn * leg.minutes, abs=1e-6)
+            break
+        left -= drawn
+    else:
+        pytest.fail("it never runs dry")
+
+
+def two_gases_lost(**contingencies):
+    """Trimix, 60 m, with bottom gas for one lost gas but not for two."""
+    return plan(
+        open_dive(
+            60, 25, large("18/45", "bottom", size="32 L", pressure="230 bar"), large("50", "deco"),
+            large("oxygen", "deco"), contingencies=contingencies,
+        )
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("two_failures", "severity"), [(None, "caution"), ("caution", "caution"), ("no-go", "no-go")])
+def test_two_failures_are_as_grave_as_the_dive_file_says(two_failures, severity):
+    whole = two_gases_lost(**({} if two_failures is None else {"two_failures": two_failures}))
+    assert all(c.survived for c in of_kind(whole, "lost gas"))
+    (pair,) = of_kind(whole, "two gases lost")
+    assert not pair.survived
+    finding = {f.code: f for f in whole.findings}["two-gases-lost-not-met"]
+    assert finding.severity == severity
+    assert finding.values["short_l"] > 0.0
+    assert "deco 50 (50 %) and deco oxygen (oxygen) lost" in finding.values["contingency"]
+    assert whole.no_go == (severity == "no-go")
+
+
+def test_the_worst_pair_is_the_one_that_is_shown():
+    """Of three deco gases the pair that asks most of the bottom gas, or is not met: each pair planned by hand."""
+    carried = [large("35/25", "deco"), large("50", "deco"), large("oxygen", "deco")]
+    bottom = large("16/50", "bottom", size="36 L", pressure="230 bar")
+    (pair,) = of_kind(plan(open_dive(70, 18, bottom, *carried)), "two gases lost")
+    used = {left["name"]: plan(open_dive(70, 18, bottom, left)).supply[0].used_l for left in carried}
+    (left,) = {c["name"] for c in carried} & {c.name for c in pair.scenario.dive.cylinders}
+    assert used[left] == max(used.values())
+
+
+def test_stops_that_never_clear_on_the_gas_left_are_a_finding():
+    """GF 5/10 on air at 6 m: saturated tissues never come within it without oxygen. Said, and no traceback."""
+    whole = plan(
+        open_dive(
+            30, 30, large("air", "bottom", size="300 L"), large("oxygen", "deco", size="300 L"), gf=(5, 6),
+            stops={"last": "6 m"},
+        )
+    )  # fmt: skip
+    (lost,) = of_kind(whole, "lost gas")
+    assert (lost.legs, lost.survived) == ((), False)
+    finding = {f.code: f for f in whole.findings}["lost-gas-no-way-up"]
+    assert finding.severity == "no-go"
+    assert "never clear" in finding.message
+
+
+def test_a_depth_that_no_gas_is_breathable_at_is_a_finding():
+    """28 % at 48 m is 1.628 bar, within the grid's tolerance of 1.6; at 51 m 1.712. Said, and no traceback."""
+    whole = plan(open_dive(48, 10, large("28", "bottom", size="36 L"), limits={"ppo2_bottom": 1.6, "gas_density": 9}))
+    (deeper,) = of_kind(whole, "deeper")
+    assert (deeper.legs, deeper.survived) == ((), False)
+    finding = {f.code: f for f in whole.findings}["deeper-no-way-up"]
+    assert finding.severity == "no-go"
+    assert "hyperoxic: ppO2 1.71 bar" in finding.message
+
+
+def test_a_lost_gas_may_be_the_last_for_the_oxygen_breaks():
+    """Oxygen at 6 m with breaks on 50 %: without it there is nothing to take a break on, and no traceback."""
+    whole = plan(
+        open_dive(
+            6, 25, large("oxygen", "bottom"), large("50", "deco"), stops={"oxygen_breaks": {"on": 12, "off": 6}}
+        )
+    )  # fmt: skip
+    assert of_kind(whole, "lost gas")[0].survived
+
+
+def test_leaving_the_plan_between_two_levels_breathes_what_is_breathed_there():
+    """Up from 54 m on 18/45 to a level on 32 %: 32 % is 1.63 bar at 40.8 m, and is not breathed deeper than 39 m."""
+    for _, _, found in from_every_point(OPEN["two bottom gases"], "mate out of gas"):
+        for leg in found.legs:
+            assert leg.source.ppo2(1.01325 + 0.1 * leg.start_m) <= 1.63 + 1e-9, (found.leaves_at_min, leg)
+
+
+def test_no_bailout_at_all_is_said_whatever_is_left_out():
+    dive = loop_dive(40, 20, more={"contingencies": {"leave_out": ["bailout", "heavy breathing", "oxygen gone"]}})
+    assert codes(dive)["bailout-none"].severity == "no-go"
+
+
+def test_the_last_bailout_lost_leaves_nothing_and_is_said():
+    """Two failures: a caution by default, and no way up is worked out."""
+    whole = plan(loop_dive(30, 20, large("32"), diluent="32"))
+    (lost,) = of_kind(whole, "bailout lost")
+    assert (lost.legs, lost.supply, lost.survived) == ((), (), False)
+    finding = {f.code: f for f in whole.findings}["bailout-lost-not-met"]
+    assert finding.severity == "caution"
+    assert "nothing to breathe" in finding.message
+
+
+def test_a_level_missed_is_said_and_not_planned():
+    """At half the rate the second level is not reached in time: a caution, and the diver surfaces instead."""
+    dive = open_dive(
+        50, 20, large("air", "bottom", size="60 L"),
+        levels=[{"depth": 45, "leave_at": 20}, {"depth": 12, "leave_at": 26}],
+    )  # fmt: skip
+    whole = plan(dive)
+    (slow,) = of_kind(whole, "slow ascent")
+    assert slow.legs == ()
+    assert {f.code: f.severity for f in whole.findings}["slow-ascent-level-missed"] == "caution"
+
+
+def test_what_is_met_is_counted():
+    whole = two_gases_lost()
+    finding = {f.code: f for f in whole.findings}["contingencies-met"]
+    met = [c for c in whole.contingencies if c.survived]
+    assert (finding.values["met"], finding.values["planned"]) == (len(met), len(whole.contingencies))
+    longest = max(c.tts_min for c in met)
+    assert f"{math.ceil(longest - 1e-6)} min" in finding.message
+
+
+def test_a_reserve_that_is_breathed_is_a_caution():
+    """Reserves are for what goes wrong: within the content it is survived, and said."""
+    whole = plan(open_dive(36, 15, large("air", "bottom", size="13 L"), large("50", "deco")))
+    (longer,) = of_kind(whole, "longer")
+    use = longer.supply[0]
+    assert use.usable_l < use.used_l < use.content_l
+    assert longer.survived
+    assert {f.code: f.severity for f in longer.findings}["reserve"] == "caution"
+    finding = {f.code: f for f in whole.findings}["contingency-reserve"]
+    assert finding.severity == "caution"
+    assert "5 min longer" in finding.message
+
+
+def test_a_contingency_over_a_hard_limit_is_a_no_go():
+    """Air at 36 m is (0.2098 · 1.429 + 0.7902 · 1.251) · 4.61325 / 1.01325 = 5.87 g/L; 3 m deeper 6.25, over 6.2."""
+    whole = plan(open_dive(36, 15, large("air", "bottom", size="36 L"), large("50", "deco")))
+    (deeper,) = of_kind(whole, "deeper")
+    assert not deeper.survived
+    finding = {f.code: f for f in whole.findings}["deeper-density"]
+    assert (finding.severity, finding.depth_m) == ("no-go", 39.0)
+    assert finding.values["density_g_l"] == pytest.approx(6.247, abs=0.001)
+    assert not [f for f in whole.findings if f.code == "density" and f.severity == "no-go"]
+
+
+def test_what_the_plan_breaks_is_not_said_of_every_contingency_again():
+    """Air at 45 m, 7.01 g/L, is a no-go of the plan; no contingency repeats it, and none is survived."""
+    whole = plan(open_dive(45, 15, large("air", "bottom", size="36 L"), large("50", "deco")))
+    graves = [f.code for f in whole.findings if f.severity == "no-go"]
+    assert graves == ["density"]
+    assert not of_kind(whole, "longer")[0].survived
+
+
+@pytest.mark.parametrize("name", ["loop, two levels", "loop, a higher setpoint in the shallows"])
+def test_oxygen_gone_where_no_diluent_cylinder_is_listed(name):
+    """What is not listed cannot be judged, and does not decide which moment is the worst for what is."""
+    dive = LOOPS[name]
+    dive = dive.model_copy(update={"cylinders": tuple(c for c in dive.cylinders if c.use != "diluent")})
+    whole = plan(dive)
+    (found,) = of_kind(whole, "oxygen gone")
+    by_hand = [
+        max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, one)), default=0.0)
+        for _, _, one in from_every_point(dive, "oxygen gone")
+        if one.legs
+    ]
+    asked = asked_by_hand(dive, whole.schedule, found)
+    assert max(shares_by_hand(dive, asked)) == pytest.approx(max(by_hand), rel=1e-9)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from leadline.brief.schema import Dive
+from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
 from leadline.plan.schedule import Leg
@@ -75,27 +77,41 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
     """A source over a range of depths; `up`: held to the deco limit."""
     where, limits = dive.site.environment, dive.limits
     shallowest_m, deepest_m = depths_m
-    low_bar, high_bar = where.pressure(shallowest_m), where.pressure(deepest_m)
-    # The mix in a loop changes with depth: look at both ends and between.
-    at = [shallowest_m + (deepest_m - shallowest_m) * i / 20 for i in range(21)]
     limit = limits.ppo2_deco if up else limits.ppo2_bottom
     mod_m = source.mix.mod(limit, where)
-    if source.mix.ppo2(high_bar) <= limit + GRID_TOLERANCE_BAR:
+    if source.mix.ppo2(where.pressure(deepest_m)) <= limit + GRID_TOLERANCE_BAR:
         mod_m = max(mod_m, deepest_m)
-    inspired = [(depth, source.inspired(where.pressure(depth))) for depth in at]
+    end_m, ead_m, density_g_l = _worst(source, shallowest_m, deepest_m, where, limits.oxygen_narcotic)
     return Breathed(
         source=source,
         shallowest_m=shallowest_m,
         deepest_m=deepest_m,
-        ppo2_low_bar=source.ppo2(low_bar),
-        ppo2_high_bar=source.ppo2(high_bar),
-        end_m=max(mix.end(depth, where, oxygen_narcotic=limits.oxygen_narcotic) for depth, mix in inspired),
-        ead_m=max(mix.ead(depth, where) for depth, mix in inspired),
-        density_g_l=max(mix.density(where.pressure(depth)) for depth, mix in inspired),
+        ppo2_low_bar=source.ppo2(where.pressure(shallowest_m)),
+        ppo2_high_bar=source.ppo2(where.pressure(deepest_m)),
+        end_m=end_m,
+        ead_m=ead_m,
+        density_g_l=density_g_l,
         limit_bar=limit,
         mod_m=mod_m,
         on_the_way_up=up,
         first_min=first_min,
+    )
+
+
+@lru_cache(maxsize=1024)
+def _worst(
+    source: Source, shallowest_m: float, deepest_m: float, where: Environment, oxygen_narcotic: bool
+) -> tuple[float, float, float]:
+    """The worst END [m], EAD [m] and density [g/L] over a range of depths.
+
+    The mix in a loop changes with depth: both ends are looked at, and between.
+    """
+    at = [shallowest_m + (deepest_m - shallowest_m) * i / 20 for i in range(21)]
+    inspired = [(depth_m, source.inspired(where.pressure(depth_m))) for depth_m in at]
+    return (
+        max(mix.end(depth_m, where, oxygen_narcotic=oxygen_narcotic) for depth_m, mix in inspired),
+        max(mix.ead(depth_m, where) for depth_m, mix in inspired),
+        max(mix.density(where.pressure(depth_m)) for depth_m, mix in inspired),
     )
 
 

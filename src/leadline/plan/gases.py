@@ -20,6 +20,8 @@ MINIMUM_PPO2_BAR = 0.16
 """Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in)."""
 MAXIMUM_PPO2_BAR = 1.6
 """Above this, tolerance aside, a gas is not breathed at all (NOAA: the end of the exposure table)."""
+SEMI_CLOSED_PPO2_BAR = 0.21
+"""Below this a semi-closed loop is left for open circuit (common practice, no source)."""
 
 ANY_DEPTH_M = 1e4
 """The depth of a way's first row: everything is shallower."""
@@ -27,18 +29,28 @@ ANY_DEPTH_M = 1e4
 
 @dataclass(frozen=True)
 class Source:
-    """What the diver breathes: a mix on open circuit, or on the loop, as diluent, at a setpoint [bar]."""
+    """What the diver breathes: a mix on open circuit, or on the loop, as diluent, at a setpoint [bar].
+
+    `metabolised_bar` over 0: the loop is semi-closed, its oxygen gone, and fed with diluent alone; so much oxygen is
+    used per litre of fresh gas at depth.
+    """
 
     mix: Mix
     setpoint_bar: float | None = None
+    metabolised_bar: float = 0.0
 
     @property
     def circuit(self) -> str:
-        """ "open" or "closed"."""
+        """ "open", "closed" or "semi-closed"."""
+        if self.metabolised_bar > 0.0:
+            return "semi-closed"
         return "open" if self.setpoint_bar is None else "closed"
 
     def ppo2(self, bar: float) -> float:
         """ppO2 breathed at an ambient pressure; on the loop as the design's convention has it. [bar]"""
+        if self.metabolised_bar > 0.0:
+            m = self.metabolised_bar
+            return bar * max(0.0, (bar * self.mix.o2 - m) / (bar - m)) if bar > m else 0.0
         if self.setpoint_bar is None:
             return self.mix.ppo2(bar)
         dry = bar - WATER_VAPOUR_BAR
@@ -46,14 +58,19 @@ class Source:
 
     def inspired(self, bar: float) -> Mix:
         """The mix in the loop, or the gas itself, as it is breathed at an ambient pressure."""
-        if self.setpoint_bar is None:
+        if self.circuit == "open":
             return self.mix
+        if self.metabolised_bar > 0.0:
+            o2 = max(1e-6, self.ppo2(bar) / bar)
+            return Mix(o2, (1.0 - o2) * self.mix.he_share)
         o2 = min(1.0, self.ppo2(bar) / (bar - WATER_VAPOUR_BAR))
         return Mix(o2, (1.0 - o2) * self.mix.he_share)
 
     @property
     def name(self) -> str:
-        """As it is read on paper: "50 %", or "loop 1.3"."""
+        """As it is read on paper: "50 %", "loop 1.3", or "semi-closed 18/45"."""
+        if self.metabolised_bar > 0.0:
+            return f"semi-closed {self.mix.name}"
         return self.mix.name if self.setpoint_bar is None else f"loop {self.setpoint_bar:g}"
 
 
@@ -109,6 +126,29 @@ def bailout_way(dive: Dive) -> Way:
     return tuple(steps)
 
 
+def way_up(dive: Dive, at: Mix) -> Way:
+    """What is breathed on an ascent on open circuit from a level where `at` is breathed."""
+    breathed = [cylinder for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
+    return (Step(ANY_DEPTH_M, Source(at)), *_richest_usable(dive, breathed, at.o2))
+
+
+def semi_closed_way(dive: Dive) -> Way:
+    """What is breathed on the way up with the loop's oxygen gone: the loop, semi-closed on diluent, up to the depth
+    where a richer gas than the diluent is usable or the loop falls below SEMI_CLOSED_PPO2_BAR; from there bailout."""
+    assert dive.loop is not None
+    where, loop = dive.site.environment, dive.loop
+    source = Source(loop.diluent, None, loop.metabolic_oxygen * loop.semi_closed / dive.diver.rmv_bottom)
+    off = bailout_way(dive)
+    leaves_m = max((step.from_depth_m for step in off[1:] if step.source.mix.o2 > loop.diluent.o2), default=0.0)
+    if off:
+        thin = [m for m in dive.stops.depths_m(dive.deepest_m) if source.ppo2(where.pressure(m)) < SEMI_CLOSED_PPO2_BAR]
+        leaves_m = max([leaves_m, *thin])
+    way = [Step(ANY_DEPTH_M, source)]
+    if leaves_m > 0.0:
+        way.append(Step(leaves_m, source_at(off, leaves_m)))
+    return (*way, *(step for step in off if step.from_depth_m < leaves_m - 1e-6))
+
+
 def break_source(dive: Dive, source: str = "dive") -> Source | None:
     """What is breathed in an oxygen break: the diver's choice, or the leanest gas carried that is breathable at the
     last stop. None on the loop. `source` names the dive file in a BriefError."""
@@ -149,7 +189,6 @@ def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: floa
 
 
 def _on_open_circuit(dive: Dive, source: str) -> list[Stretch]:
-    breathed = [cylinder for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
     found: list[Stretch] = []
     before: Source | None = None
     for i, level in enumerate(dive.levels):
@@ -161,8 +200,7 @@ def _on_open_circuit(dive: Dive, source: str) -> list[Stretch]:
             to = (Step(ANY_DEPTH_M, at),)
         else:
             to = (Step(ANY_DEPTH_M, before),)
-        up = (Step(ANY_DEPTH_M, at), *_richest_usable(dive, breathed, at.mix.o2))
-        found.append(Stretch(to, at, up))
+        found.append(Stretch(to, at, way_up(dive, at.mix)))
         before = at
     depth_m = 0.0
     for i, (stretch, level) in enumerate(zip(found, dive.levels, strict=True)):

@@ -9,10 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
-from leadline.plan.gases import GRID_TOLERANCE_BAR
+from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
 from leadline.plan.schedule import Leg
 
 NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
@@ -66,15 +67,20 @@ def oxygen(legs: Iterable[Leg], where: Environment) -> Oxygen:
     """CNS and OTU of a dive. Travel is cut into slices of at most 0.02 bar of depth, each taken at its middle."""
     cns = otu = highest = 0.0
     for leg in legs:
-        start, end = where.pressure(leg.start_m), where.pressure(leg.end_m)
-        first, last = leg.source.ppo2(start), leg.source.ppo2(end)
-        highest = max(highest, first, last)
-        slices = max(1, math.ceil(abs(end - start) / _SLICE_BAR)) if first != last else 1
-        for i in range(slices):
-            ppo2_bar = leg.source.ppo2(start + (end - start) * (i + 0.5) / slices)
-            cns += cns_rate(ppo2_bar) * leg.minutes / slices
-            otu += otu_rate(ppo2_bar) * leg.minutes / slices
+        cns_min, otu_min, ppo2_bar = _rates(leg.source, where.pressure(leg.start_m), where.pressure(leg.end_m))
+        cns += cns_min * leg.minutes
+        otu += otu_min * leg.minutes
+        highest = max(highest, ppo2_bar)
     return Oxygen(100.0 * cns, otu, highest)
+
+
+@lru_cache(maxsize=8192)
+def _rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, float, float]:
+    """Mean CNS and OTU a minute over a leg, and its highest ppO2. (Contingencies share most of their legs.)"""
+    first, last = source.ppo2(start_bar), source.ppo2(end_bar)
+    slices = max(1, math.ceil(abs(end_bar - start_bar) / _SLICE_BAR)) if first != last else 1
+    ppo2 = [source.ppo2(start_bar + (end_bar - start_bar) * (i + 0.5) / slices) for i in range(slices)]
+    return sum(map(cns_rate, ppo2)) / slices, sum(map(otu_rate, ppo2)) / slices, max(first, last)
 
 
 def after_surface_interval(cns_percent: float, minutes: float) -> float:

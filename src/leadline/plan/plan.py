@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from leadline.brief.schema import Dive
 from leadline.plan import breathing as breathing_
-from leadline.plan import contingency
+from leadline.plan import contingency, turning
 from leadline.plan import oxygen as oxygen_
 from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, in_order
-from leadline.plan.schedule import Schedule, lay_out, schedule
+from leadline.plan.scenarios import Mates, minimum_gas_scenarios, scenarios
+from leadline.plan.schedule import Held, Schedule, lay_out, schedule
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,9 @@ class Plan:
     breathing: tuple[breathing_.Breathed, ...]
     supply: tuple[supply_.CylinderUse, ...]
     loop: supply_.LoopUse | None
-    bailout: contingency.Bailout | None
+    minimum_gas: tuple[turning.MinimumGas, ...]
+    turns: tuple[turning.Turn, ...]
+    contingencies: tuple[contingency.Contingency, ...]
     findings: tuple[Finding, ...]
 
     @property
@@ -31,24 +35,59 @@ class Plan:
         """Whether the plan must not be dived."""
         return any(finding.severity == "no-go" for finding in self.findings)
 
+    @property
+    def bailout(self) -> contingency.Contingency | None:
+        """The worst bailout of a loop dive; None on open circuit, or without a way up."""
+        return next((c for c in self.contingencies if c.kind == "bailout" and c.legs), None)
 
-def plan(dive: Dive, source: str = "dive") -> Plan:
-    """The plan of a dive.
+
+def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None = None) -> Plan:
+    """The plan of a dive. Of a team's diver, `held` are stops that are not left before a run time for the others' sake.
 
     Raises BriefError (naming the dive file as `source`) where the dive cannot be planned as written: no breathable gas
     at some depth, a level left before its stops are done, a stop that never clears.
     """
-    layout = lay_out(dive, source)
+    layout = lay_out(dive, source, held)
     found = schedule(dive, layout, source)
-    where = dive.site.environment
-    exposure = oxygen_.oxygen(found.legs, where)
+    exposure = oxygen_.oxygen(found.legs, dive.site.environment)
     breathed = breathing_.breathed(dive, found.legs)
     cylinders, loop = supply_.supply(dive, found.legs)
-    bailout = contingency.bailout(dive, layout, found, source)
-    findings = [
+    planned, for_minimum = scenarios(dive, found, mates), minimum_gas_scenarios(dive, found, mates)
+    every = contingency.contingencies(dive, layout, found, cylinders, [*planned, *for_minimum])
+    what_if = every[: len(every) - len(for_minimum)]
+    minimum = turning.minimum_gas(every[len(what_if) :])
+    turns = turning.turns(dive, cylinders, minimum)
+    planned_findings = [
         *supply_.judge(dive, cylinders, loop),
-        *contingency.judge(dive, bailout),
+        *turning.judge(dive, turns),
         *oxygen_.judge(exposure),
         *breathing_.judge(dive, breathed, found.legs),
+        *_long(dive, found),
     ]
-    return Plan(dive, found, exposure, breathed, cylinders, loop, bailout, in_order(findings))
+    mates_give = mates is not None and bool(mates.bailout)
+    findings = [*planned_findings, *contingency.judge(dive, what_if, planned_findings, mates_give)]
+    return Plan(
+        dive=dive,
+        schedule=found,
+        oxygen=exposure,
+        breathing=breathed,
+        supply=cylinders,
+        loop=loop,
+        minimum_gas=minimum,
+        turns=turns,
+        contingencies=what_if,
+        findings=in_order(findings),
+    )
+
+
+def _long(dive: Dive, found: Schedule) -> list[Finding]:
+    """TTS and run time against the diver's own limits."""
+    judged = []
+    for code, name, minutes, limit in (
+        ("tts", "TTS", found.tts_min, dive.limits.tts),
+        ("run-time", "run time", found.run_time_min, dive.limits.run_time),
+    ):
+        if limit is not None and minutes > limit + 1e-6:
+            message = f"{name[0].upper()}{name[1:]} of {math.ceil(minutes - 1e-6)} min is over the limit of {limit:g}."
+            judged.append(Finding(code, "no-go", message, {"minutes": minutes, "limit_min": limit}))
+    return judged

@@ -1,16 +1,20 @@
-"""The whole plan as plain data: metric, with keys that stay the same. docs/json.md explains every one."""
+"""A plan, or the plans of a team, as plain data: metric, with keys that stay the same. docs/json.md explains them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from leadline.plan.breathing import Breathed
-from leadline.plan.contingency import Bailout
+from leadline.plan.contingency import Contingency
+from leadline.plan.findings import Finding
 from leadline.plan.gases import Source
+from leadline.plan.oxygen import Oxygen
 from leadline.plan.plan import Plan
 from leadline.plan.schedule import Schedule, Stop, Switch, Track
-from leadline.plan.supply import CylinderUse
+from leadline.plan.supply import CylinderUse, LoopUse
+from leadline.plan.team import Team
+from leadline.plan.turning import MinimumGas, Turn
 from leadline.tissue import kernel
 
 VERSION = 1
@@ -35,40 +39,62 @@ def as_data(plan: Plan) -> dict[str, Any]:
             "temperature_c": dive.site.temperature,
         },
         "levels": [{"depth_m": level.depth, "leave_at_min": level.leave_at} for level in dive.levels],
-        "schedule": _schedule(plan.schedule),
-        "oxygen": {
-            "cns_percent": plan.oxygen.cns_percent,
-            "otu": plan.oxygen.otu,
-            "highest_ppo2_bar": plan.oxygen.highest_ppo2_bar,
-        },
+        "schedule": _schedule(plan.schedule, plan.supply),
+        "oxygen": _oxygen(plan.oxygen),
         "breathing": [_breathed(part) for part in plan.breathing],
         "supply": [_cylinder(use) for use in plan.supply],
-        "loop": None
-        if plan.loop is None
-        else {
-            "oxygen_l": plan.loop.oxygen_l,
-            "diluent_l": plan.loop.diluent_l,
-            "minutes": plan.loop.minutes,
-            "scrubber_min": plan.loop.scrubber_min,
-        },
+        "loop": _loop(plan.loop),
+        "minimum_gas": [_minimum_gas(gas) for gas in plan.minimum_gas],
+        "turns": [_turn(turn) for turn in plan.turns],
         "bailout": None if plan.bailout is None else _bailout(plan.bailout),
-        "findings": [
-            {
-                "code": finding.code,
-                "severity": finding.severity,
-                "message": finding.message,
-                "values": finding.values,
-                "run_time_min": finding.run_time_min,
-                "depth_m": finding.depth_m,
-            }
-            for finding in plan.findings
-        ],
+        "contingencies": [_contingency(contingency, plan) for contingency in plan.contingencies],
+        "findings": _findings(plan.findings),
     }
 
 
-def _schedule(schedule: Schedule) -> dict[str, Any]:
+def team_as_data(team: Team) -> dict[str, Any]:
+    """The plans of a team, as `as_data` has each diver's, and what the divers share."""
+    plans = {member.name: member.plan for member in team.members}
     return {
-        "stops": _stops(schedule.stops),
+        "version": VERSION,
+        "title": team.dive.title,
+        "units": "metric",
+        "no_go": team.no_go,
+        "demanding": team.demanding,
+        "divers": [
+            {"name": member.name, "alone_min": member.alone_min, "plan": as_data(member.plan)}
+            for member in team.members
+        ],
+        "turns": [{"diver": turn.diver, "cylinder": turn.cylinder, "turn_bar": turn.turn_bar} for turn in team.turns],
+        "bailouts": [
+            {
+                "diver": bailout.diver,
+                "contingency": _contingency(bailout.contingency, plans[bailout.diver]),
+                "handovers": [
+                    {
+                        "giver": given.giver,
+                        "cylinder": given.cylinder,
+                        "gas": given.mix.label,
+                        "run_time_min": given.run_time_min,
+                        "depth_m": given.depth_m,
+                        "litres": given.litres,
+                    }
+                    for given in bailout.handovers
+                ],
+            }
+            for bailout in team.bailouts
+        ],
+        "carries": [
+            {"diver": carry.diver, "cylinder": carry.cylinder, "gas": carry.mix.label, "litres": carry.litres}
+            for carry in team.carries
+        ],
+        "findings": _findings(team.findings),
+    }
+
+
+def _schedule(schedule: Schedule, supply: Sequence[CylinderUse]) -> dict[str, Any]:
+    return {
+        "stops": _stops(schedule.stops, supply),
         "switches": _switches(schedule.switches),
         "run_time_min": schedule.run_time_min,
         "tts_min": schedule.tts_min,
@@ -77,17 +103,72 @@ def _schedule(schedule: Schedule) -> dict[str, Any]:
     }
 
 
+def _findings(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    return [
+        {
+            "code": finding.code,
+            "severity": finding.severity,
+            "message": finding.message,
+            "values": finding.values,
+            "run_time_min": finding.run_time_min,
+            "depth_m": finding.depth_m,
+        }
+        for finding in findings
+    ]
+
+
+def _oxygen(oxygen: Oxygen) -> dict[str, Any]:
+    return {"cns_percent": oxygen.cns_percent, "otu": oxygen.otu, "highest_ppo2_bar": oxygen.highest_ppo2_bar}
+
+
+def _loop(loop: LoopUse | None) -> dict[str, Any] | None:
+    if loop is None:
+        return None
+    return {
+        "oxygen_l": loop.oxygen_l,
+        "diluent_l": loop.diluent_l,
+        "minutes": loop.minutes,
+        "scrubber_min": loop.scrubber_min,
+    }
+
+
+def _minimum_gas(gas: MinimumGas) -> dict[str, Any]:
+    return {
+        "level": gas.level + 1,
+        "gas": gas.mix.label,
+        "run_time_min": gas.run_time_min,
+        "depth_m": gas.depth_m,
+        "to_m": gas.to_m,
+        "minutes": gas.minutes,
+        "litres": gas.litres,
+    }
+
+
+def _turn(turn: Turn) -> dict[str, Any]:
+    return {
+        "cylinder": turn.cylinder,
+        "gas": turn.mix.label,
+        "rule": turn.rule,
+        "kept_bar": turn.kept_bar,
+        "out_l": turn.out_l,
+        "turn_bar": turn.turn_bar,
+        "turn_at_min": turn.turn_at_min,
+    }
+
+
 def _source(source: Source) -> dict[str, Any]:
     return {"gas": source.mix.label, "circuit": source.circuit, "setpoint_bar": source.setpoint_bar}
 
 
-def _stops(stops: Iterable[Stop]) -> list[dict[str, Any]]:
+def _stops(stops: Iterable[Stop], supply: Sequence[CylinderUse]) -> list[dict[str, Any]]:
+    drawn_on = [use for use in supply if use.used_l > 0.0]
     return [
         {
             "depth_m": stop.depth_m,
             "arrive_min": stop.arrive_min,
             "leave_min": stop.leave_min,
             **_source(stop.source),
+            "pressures": {use.name: use.bar_at(stop.leave_min) for use in drawn_on},
         }
         for stop in stops
     ]
@@ -152,6 +233,7 @@ def _cylinder(use: CylinderUse) -> dict[str, Any]:
         "used_l": use.used_l,
         "left_bar": use.left_bar,
         "short_l": use.short_l,
+        "missing_l": use.missing_l,
         "legs": [
             {"start_min": leg.start_min, "end_min": leg.end_min, "depth_m": leg.depth_m, "litres": leg.litres}
             for leg in use.legs
@@ -159,15 +241,39 @@ def _cylinder(use: CylinderUse) -> dict[str, Any]:
     }
 
 
-def _bailout(bailout: Bailout) -> dict[str, Any]:
+def _bailout(bailout: Contingency) -> dict[str, Any]:
     return {
-        "worst_moment_min": bailout.worst_moment_min,
+        "worst_moment_min": bailout.leaves_at_min,
         "depth_m": bailout.depth_m,
-        "stops": _stops(bailout.stops),
+        "stops": _stops(bailout.stops, bailout.supply),
         "switches": _switches(bailout.switches),
         "run_time_min": bailout.run_time_min,
         "tts_min": bailout.tts_min,
-        "supply": [_cylinder(use) for use in bailout.supply],
+        "supply": [_cylinder(use) for use in bailout.breathed],
         "oxygen": {"cns_percent": bailout.oxygen.cns_percent, "otu": bailout.oxygen.otu},
         "breathing": [_breathed(part) for part in bailout.breathing],
+    }
+
+
+def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
+    """Without a way up there are no numbers of one: null, or empty."""
+    planned = {use.name: use.used_l for use in plan.supply}
+    way_up = bool(found.legs)
+    return {
+        "kind": found.kind,
+        "name": found.name,
+        "leaves_at_min": found.leaves_at_min,
+        "depth_m": found.depth_m,
+        "survived": found.survived,
+        "two_failures": found.scenario.two_failures,
+        "stops": _stops(found.stops, found.supply),
+        "switches": _switches(found.switches),
+        "run_time_min": found.run_time_min if way_up else None,
+        "tts_min": found.tts_min if way_up else None,
+        "longer_min": found.run_time_min - plan.schedule.run_time_min if way_up else None,
+        "supply": [{**_cylinder(use), "used_more_l": use.used_l - planned.get(use.name, 0.0)} for use in found.supply],
+        "loop": _loop(found.loop),
+        "oxygen": _oxygen(found.oxygen) if way_up else None,
+        "breathing": [_breathed(part) for part in found.breathing],
+        "findings": _findings(found.findings),
     }

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from leadline.brief.schema import OPEN_CIRCUIT_USES
+from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
 from leadline.plan.plan import Plan
 from leadline.plan.schedule import Leg, Stop
+from leadline.plan.supply import CylinderUse
 
 Kind = Literal["level", "change", "stop", "surface"]
 
@@ -40,17 +43,46 @@ def planned_rows(plan: Plan) -> tuple[Row, ...]:
 
 def bailout_rows(plan: Plan) -> tuple[Row, ...]:
     """The schedule of the worst bailout; empty without one."""
-    found = plan.bailout
-    if found is None or plan.dive.loop is None:
+    return contingency_rows(plan, plan.bailout) if plan.bailout is not None else ()
+
+
+def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
+    """The schedule of a contingency, from where it leaves the plan; empty if there is no way up.
+
+    TTS is that of its own way up: none at a level before the last.
+    """
+    if not found.legs:
         return ()
-    loop = Source(plan.dive.loop.diluent, plan.dive.loop.setpoint)
-    return rows(found.legs, lambda at_min: found.run_time_min - at_min, before=loop)
+    first = found.legs[0].source
+    begins_min = found.leaves_at_min
+    before = None
+    if begins_min is None:
+        begins_min = found.scenario.dive.levels[-1].leave_at
+    elif any(switch.run_time_min == begins_min for switch in found.switches[:1]):
+        before = next(source for source in plan.schedule.track.sources if source != first)  # whichever: it is left
+
+    def tts_at(at_min: float) -> float | None:
+        return found.run_time_min - at_min if at_min >= begins_min - 1e-6 else None
+
+    return rows(found.legs, tts_at, before)
 
 
-def rows(legs: Sequence[Leg], tts_at: Callable[[float], float], before: Source | None = None) -> tuple[Row, ...]:
+def pressures_bar(supply: Iterable[CylinderUse], row: Row) -> tuple[float, ...]:
+    """What is left, on leaving a row, in the cylinders breathed from there; nothing on the loop. [bar]
+
+    All of the mix; where mates give theirs, those that are drawn on by then.
+    """
+    if row.source.circuit != "open" or row.kind == "surface":
+        return ()
+    breathed = [use for use in supply if use.mix == row.source.mix and use.use in OPEN_CIRCUIT_USES and use.legs]
+    drawn = [use for use in breathed if any(abs(leg.end_min - row.leave_min) < 1e-6 for leg in use.legs)]
+    return tuple(use.bar_at(row.leave_min) for use in drawn or breathed)
+
+
+def rows(legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: Source | None = None) -> tuple[Row, ...]:
     """Every line of a schedule, in the order of the dive.
 
-    `tts_at` gives TTS at a run time; `before` is what was breathed before the first leg, if something else.
+    `tts_at` gives TTS at a run time, or none; `before` is what was breathed before the first leg, if something else.
     """
     found: list[Row] = []
     for leg in legs:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -18,14 +18,17 @@ from numpy.typing import NDArray
 from leadline.brief.errors import BriefError, Problem, key_path
 from leadline.brief.schema import Dive
 from leadline.plan import gases
-from leadline.plan.gases import Source, Stretch, Way
+from leadline.plan.gases import Source, Step, Stretch, Way
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments, saturated
 from leadline.units import SYSTEMS
 
 Array = NDArray[Any]
 
-_MOST_LEGS = 2048
+MOST_LEGS = 2048
+Held = Sequence[tuple[float, float]]
+"""Depths [m] that are not left before a run time [min]."""
+
 _KINDS = {kernel.DESCENT: "descent", kernel.LEVEL: "level", kernel.ASCENT: "ascent", kernel.STOP: "stop"}
 
 
@@ -126,21 +129,10 @@ class Layout:
     source_rows: Array
     start: Array
 
-    def way_rows(self, way: Way) -> Array:
-        """A way as rows of `kernel.WAY`."""
-        return _way_rows(way, self.sources)
-
 
 def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
     """The schedule of a dive. BriefError (naming the file as `source`) if it cannot be dived as written."""
-    tissue = layout.start.copy()
-    rows = np.zeros(_MOST_LEGS, kernel.LEG)
-    n, left, fault, level, at_min = kernel.swim(
-        tissue, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps, rows
-    )
-    if fault != kernel.FINE:
-        raise BriefError(source, [_fault(dive, fault, level, at_min)])
-    rows = rows[:n]
+    rows, left = _swim(dive, layout, source)
     legs = read_legs(rows, layout.sources)
     run_time_min = float(rows[-1]["end_min"])
     return Schedule(
@@ -154,14 +146,56 @@ def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
     )
 
 
-def lay_out(dive: Dive, source: str = "dive") -> Layout:
-    """A dive as arrays for the kernel. BriefError (naming the file as `source`) if some depth has no breathable gas."""
+def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
+    """The depths [m] of the last ascent with the run time [min] at which a whole team leaves them, each diver on his
+    own gas and gradient factors; those `held` already are kept. BriefError where a dive cannot be dived as written.
+
+    From the deepest up: whoever would leave a stop earlier than the others waits there, and what that does to the
+    shallower stops is found anew. So nobody leaves a stop before his own rules allow it, and none is longer than the
+    diver who needs most time there makes it.
+    """
+    layouts = [lay_out(dive) for dive in team]
+    until = dict(held)
+    while True:
+        array = np.array(list(until.items()), dtype=float).reshape(-1, 2)
+        leaves = []
+        for dive, layout in zip(team, layouts, strict=True):
+            rows, left = _swim(dive, replace(layout, rules=layout.rules._replace(held=array)), "dive")
+            stops = rows[left:][rows[left:]["kind"] == kernel.STOP]
+            leaves.append(dict(zip(stops["end_m"].tolist(), stops["end_min"].tolist(), strict=True)))
+        for depth_m in sorted({depth_m for one in leaves for depth_m in one}, reverse=True):
+            left_min = [one.get(depth_m) for one in leaves]
+            if any(minutes != left_min[0] for minutes in left_min):
+                until[depth_m] = max(minutes for minutes in left_min if minutes is not None)
+                break
+        else:
+            return tuple(until.items())
+
+
+def _swim(dive: Dive, layout: Layout, source: str) -> tuple[Array, int]:
+    """The legs of a dive as rows, and which is the first of the last ascent."""
+    tissue = layout.start.copy()
+    rows = np.zeros(MOST_LEGS, kernel.LEG)
+    n, left, fault, level, at_min = kernel.swim(
+        tissue, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps, rows
+    )
+    if fault != kernel.FINE:
+        raise BriefError(source, [_fault(dive, fault, level, at_min)])
+    return rows[:n], left
+
+
+def lay_out(dive: Dive, source: str = "dive", held: Held = ()) -> Layout:
+    """A dive as arrays for the kernel; `held` are stops of the last ascent that are not left before a run time.
+
+    BriefError (naming the file as `source`) if some depth has no breathable gas.
+    """
     found = gases.stretches(dive, source)
     bailout = gases.bailout_way(dive) if dive.loop is not None else ()
     break_gas = gases.break_source(dive, source)
-    sources = _distinct(found, bailout, break_gas)
+    sources = distinct(found, bailout, [break_gas] if break_gas is not None else [])
     where, rates, breaks = dive.site.environment, dive.rates, dive.stops.oxygen_breaks
     low, high = dive.model.gradient_factors
+    stop_depths_m = np.array(dive.stops.depths_m(dive.deepest_m))
     rules = kernel.Rules(
         surface_bar=where.surface_bar,
         bar_per_m=where.bar_per_m,
@@ -174,28 +208,36 @@ def lay_out(dive: Dive, source: str = "dive") -> Layout:
         switch_hold_min=dive.stops.gas_switch,
         oxygen_on_min=breaks.on if breaks is not None and break_gas is not None else 0.0,
         oxygen_off_min=breaks.off if breaks is not None else 0.0,
-        break_source=sources.index(break_gas) if break_gas is not None else 0,
-        stop_depths_m=np.array(dive.stops.depths_m(dive.deepest_m)),
+        break_source=sources.index(break_gas) if break_gas is not None else -1,
+        stop_depths_m=stop_depths_m,
+        held=np.array(held, dtype=float).reshape(-1, 2),
     )
-    levels = np.zeros(len(dive.levels), kernel.LEVEL_ROW)
-    ways: list[Array] = []
-    filled = 0
-    for i, (level, stretch) in enumerate(zip(dive.levels, found, strict=True)):
-        to, up = _way_rows(stretch.to, sources), _way_rows(stretch.up, sources)
-        middle, end = filled + len(to), filled + len(to) + len(up)
-        levels[i] = (level.depth, level.leave_at, sources.index(stretch.at), filled, middle, middle, end)
-        ways += [to, up]
-        filled = end
-    source_rows = np.array([(s.mix.o2, s.mix.he_share, s.setpoint_bar or 0.0) for s in sources], dtype=kernel.SOURCE)
+    levels, ways = level_rows(dive, found, sources, 0)
     return Layout(
         rules=rules,
         comps=compartments(dive.model.coefficients),
         levels=levels,
-        ways=np.concatenate(ways),
+        ways=ways,
         sources=sources,
-        source_rows=source_rows,
+        source_rows=source_rows(sources),
         start=saturated(where.surface_bar),
     )
+
+
+def level_rows(dive: Dive, found: Sequence[Stretch], sources: Sequence[Source], filled: int) -> tuple[Array, Array]:
+    """The levels of a dive as rows of `kernel.LEVEL_ROW`, and their ways as rows of `kernel.WAY`.
+
+    The ways go behind `filled` others.
+    """
+    levels = np.zeros(len(dive.levels), kernel.LEVEL_ROW)
+    ways: list[Array] = []
+    for i, (level, stretch) in enumerate(zip(dive.levels, found, strict=True)):
+        to, up = way_rows(stretch.to, sources), way_rows(stretch.up, sources)
+        middle, end = filled + len(to), filled + len(to) + len(up)
+        levels[i] = (level.depth, level.leave_at, sources.index(stretch.at), filled, middle, middle, end)
+        ways += [to, up]
+        filled = end
+    return levels, np.concatenate(ways)
 
 
 def read_legs(rows: Array, sources: Sequence[Source]) -> tuple[Leg, ...]:
@@ -227,15 +269,23 @@ def read_switches(legs: Sequence[Leg]) -> tuple[Switch, ...]:
     )
 
 
-def _distinct(found: Iterable[Stretch], bailout: Way, break_gas: Source | None) -> tuple[Source, ...]:
+def distinct(found: Iterable[Stretch], *ways: Iterable[Step] | Iterable[Source]) -> tuple[Source, ...]:
+    """Every source of stretches and ways, once."""
     named = [step.source for stretch in found for way in (stretch.to, stretch.up) for step in way]
-    named += [stretch.at for stretch in found] + [step.source for step in bailout]
-    named += [break_gas] if break_gas is not None else []
+    named += [stretch.at for stretch in found]
+    named += [step.source if isinstance(step, Step) else step for way in ways for step in way]
     return tuple(dict.fromkeys(named))
 
 
-def _way_rows(way: Way, sources: tuple[Source, ...]) -> Array:
+def way_rows(way: Way, sources: Sequence[Source]) -> Array:
+    """A way as rows of `kernel.WAY`."""
     return np.array([(step.from_depth_m, sources.index(step.source)) for step in way], dtype=kernel.WAY)
+
+
+def source_rows(sources: Sequence[Source]) -> Array:
+    """Sources as rows of `kernel.SOURCE`."""
+    rows = [(s.mix.o2, s.mix.he_share, s.setpoint_bar or 0.0, s.metabolised_bar) for s in sources]
+    return np.array(rows, dtype=kernel.SOURCE)
 
 
 def _fault(dive: Dive, fault: int, level: int, at_min: float) -> Problem:
@@ -278,8 +328,10 @@ def _track(layout: Layout, rows: Array, left: int) -> Track:
     most = int(rows[-1]["end_min"]) + 3 * len(rows) + 8
     points = np.zeros(most, kernel.POINT)
     tensions = np.zeros((most, 2, kernel.COMPARTMENTS))
+    # Leaving earlier than planned is not held up by holds of the plan.
+    rules = layout.rules._replace(held=np.zeros((0, 2)))
     n = kernel.track(
-        layout.start.copy(), rows, left, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps,
+        layout.start.copy(), rows, left, layout.levels, layout.ways, layout.source_rows, rules, layout.comps,
         points, tensions,
     )  # fmt: skip
     assert n > 0, "the track is longer than its legs allow"

@@ -1,23 +1,33 @@
 """How much gas the dive takes, cylinder by cylinder, and what is left.
 
 Open circuit: RMV times ambient pressure times minutes, in free litres (1 bar). Cylinders of one mix share what is drawn
-in proportion to what each can give. Loop: oxygen as the diver burns it, diluent to fill the loop on each descent.
+in proportion to what each can give. Loop: oxygen as the diver burns it, diluent to fill the loop on each descent, to
+flush it, and to feed it when it is semi-closed. Drysuit and wing are filled on each descent.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Use
 from leadline.physics.mix import Mix
-from leadline.physics.real_gas import free_litres, pressure_of
+from leadline.physics.real_gas import free_litres, pressure_at, pressure_of
 from leadline.plan.findings import Finding
 from leadline.plan.schedule import Leg
 from leadline.units import PSI_BAR, SYSTEMS
 
 STRESS = 1.5
 """RMV in a bailout, of the bottom RMV, if the diver does not say. Common practice, no source."""
+
+Array = NDArray[Any]
+Rmv = Callable[[Leg], float]
+"""How much is breathed on a leg, on open circuit. [L/min]"""
 
 
 @dataclass(frozen=True)
@@ -29,28 +39,79 @@ class LegUse:
     depth_m: float
     litres: float
 
+    def part(self, share: float) -> LegUse:
+        """A share of it."""
+        return LegUse(self.start_min, self.end_min, self.depth_m, self.litres * share)
+
 
 @dataclass(frozen=True)
 class CylinderUse:
-    """A cylinder over the dive. Litres are free litres (1 bar); content is real gas at the site's temperature."""
+    """A cylinder over the dive. Litres are free litres (1 bar); content is real gas at the water's temperature."""
 
     name: str
     mix: Mix
     use: str
     start_bar: float
+    """In the water: a warm fill has cooled."""
+    water_l: float
+    celsius: float
     content_l: float
     reserve_bar: float
     usable_l: float
     """Above the reserve."""
     used_l: float
-    left_bar: float
-    """0 if more is asked than it holds."""
     legs: tuple[LegUse, ...]
+    """What is breathed from it, or feeds the loop or the suit."""
 
     @property
     def short_l(self) -> float:
         """What is missing to finish with the reserve intact; 0 if nothing is. [free litres]"""
         return max(0.0, self.used_l - self.usable_l)
+
+    @property
+    def missing_l(self) -> float:
+        """What is asked beyond all that it holds; 0 if nothing is. [free litres]"""
+        return max(0.0, self.used_l - self.content_l)
+
+    @property
+    def left_bar(self) -> float:
+        """At the surface; 0 if more is asked than it holds."""
+        return self._bar(self.used_l)
+
+    def used_by(self, run_times_min: ArrayLike) -> Array:
+        """What has been taken from it by run times. [free litres]"""
+        times = np.asarray(run_times_min, dtype=float)
+        used = np.zeros(times.shape)
+        for use in self.legs:
+            minutes = use.end_min - use.start_min
+            share = np.clip((times - use.start_min) / minutes, 0.0, 1.0) if minutes > 0.0 else times >= use.start_min
+            used += use.litres * share
+        return used
+
+    def bar_at(self, run_time_min: float) -> float:
+        """The pressure at a run time; 0 once more has been asked than it holds. [bar]"""
+        return self._bar(float(self.used_by(run_time_min)))
+
+    def bars_at(self, run_times_min: ArrayLike) -> list[float]:
+        """The pressures at many run times. [bar]"""
+        return [self._bar(used_l) for used_l in self.used_by(run_times_min).tolist()]
+
+    def reaches(self, used_l: float) -> tuple[float, float] | None:
+        """When and where so much has been used: run time [min] and depth [m]; None if it never is."""
+        times = sorted({moment for use in self.legs for moment in (use.start_min, use.end_min)})
+        used = self.used_by(times)
+        later = np.flatnonzero(used > used_l)
+        if len(later) == 0:
+            return None
+        i = max(int(later[0]), 1)
+        share = (used_l - used[i - 1]) / (used[i] - used[i - 1])
+        at_min = float(times[i - 1] + max(0.0, share) * (times[i] - times[i - 1]))
+        return at_min, next(use.depth_m for use in self.legs if use.start_min - 1e-9 <= at_min <= use.end_min + 1e-9)
+
+    def _bar(self, used_l: float) -> float:
+        if used_l == 0.0:
+            return self.start_bar
+        return pressure_of(self.mix, self.water_l, max(0.0, self.content_l - used_l), self.celsius)
 
 
 @dataclass(frozen=True)
@@ -73,7 +134,15 @@ def reserve(dive: Dive, cylinder: Cylinder) -> float:
     return 20.0 if on_a_loop_dive else 50.0
 
 
-def planned_rmv(dive: Dive) -> Callable[[Leg], float]:
+def start_bar(dive: Dive, cylinder: Cylinder) -> float:
+    """Pressure of a cylinder in the water: as it was read, or cooled from where it was read. [bar]"""
+    filled_at = dive.gas.fill_temperature
+    if filled_at is None:
+        return cylinder.pressure
+    return pressure_at(cylinder.gas, cylinder.pressure, filled_at, dive.site.temperature)
+
+
+def planned_rmv(dive: Dive) -> Rmv:
     """RMV by leg: the bottom RMV until the first stop, the deco RMV from there. [L/min]"""
     return lambda leg: dive.diver.rmv_deco if leg.after_first_stop and leg.kind != "level" else dive.diver.rmv_bottom
 
@@ -83,69 +152,142 @@ def stressed_rmv(dive: Dive) -> float:
     return dive.diver.rmv_stressed if dive.diver.rmv_stressed is not None else STRESS * dive.diver.rmv_bottom
 
 
-def open_circuit_supply(
-    dive: Dive, cylinders: Sequence[Cylinder], legs: Iterable[Leg], rmv: Callable[[Leg], float]
-) -> tuple[CylinderUse, ...]:
-    """What each of these cylinders gives to the open-circuit legs breathed from its mix."""
-    where = dive.site.environment
+def supply(
+    dive: Dive, legs: Sequence[Leg], rmv: Rmv | None = None, given: Sequence[str] = ()
+) -> tuple[tuple[CylinderUse, ...], LoopUse | None]:
+    """Every cylinder over a dive, in the order of the dive file, and what the loop takes.
+
+    `rmv`: the planned one if not said. Cylinders `given` by mates are breathed once the diver's own are down to their
+    reserves.
+    """
+    rmv = rmv if rmv is not None else planned_rmv(dive)
+    pools = [*_open_circuit(dive, legs, rmv, given), *_inflation(dive, legs)]
+    loop = None
+    if dive.loop is not None:
+        oxygen, diluent = _fed(dive, legs, rmv)
+        pools += [(_used_for(dive, "oxygen"), oxygen), (_used_for(dive, "diluent"), diluent)]
+        loop = LoopUse(
+            oxygen_l=sum(use.litres for use in oxygen),
+            diluent_l=sum(use.litres for use in diluent),
+            minutes=sum(leg.minutes for leg in legs if leg.source.circuit != "open"),
+            scrubber_min=dive.loop.scrubber,
+        )
+    drawn: dict[str, list[LegUse]] = {cylinder.name: [] for cylinder in dive.cylinders}
+    for cylinders, uses in _together(pools):
+        for cylinder, share in zip(cylinders, _shares(dive, cylinders, sum(use.litres for use in uses)), strict=True):
+            drawn[cylinder.name] += uses if share == 1.0 else [use.part(share) for use in uses]
+    return tuple(_cylinder_use(dive, cylinder, drawn[cylinder.name]) for cylinder in dive.cylinders), loop
+
+
+Pool = tuple[list[Cylinder], list[LegUse]]
+"""Cylinders that are drawn on together, and what is drawn."""
+
+
+def _together(pools: Iterable[Pool]) -> list[Pool]:
+    """Pools of the same cylinders as one, so that they are shared as one."""
+    found: dict[tuple[str, ...], Pool] = {}
+    for cylinders, uses in pools:
+        names = tuple(cylinder.name for cylinder in cylinders)
+        found[names] = (cylinders, [*found[names][1], *uses] if names in found else uses)
+    return list(found.values())
+
+
+def _open_circuit(dive: Dive, legs: Iterable[Leg], rmv: Rmv, given: Sequence[str]) -> list[Pool]:
     drawn: dict[Mix, list[LegUse]] = {}
     for leg in legs:
-        if leg.source.setpoint_bar is None:
-            depth_m = 0.5 * (leg.start_m + leg.end_m)
-            litres = rmv(leg) * where.pressure(depth_m) * leg.minutes
-            drawn.setdefault(leg.source.mix, []).append(LegUse(leg.start_min, leg.end_min, depth_m, litres))
-    found = []
-    for cylinder in cylinders:
-        share = _share(dive, cylinder, [other for other in cylinders if other.gas == cylinder.gas])
-        uses = tuple(
-            LegUse(use.start_min, use.end_min, use.depth_m, use.litres * share) for use in drawn.get(cylinder.gas, [])
-        )
-        found.append(_cylinder_use(dive, cylinder, sum(use.litres for use in uses), uses))
-    return tuple(found)
+        if leg.source.circuit == "open":
+            drawn.setdefault(leg.source.mix, []).append(_breathed(dive, leg, rmv(leg)))
+    pools: list[Pool] = []
+    for mix, uses in drawn.items():
+        alike = [cylinder for cylinder in open_circuit_cylinders(dive) if cylinder.gas == mix]
+        mates_give = any(cylinder.name in given for cylinder in alike)
+        if not mates_give or sum(use.litres for use in uses) > sum(usable(dive, cylinder) for cylinder in alike):
+            pools.append((alike, uses))  # nobody else's, or more than all together can give: all are asked alike
+            continue
+        # A diver's own first, then what mates give, one cylinder after the other, the fullest first.
+        turns = [[cylinder for cylinder in alike if cylinder.name not in given]]
+        turns += [[c] for c in sorted(alike, key=lambda c: -usable(dive, c)) if c.name in given]
+        for cylinders in turns:
+            last = cylinders == turns[-1]
+            first, uses = _split(uses, math.inf if last else sum(usable(dive, cylinder) for cylinder in cylinders))
+            if cylinders:
+                pools.append((cylinders, first))
+    return pools
 
 
-def supply(dive: Dive, legs: Sequence[Leg]) -> tuple[tuple[CylinderUse, ...], LoopUse | None]:
-    """Every cylinder over the planned dive, in the order of the dive file, and what the loop takes."""
-    if dive.loop is None:
-        breathed = [c for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
-        by_name = {use.name: use for use in open_circuit_supply(dive, breathed, legs, planned_rmv(dive))}
-        return tuple(by_name.get(c.name) or _cylinder_use(dive, c, 0.0) for c in dive.cylinders), None
-    loop = loop_use(dive, legs)
-    found = []
-    for cylinder in dive.cylinders:
-        total = {"oxygen": loop.oxygen_l, "diluent": loop.diluent_l}.get(cylinder.use, 0.0)
-        share = _share(dive, cylinder, [other for other in dive.cylinders if other.use == cylinder.use])
-        found.append(_cylinder_use(dive, cylinder, total * share))
-    return tuple(found), loop
+def _split(uses: Iterable[LegUse], litres: float) -> tuple[list[LegUse], list[LegUse]]:
+    """The first so many litres of what is drawn, and the rest."""
+    first, then = list[LegUse](), list[LegUse]()
+    for use in uses:
+        part = min(use.litres, litres)
+        at_min = use.start_min + (use.end_min - use.start_min) * (part / use.litres if use.litres > 0.0 else 1.0)
+        if part > 0.0:
+            first.append(replace(use, end_min=at_min, litres=part))
+        if use.litres > part:
+            then.append(replace(use, start_min=at_min, litres=use.litres - part))
+        litres -= part
+    return first, then
 
 
-def loop_use(dive: Dive, legs: Sequence[Leg]) -> LoopUse:
-    """Oxygen by metabolic rate, diluent to keep the loop's volume on every descent, time on the loop."""
+def _inflation(dive: Dive, legs: Iterable[Leg]) -> list[Pool]:
+    """What drysuit and wing take on the way down: from inflation cylinders, else the diluent or the bottom gas."""
+    volume_l = (dive.gas.drysuit or 0.0) + (dive.gas.wing or 0.0)
+    feeding = _used_for(dive, "inflation") or _used_for(dive, "bottom" if dive.loop is None else "diluent")
+    alike = [cylinder for cylinder in feeding if cylinder.gas == feeding[0].gas]
+    if volume_l == 0.0 or not alike:
+        return []
+    return [(alike, [_filled(dive, leg, volume_l) for leg in legs if leg.end_m > leg.start_m])]
+
+
+def _fed(dive: Dive, legs: Iterable[Leg], rmv: Rmv) -> tuple[list[LegUse], list[LegUse]]:
+    """What the loop takes of oxygen and of diluent: the first as it is burnt, the second to fill, flush and feed it."""
     assert dive.loop is not None
+    loop, oxygen, diluent = dive.loop, list[LegUse](), list[LegUse]()
+    flushed = -1
+    for leg in legs:
+        if leg.source.circuit == "semi-closed":
+            diluent.append(_breathed(dive, leg, rmv(leg) / loop.semi_closed))
+        if leg.source.circuit != "closed":
+            continue
+        middle_m = 0.5 * (leg.start_m + leg.end_m)
+        oxygen.append(LegUse(leg.start_min, leg.end_min, middle_m, loop.metabolic_oxygen * leg.minutes))
+        if leg.end_m > leg.start_m:
+            diluent.append(_filled(dive, leg, loop.volume))
+        if leg.kind == "level" and leg.level != flushed:
+            flushed = leg.level
+            litres = (loop.flushes or 0.0) * loop.volume * dive.site.environment.pressure(leg.start_m)
+            diluent.append(LegUse(leg.start_min, leg.end_min, leg.start_m, litres))
+    return oxygen, diluent
+
+
+def _breathed(dive: Dive, leg: Leg, rmv_l_min: float) -> LegUse:
+    depth_m = 0.5 * (leg.start_m + leg.end_m)
+    litres = rmv_l_min * dive.site.environment.pressure(depth_m) * leg.minutes
+    return LegUse(leg.start_min, leg.end_min, depth_m, litres)
+
+
+def _filled(dive: Dive, leg: Leg, volume_l: float) -> LegUse:
+    """To keep a volume filled on the way down."""
     where = dive.site.environment
-    on_loop = [leg for leg in legs if leg.source.setpoint_bar is not None]
-    minutes = sum(leg.minutes for leg in on_loop)
-    descended_bar = sum(
-        where.pressure(leg.end_m) - where.pressure(leg.start_m) for leg in on_loop if leg.end_m > leg.start_m
-    )
-    return LoopUse(
-        oxygen_l=dive.loop.metabolic_oxygen * minutes,
-        diluent_l=dive.loop.volume * descended_bar,
-        minutes=minutes,
-        scrubber_min=dive.loop.scrubber,
-    )
+    litres = volume_l * (where.pressure(leg.end_m) - where.pressure(leg.start_m))
+    return LegUse(leg.start_min, leg.end_min, 0.5 * (leg.start_m + leg.end_m), litres)
 
 
 def judge(dive: Dive, cylinders: Iterable[CylinderUse], loop: LoopUse | None) -> list[Finding]:
-    """Gas short is a no-go; so is a scrubber past its rated time."""
+    """Gas short is a no-go; so is a scrubber past its rated time. What is not counted is said."""
     found = [finding for use in cylinders if (finding := short_of_gas(dive, use)) is not None]
     for cylinder in dive.cylinders:
         if dive.loop is None and cylinder.use == "bailout":
             message = f"{cylinder.name} ({cylinder.gas.name}) is carried and not breathed in this plan."
             found.append(Finding("not-planned", "note", message, {"cylinder": cylinder.name}))
-        if cylinder.use == "inflation":
-            message = f"{cylinder.name}: what drysuit and wing take is not worked out."
-            found.append(Finding("inflation-unchecked", "note", message, {"cylinder": cylinder.name}))
+    uncounted = {
+        "what the drysuit takes ([gas] drysuit)": dive.gas.drysuit is None,
+        "what the wing takes ([gas] wing)": dive.gas.wing is None,
+        "flushes ([loop] flushes)": dive.loop is not None and dive.loop.flushes is None,
+    }
+    if any(uncounted.values()):
+        message = f"Gas not counted: {', '.join(what for what, missing in uncounted.items() if missing)}."
+        found.append(Finding("gas-uncounted", "note", message))
     if loop is None:
         return found
     for use, litres in (("oxygen", loop.oxygen_l), ("diluent", loop.diluent_l)):
@@ -153,22 +295,27 @@ def judge(dive: Dive, cylinders: Iterable[CylinderUse], loop: LoopUse | None) ->
             system = SYSTEMS[dive.units]
             message = f"No {use} cylinder is listed: that it holds {system.gas(litres)} {system.gas_unit} is unchecked."
             found.append(Finding(f"{use}-unchecked", "caution", message, {"needed_l": litres}))
-    if loop.scrubber_min is not None and loop.minutes > 0.8 * loop.scrubber_min:
-        over = loop.minutes > loop.scrubber_min
-        message = f"{loop.minutes:.0f} min on the loop, {'over' if over else 'over 80 % of'} the scrubber's "
-        found.append(
-            Finding(
-                "scrubber", "no-go" if over else "caution", f"{message}{loop.scrubber_min:.0f} min.",
-                {"minutes": loop.minutes, "rated_min": loop.scrubber_min},
-            )
-        )  # fmt: skip
-    elif loop.scrubber_min is None:
-        found.append(Finding("scrubber-unchecked", "note", "No scrubber time is given: it is unchecked."))
-    return found
+    return [*found, *scrubber(loop)]
+
+
+def scrubber(loop: LoopUse) -> list[Finding]:
+    """The time on the loop against the scrubber's."""
+    if loop.scrubber_min is None:
+        return [Finding("scrubber-unchecked", "note", "No scrubber time is given: it is unchecked.")]
+    if loop.minutes <= 0.8 * loop.scrubber_min:
+        return []
+    over = loop.minutes > loop.scrubber_min
+    message = f"{loop.minutes:.0f} min on the loop, {'over' if over else 'over 80 % of'} the scrubber's "
+    return [
+        Finding(
+            "scrubber", "no-go" if over else "caution", f"{message}{loop.scrubber_min:.0f} min.",
+            {"minutes": loop.minutes, "rated_min": loop.scrubber_min},
+        )
+    ]  # fmt: skip
 
 
 def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
-    """The no-go of a cylinder that does not last with its reserve intact."""
+    """The no-go of a cylinder that does not last with its reserve intact, and what would mend it."""
     if use.short_l <= 1e-6:
         return None
     system = SYSTEMS[dive.units]
@@ -178,46 +325,69 @@ def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
         f"{system.gas(use.usable_l)} {system.gas_unit} usable above the reserve of {system.pressure(use.reserve_bar)} "
         f"{system.pressure_unit}."
     )
+    when = use.reaches(use.usable_l)
     return Finding(
         "gas-short", "no-go", message,
         {"cylinder": use.name, "short_l": use.short_l, "needed_l": use.used_l, "usable_l": use.usable_l},
+        *(when if when is not None else (None, None)),
     )  # fmt: skip
 
 
 def open_circuit_cylinders(dive: Dive) -> list[Cylinder]:
-    """The cylinders a diver can breathe from on open circuit."""
-    return [cylinder for cylinder in dive.cylinders if cylinder.use in OPEN_CIRCUIT_USES]
+    """The cylinders a diver breathes from on open circuit. Without a loop there is nothing to bail out from."""
+    uses = OPEN_CIRCUIT_USES if dive.loop is not None else ("bottom", "travel", "deco")
+    return [cylinder for cylinder in dive.cylinders if cylinder.use in uses]
 
 
-def _content(dive: Dive, cylinder: Cylinder, bar: float) -> float:
+def content(dive: Dive, cylinder: Cylinder, bar: float | None = None) -> float:
+    """What a cylinder holds in the water, as it goes in or at a pressure. [free litres]"""
+    bar = bar if bar is not None else start_bar(dive, cylinder)
     return free_litres(cylinder.gas, cylinder.water_l, bar, dive.site.temperature)
 
 
-def _usable(dive: Dive, cylinder: Cylinder) -> float:
-    kept = min(reserve(dive, cylinder), cylinder.pressure)
-    return _content(dive, cylinder, cylinder.pressure) - _content(dive, cylinder, kept)
+def usable(dive: Dive, cylinder: Cylinder) -> float:
+    """What a cylinder can give above its reserve. [free litres]"""
+    full = start_bar(dive, cylinder)
+    return content(dive, cylinder) - content(dive, cylinder, min(reserve(dive, cylinder), full))
 
 
-def _share(dive: Dive, cylinder: Cylinder, alike: Sequence[Cylinder]) -> float:
-    """A cylinder's part of what is drawn from all that are alike: by what each can give, evenly if none can."""
-    together = sum(_usable(dive, other) for other in alike)
-    return _usable(dive, cylinder) / together if together > 0.0 else 1.0 / len(alike)
+def _used_for(dive: Dive, use: Use) -> list[Cylinder]:
+    return [cylinder for cylinder in dive.cylinders if cylinder.use == use]
 
 
-def _cylinder_use(dive: Dive, cylinder: Cylinder, used_l: float, legs: tuple[LegUse, ...] = ()) -> CylinderUse:
-    content_l = _content(dive, cylinder, cylinder.pressure)
-    left_l = max(0.0, content_l - used_l)
+def _shares(dive: Dive, alike: Sequence[Cylinder], litres: float) -> list[float]:
+    """Each cylinder's part of what is drawn from all that are alike.
+
+    By what each can give above its reserve, evenly if none can; what is asked beyond that by what their reserves hold;
+    what is asked beyond their content, by the content.
+    """
+    usable_l = [usable(dive, cylinder) for cylinder in alike]
+    content_l = [content(dive, cylinder) for cylinder in alike]
+    if not alike or litres <= sum(usable_l) or litres == 0.0:
+        return _parts(usable_l)
+    if litres >= sum(content_l):
+        return _parts(content_l)
+    into_reserves = (litres - sum(usable_l)) / (sum(content_l) - sum(usable_l))
+    return [(u + into_reserves * (c - u)) / litres for u, c in zip(usable_l, content_l, strict=True)]
+
+
+def _parts(litres: Sequence[float]) -> list[float]:
+    together = sum(litres)
+    return [part / together if together > 0.0 else 1.0 / len(litres) for part in litres]
+
+
+def _cylinder_use(dive: Dive, cylinder: Cylinder, legs: Iterable[LegUse]) -> CylinderUse:
+    in_order = tuple(sorted(legs, key=lambda use: use.end_min))
     return CylinderUse(
         name=cylinder.name,
         mix=cylinder.gas,
         use=cylinder.use,
-        start_bar=cylinder.pressure,
-        content_l=content_l,
+        start_bar=start_bar(dive, cylinder),
+        water_l=cylinder.water_l,
+        celsius=dive.site.temperature,
+        content_l=content(dive, cylinder),
         reserve_bar=reserve(dive, cylinder),
-        usable_l=_usable(dive, cylinder),
-        used_l=used_l,
-        left_bar=cylinder.pressure
-        if used_l == 0.0
-        else pressure_of(cylinder.gas, cylinder.water_l, left_l, dive.site.temperature),
-        legs=legs,
+        usable_l=usable(dive, cylinder),
+        used_l=sum(use.litres for use in in_order),
+        legs=in_order,
     )

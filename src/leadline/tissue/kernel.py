@@ -58,8 +58,9 @@ DESCENT, LEVEL, ASCENT, STOP = 0, 1, 2, 3
 FINE, NEVER_CLEARS, TOO_MANY_LEGS, LEFT_TOO_EARLY = 0, 1, 2, 3
 """How a simulation ended (`diver.fault`)."""
 
-SOURCE = np.dtype([("o2", "f8"), ("he_share", "f8"), ("setpoint_bar", "f8")])
-"""A gas on open circuit (setpoint 0), or a diluent on the loop at a setpoint. `he_share`: helium in the inert gas."""
+SOURCE = np.dtype([("o2", "f8"), ("he_share", "f8"), ("setpoint_bar", "f8"), ("metabolised_bar", "f8")])
+"""A gas on open circuit (setpoint 0), or a diluent on the loop at a setpoint. `he_share`: helium in the inert gas.
+`metabolised_bar` is over 0 on a semi-closed loop: oxygen the diver uses, per litre of fresh gas at depth."""
 
 WAY = np.dtype([("from_depth_m", "f8"), ("source", "i8")])
 """From this depth upwards, until a later row takes over, this source is breathed."""
@@ -122,6 +123,33 @@ POINT = np.dtype(
     ]
 )
 
+CASE = np.dtype(
+    [
+        ("from_point", "i8"),  # the points of the track at which it may begin; -1: it is a whole dive of its own
+        ("to_point", "i8"),
+        ("level_first", "i8"),  # the rows of `levels` of a whole dive
+        ("level_end", "i8"),
+        ("way_first", "i8"),  # the rows of `ways` that hold from where it begins; none: those of the level
+        ("way_end", "i8"),
+        ("sorting_out_min", "f8"),  # spent at depth before the ascent
+        ("rate", "f8"),  # of the planned ascent rates
+        ("heavy_min", "f8"),  # first minutes from where it begins in which more is breathed ...
+        ("heavier_l_min", "f8"),  # ... by so much
+        ("break_source", "i8"),  # breathed in oxygen breaks; -1: no breaks
+        ("gf_low", "f8"),
+        ("gf_high", "f8"),
+        ("held_first", "i8"),  # the rows of `held` that hold
+        ("held_end", "i8"),
+        # What is found:
+        ("fault", "i8"),
+        ("point", "i8"),  # where it is worst
+        ("leg_first", "i8"),
+        ("leg_end", "i8"),
+        ("surfacing_min", "f8"),
+    ]
+)
+"""One thing that goes wrong, and what comes of it."""
+
 
 class Compartments(NamedTuple):
     """The sixteen compartments as arrays [2, 16], nitrogen first, helium second."""
@@ -148,6 +176,7 @@ class Rules(NamedTuple):
     oxygen_off_min: float
     break_source: int
     stop_depths_m: Array  # the surface first, then the stop grid downwards
+    held: Array  # [n, 2] depths, and the run times before which they are not left on the last ascent
 
 
 # --- Gas: what reaches the tissues ------------------------------------------------------------------------------------
@@ -160,10 +189,20 @@ def ambient(depth_m: float, rules: Rules) -> float:
 
 
 @inner
+def oxygen_fraction(bar: float, source: Any) -> float:
+    """Oxygen breathed on open circuit, or on a semi-closed loop in balance: fresh gas brings what is metabolised and
+    what is vented, (P·fO2 - m) / (P - m)."""
+    m = source.metabolised_bar
+    if m == 0.0:
+        return source.o2
+    return max(0.0, (bar * source.o2 - m) / (bar - m)) if bar > m else 0.0
+
+
+@inner
 def ppo2(bar: float, source: Any) -> float:
     """Oxygen partial pressure breathed: Dalton's on open circuit, the loop's below water vapour. [bar]"""
     if source.setpoint_bar == 0.0:
-        return bar * source.o2
+        return bar * oxygen_fraction(bar, source)
     dry = bar - WATER_VAPOUR
     return min(dry, max(source.setpoint_bar, source.o2 * dry))
 
@@ -173,7 +212,7 @@ def inspired_inert(bar: float, source: Any) -> float:
     """Inspired inert gas, nitrogen and helium together. [bar]"""
     dry = bar - WATER_VAPOUR
     if source.setpoint_bar == 0.0:
-        return dry * (1.0 - source.o2)
+        return dry * (1.0 - oxygen_fraction(bar, source))
     return dry - ppo2(bar, source)
 
 
@@ -220,7 +259,11 @@ def load_linear(
 def load_travel(
     tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, comps: Compartments
 ) -> None:
-    """A steady change of ambient pressure, split where a loop's regime changes so that each piece is linear."""
+    """A steady change of ambient pressure, split where a loop's regime changes so that each piece is linear.
+
+    On a semi-closed loop inspired gas bends a little with depth; an ascent goes from stop depth to stop depth, and over
+    so short a piece it is taken as linear between exact ends.
+    """
     if minutes <= 0.0:
         return
     if source.setpoint_bar == 0.0 or start_bar == end_bar:
@@ -338,7 +381,7 @@ def breathed(diver: Array, depth_m: float, way: Array, sources: Array, rules: Ru
 @inner
 def is_oxygen(source: Any) -> bool:
     """Whether oxygen breaks apply to this source."""
-    return source.setpoint_bar == 0.0 and source.o2 >= OXYGEN
+    return source.setpoint_bar == 0.0 and source.metabolised_bar == 0.0 and source.o2 >= OXYGEN
 
 
 @inner
@@ -436,7 +479,8 @@ def take_up(diver: Array, source: Any, sources: Array, rules: Rules) -> float:
     d.source = source
     d.oxygen_since_min = d.run_time_min
     d.break_until_min = -1.0
-    hold = rules.switch_hold_min if sources[source].setpoint_bar == 0.0 else 0.0
+    of = sources[source]
+    hold = rules.switch_hold_min if of.setpoint_bar == 0.0 and of.metabolised_bar == 0.0 else 0.0
     return d.run_time_min + hold
 
 
@@ -460,6 +504,27 @@ def wait(
 
 
 @inner
+def held_until(depth_m: float, rules: Rules) -> float:
+    """The run time before which a depth is not left; 0 if nothing but the ceiling holds. [min]"""
+    for i in range(len(rules.held)):
+        if abs(rules.held[i, 0] - depth_m) < CLOSE:
+            return rules.held[i, 1]
+    return 0.0
+
+
+@inner
+def varied(rules: Rules, gf_low: float, gf_high: float, rate: float, break_source: int, held: Array) -> Rules:
+    """Rules with other gradient factors, ascent rates multiplied, another gas in oxygen breaks (-1: no breaks) and
+    other depths held."""
+    return Rules(
+        rules.surface_bar, rules.bar_per_m, gf_low, gf_high, rules.descent, rules.ascent * rate,
+        rules.between_stops * rate, rules.to_surface * rate, rules.switch_hold_min,
+        rules.oxygen_on_min if break_source >= 0 else 0.0, rules.oxygen_off_min, break_source,
+        rules.stop_depths_m, held,
+    )  # fmt: skip
+
+
+@inner
 def ascend(
     diver: Array, tissue: Array, target_m: float, way: Array,
     sources: Array, rules: Rules, comps: Compartments, legs: Array,
@@ -477,6 +542,7 @@ def ascend(
     holding = -1  # the compartment that held the diver last
     while d.depth_m > target_m + CLOSE and d.fault == FINE:
         not_before_min = take_up(diver, source_at(way, d.depth_m), sources, rules)
+        not_before_min = max(not_before_min, held_until(d.depth_m, rules))
         next_m = next_stop_depth(d.depth_m, target_m, rules)
         here, arrived = d.depth_m, False
         while not arrived and d.fault == FINE:
@@ -554,7 +620,7 @@ def surface(
 ) -> None:
     """To the surface: directly where that stays within GF high, with stops where it does not."""
     d = diver[0]
-    if direct_is_fine(tissue, d.depth_m, way, sources, rules, comps):
+    if len(rules.held) == 0 and direct_is_fine(tissue, d.depth_m, way, sources, rules, comps):
         go_direct(diver, tissue, way, sources, rules, comps, legs)
     else:
         ascend(diver, tissue, 0.0, way, sources, rules, comps, legs)
@@ -569,6 +635,8 @@ def swim(
     Returns (legs filled, index of the first leg of the last ascent, fault, index of the level it happened at).
     """
     diver = new_diver(0.0, 0.0)
+    # Stops are held on the last ascent only.
+    between = varied(rules, rules.gf_low, rules.gf_high, 1.0, rules.break_source, rules.held[:0])
     for i in range(len(levels)):
         level = levels[i]
         diver[0].level = i
@@ -576,7 +644,7 @@ def swim(
         if level.depth_m > diver[0].depth_m:
             move(diver, tissue, level.depth_m, rules.descent, rules.gf_low, way, sources, rules, comps, legs)
         else:
-            ascend(diver, tissue, level.depth_m, way, sources, rules, comps, legs)
+            ascend(diver, tissue, level.depth_m, way, sources, between, comps, legs)
         if diver[0].run_time_min > level.leave_at_min + CLOSE and diver[0].fault == FINE:
             diver[0].fault = LEFT_TOO_EARLY
         if diver[0].fault != FINE:
@@ -657,13 +725,21 @@ def state_in_leg(
 
 
 @inner
+def level_left(level: int, kind: int, depth_m: float, levels: Array) -> int:
+    """The level whose way up holds: on the way up to a shallower level still the one before."""
+    if kind in (ASCENT, STOP) and level > 0 and levels[level - 1].depth_m > levels[level].depth_m + CLOSE:
+        return level - 1 if depth_m > levels[level].depth_m + CLOSE else level
+    return level
+
+
+@inner
 def look(
     point: Any, tissue: Array, leg: Any, surfacing_min: float, levels: Array,
     ways: Array, sources: Array, rules: Rules, comps: Compartments, scratch: Array,
 ) -> None:  # fmt: skip
     """Fill in what a handset would show at one moment. `surfacing_min` below 0: still to be worked out."""
     bar = ambient(point.depth_m, rules)
-    level = levels[leg.level]
+    level = levels[level_left(leg.level, leg.kind, point.depth_m, levels)]
     up = ways[level.up_first : level.up_end]
     point.source = leg.source
     point.kind = leg.kind
@@ -740,26 +816,18 @@ def track(
 
 
 @inner
-def free_litres_by_source(legs: Array, rmv_l_min: float, rules: Rules, used: Array) -> None:
-    """Add up what legs use of each source at one RMV. [free litres]"""
-    for leg in legs:
-        bar = ambient(0.5 * (leg.start_m + leg.end_m), rules)
-        used[leg.source] += rmv_l_min * bar * (leg.end_min - leg.start_min)
-
-
-@inner
-def bail_out(
-    points: Array, i: int, tissue: Array, sorting_out_min: float,
+def leave_the_plan(
+    point: Any, tissue: Array, first: int, sorting_out_min: float,
     way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
 ) -> tuple[int, float, int]:  # fmt: skip
-    """Leave the loop at point `i` of the track: sort it out at depth, then ascend with every stop met.
+    """Leave the plan at a point of the track: sort it out at depth on the `first` source, then ascend with every stop
+    met.
 
     Returns (legs filled, run time at the surface, fault).
     """
-    diver = new_diver(points[i].depth_m, points[i].run_time_min)
-    diver[0].first_stop_m = points[i].first_stop_m
-    diver[0].level = points[i].level
-    first = source_at(way, diver[0].depth_m)
+    diver = new_diver(point.depth_m, point.run_time_min)
+    diver[0].first_stop_m = point.first_stop_m
+    diver[0].level = point.level
     take_up(diver, first, sources, rules)
     gf = line_gf(diver[0].depth_m, diver[0].first_stop_m, rules)
     stay(diver, tissue, diver[0].run_time_min + sorting_out_min, first, LEVEL, gf, sources, rules, comps, legs)
@@ -767,21 +835,95 @@ def bail_out(
     return diver[0].legs, diver[0].run_time_min, diver[0].fault
 
 
-@entry
-def bail_out_everywhere(
-    points: Array, tensions: Array, sorting_out_min: float, rmv_l_min: float, way: Array, sources: Array,
-    rules: Rules, comps: Compartments, used: Array, surfacing_min: Array, legs: Array,
-) -> tuple[int, int]:  # fmt: skip
-    """`bail_out` from every point: fills `used` [points, sources, free litres] and `surfacing_min` [points].
+@inner
+def largest_share(
+    legs: Array, case: Any, spent: Array, rmv: Array, per_litre: Array, rules: Rules, used: Array
+) -> float:
+    """The largest share of any source that is used when legs follow on what is spent. `rmv` [L/min] and `per_litre`
+    [1/free litre] are by source."""
+    for i in range(len(used)):
+        used[i] = spent[i]
+    until_min = legs[0].start_min + case.heavy_min
+    for leg in legs:
+        heavy_min = max(0.0, min(leg.end_min, until_min) - leg.start_min)
+        breaths_l = rmv[leg.source] * (leg.end_min - leg.start_min) + case.heavier_l_min * heavy_min
+        used[leg.source] += breaths_l * ambient(0.5 * (leg.start_m + leg.end_m), rules)
+    largest = 0.0
+    for i in range(len(used)):
+        largest = max(largest, used[i] * per_litre[i])
+    return largest
 
-    Returns (fault, how many of `legs` the last point's bailout filled).
+
+@entry
+def what_if(
+    cases: Array, rmv: Array, per_litre: Array, points: Array, tensions: Array, spent: Array, start: Array,
+    levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+) -> None:  # fmt: skip
+    """Run every case: a whole dive of its own, or the plan left at the point of the track where that is worst.
+
+    The worst point is the one from which the largest share of any source is used by the surface: `spent` [points,
+    sources, free litres] by then, and after it `rmv` [cases, sources, L/min]; `per_litre` [cases, sources] makes shares
+    of litres. Among equals, it is the one with the longest way home. `held` are depths and run times, by case. Fills in
+    what the cases find, and their legs one after the other. A case whose stops never clear from some point is at fault
+    there.
     """
     tissue = np.empty((2, COMPARTMENTS))
+    scratch = np.zeros(2048, LEG)
+    used = np.zeros(len(sources))
     filled = 0
-    for i in range(len(points)):
-        copy_tissue(tensions[i], tissue)
-        filled, surfacing_min[i], fault = bail_out(points, i, tissue, sorting_out_min, way, sources, rules, comps, legs)
-        if fault != FINE:
-            return fault, filled
-        free_litres_by_source(legs[:filled], rmv_l_min, rules, used[i])
-    return FINE, filled
+    for k in range(len(cases)):
+        case = cases[k]
+        depths_held = held[case.held_first : case.held_end]
+        own = varied(rules, case.gf_low, case.gf_high, case.rate, case.break_source, depths_held)
+        n = 0
+        if case.from_point < 0:
+            case.point = -1
+            copy_tissue(start, tissue)
+            n, _, case.fault, _, case.surfacing_min = swim(
+                tissue, levels[case.level_first : case.level_end], ways, sources, own, comps, scratch
+            )
+        else:
+            worst, longest = -1.0, -1.0
+            for i in range(case.from_point, case.to_point):
+                way = way_of(case, points[i], levels, ways)
+                copy_tissue(tensions[i], tissue)
+                first = first_of(case, points[i], way)
+                n, end_min, fault = leave_the_plan(
+                    points[i], tissue, first, case.sorting_out_min, way, sources, own, comps, scratch
+                )
+                tts = end_min - points[i].run_time_min
+                share = 0.0
+                if n > 0:
+                    share = largest_share(scratch[:n], case, spent[i], rmv[k], per_litre[k], own, used)
+                if fault != FINE or share > worst or (share == worst and tts >= longest):
+                    worst, longest, case.point, case.fault, case.surfacing_min = share, tts, i, fault, end_min
+                if fault != FINE:
+                    break
+            i = case.point
+            copy_tissue(tensions[i], tissue)
+            way = way_of(case, points[i], levels, ways)
+            first = first_of(case, points[i], way)
+            n, _, _ = leave_the_plan(points[i], tissue, first, case.sorting_out_min, way, sources, own, comps, scratch)
+        case.leg_first = filled
+        if filled + n > len(legs):
+            n = 0
+            case.fault = TOO_MANY_LEGS
+        for i in range(n):
+            legs[filled + i] = scratch[i]
+        filled += n
+        case.leg_end = filled
+
+
+@inner
+def way_of(case: Any, point: Any, levels: Array, ways: Array) -> Array:
+    """The way up of a case from a point: its own, or that of the level."""
+    if case.way_end > case.way_first:
+        return ways[case.way_first : case.way_end]
+    level = levels[level_left(point.level, point.kind, point.depth_m, levels)]
+    return ways[level.up_first : level.up_end]
+
+
+@inner
+def first_of(case: Any, point: Any, way: Array) -> int:
+    """What a case begins on: a way of its own, or what was breathed there."""
+    return source_at(way, point.depth_m) if case.way_end > case.way_first else point.source

@@ -1,0 +1,318 @@
+"""What can go wrong: the set that a careful team would write down, each as an edited dive or a way to leave the plan.
+
+A scenario is either a whole dive of its own, the dive file edited to say what happened, or it leaves the plan at a
+point of the track and comes up another way. `leadline.plan.contingency` works them out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import combinations
+
+from leadline.brief.errors import BriefError
+from leadline.brief.schema import Cylinder, Dive, Level, WhatIf
+from leadline.physics.mix import Mix
+from leadline.plan import gases
+from leadline.plan.gases import Source, Way
+from leadline.plan.schedule import Held, Schedule, Stop, common_stops
+from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
+from leadline.tissue import kernel
+from leadline.units import SYSTEMS
+
+TWO_FAILURES: tuple[WhatIf, ...] = ("two gases lost", "bailout lost")
+
+
+@dataclass(frozen=True)
+class Mates:
+    """What the mates of a diver mean to him."""
+
+    rmv_stressed: float
+    """Of the mate who breathes most. [L/min]"""
+    planned: tuple[tuple[Dive, Schedule], ...] = ()
+    """What they dive."""
+    bailout: tuple[Cylinder, ...] = ()
+    """Cylinders that they would give, named apart from the diver's own."""
+
+    def lowest(self, dive: Dive) -> Dive:
+        """A dive under the lowest gradient factors of the team: all come up together."""
+        every = [dive.model.gradient_factors, *(mate.model.gradient_factors for mate, _ in self.planned)]
+        low, high = (min(factors) for factors in zip(*every, strict=True))
+        return dive.model_copy(update={"model": dive.model.model_copy(update={"gradient_factors": (low, high)})})
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """One thing that goes wrong."""
+
+    kind: WhatIf
+    name: str
+    """As it heads a sheet: "3 m deeper", "left stage (50 %) lost"."""
+    dive: Dive
+    """The dive file, edited to say it."""
+    points: tuple[int, int] | None = None
+    """The points of the track, first and behind the last, at which the plan may be left; None: a whole dive."""
+    way: Way | None = None
+    """What is breathed from there; None: as planned from the level."""
+    sorting_out_min: float = 0.0
+    rate: float = 1.0
+    """Of the planned ascent rates."""
+    held: Held = ()
+    """Stops that are not left before a run time."""
+    everyone: Callable[[Dive, Schedule], Dive] | None = field(default=None, compare=False)
+    """How the dive file of every mate is edited too, where it happens to the whole team."""
+    stressed: bool = False
+    """Whether RMV is the stressed one once the plan is left."""
+    mate_rmv: float = 0.0
+    """What a mate breathes of the bottom gas as well. [L/min]"""
+    given: tuple[str, ...] = ()
+    """Cylinders that mates give when the diver's own are down to their reserves."""
+    heavy_min: float = 0.0
+    """First minutes from leaving the plan, or from reaching the bottom, in which more is breathed ..."""
+    heavier_l_min: float = 0.0
+    """... by so much. [L/min]"""
+
+    @property
+    def two_failures(self) -> bool:
+        """Whether two things fail at once."""
+        return self.kind in TWO_FAILURES
+
+    @property
+    def nothing_to_breathe(self) -> bool:
+        """Whether there is no way up at all."""
+        return self.way == ()
+
+
+def scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
+    """What can go wrong on a dive, as far as its dive file does not leave it out. `mates`: of a team's diver."""
+    mates = mates if mates is not None else Mates(stressed_rmv(dive))
+    found = [
+        *_deeper_or_longer(dive, schedule),
+        *_delays(dive, schedule),
+        *_lost_gases(dive, schedule),
+        *_loop_fails(dive, schedule, mates),
+        *_ascents(dive, schedule),
+        *_more_breathed(dive, schedule, mates),
+    ]
+    kept = [scenario for scenario in found if scenario.kind not in dive.contingencies.leave_out]
+    return tuple(_together(scenario, mates) for scenario in kept) if mates.planned else tuple(kept)
+
+
+def _together(scenario: Scenario, mates: Mates) -> Scenario:
+    """The team stays together: a whole dive waits at the stops of the others; where the plan is left, the lowest
+    gradient factors of the team hold."""
+    if scenario.points is not None:
+        return replace(scenario, dive=mates.lowest(scenario.dive))
+    others = [scenario.everyone(dive, plan) if scenario.everyone else dive for dive, plan in mates.planned]
+    try:
+        return replace(scenario, held=common_stops([scenario.dive, *others], scenario.held))
+    except BriefError:  # some mate cannot dive it so: that is said of the mate
+        return scenario
+
+
+def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
+    """On open circuit, from the end of every level: two stressed divers on the bottom gas."""
+    if dive.loop is not None:
+        return ()
+    points = schedule.track.points
+    dive = mates.lowest(dive) if mates is not None else dive
+    found = []
+    for level in range(len(dive.levels)):
+        there = (kernel.LEVEL, kernel.DESCENT)  # a level left on arrival has no point of its own
+        ends = [i for i in range(len(points)) if points[i]["kind"] in there and points[i]["level"] == level]
+        if ends:
+            at = (ends[-1], ends[-1] + 1)
+            found.append(
+                Scenario(
+                    "mate out of gas", f"level {level + 1}", dive, at,
+                    sorting_out_min=dive.diver.sorting_out, stressed=True,
+                    mate_rmv=mates.rmv_stressed if mates is not None else stressed_rmv(dive),
+                )
+            )  # fmt: skip
+    return tuple(found)
+
+
+# --- Whole dives ------------------------------------------------------------------------------------------------------
+
+
+def _deeper_or_longer(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    system, given = SYSTEMS[dive.units], dive.contingencies
+    deeper = [depth_m for depth_m in given.deeper if depth_m > 0.0]
+    longer = [minutes for minutes in given.longer if minutes > 0.0]
+    for depth_m in deeper:
+        edit = partial(edited, deeper_m=depth_m)
+        yield Scenario("deeper", f"{system.at(depth_m)} deeper", edit(dive, schedule), everyone=edit)
+    for minutes in longer:
+        edit = partial(edited, longer_min=minutes)
+        yield Scenario("longer", f"{minutes:.0f} min longer", edit(dive, schedule), everyone=edit)
+    for depth_m in deeper:
+        for minutes in longer:
+            edit = partial(edited, deeper_m=depth_m, longer_min=minutes)
+            name = f"{system.at(depth_m)} deeper, {minutes:.0f} min longer"
+            yield Scenario("deeper and longer", name, edit(dive, schedule), everyone=edit)
+
+
+def edited(
+    dive: Dive, schedule: Schedule, deeper_m: float = 0.0, longer_min: float = 0.0, from_level: int | None = None
+) -> Dive:
+    """A dive with its deepest levels deeper, and longer at the first of them or at `from_level`, on the same gases."""
+    deepest_m = dive.deepest_m
+    later = from_level if from_level is not None else [level.depth for level in dive.levels].index(deepest_m)
+    breathed = {leg.level: leg.source.mix for leg in schedule.legs if leg.kind in ("descent", "level")}
+    levels: list[Level] = []
+    depth_m = left_min = shift_min = 0.0
+    for i, level in enumerate(dive.levels):
+        down_m = level.depth + (deeper_m if level.depth == deepest_m else 0.0) - depth_m
+        shift_min += longer_min if i == later else 0.0
+        # A level that is left on arrival is still reached when it lies deeper.
+        arrival_min = left_min + max(0.0, down_m) / dive.rates.descent
+        shift_min = max(shift_min, math.ceil(arrival_min - 1e-6) - level.leave_at)
+        depth_m, left_min = depth_m + down_m, level.leave_at + shift_min
+        gas = breathed.get(i, level.gas) if dive.loop is None else None
+        levels.append(level.model_copy(update={"depth": depth_m, "leave_at": left_min, "gas": gas}))
+    return dive.model_copy(update={"levels": tuple(levels)})
+
+
+def _delays(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    first = _first_stop(dive, schedule)
+    for minutes in dive.contingencies.delay:
+        if minutes <= 0.0:
+            continue
+        last = len(dive.levels) - 1
+        edit = partial(edited, longer_min=minutes, from_level=last)
+        name = f"{minutes:.0f} min held at the end of the bottom"
+        yield Scenario("delay", name, edit(dive, schedule), everyone=edit)
+        if first is not None:
+            at = SYSTEMS[dive.units].at(first.depth_m)
+            name = f"{minutes:.0f} min held at the first stop, {at}"
+            yield Scenario("delay", name, dive, held=((first.depth_m, first.leave_min + minutes),))
+
+
+def _first_stop(dive: Dive, schedule: Schedule) -> Stop | None:
+    """The first stop of the last ascent, from its arrival to when its depth is left."""
+    left_min = dive.levels[-1].leave_at
+    stops = [stop for stop in schedule.stops if stop.arrive_min >= left_min - 1e-6]
+    there = [stop for stop in stops if stop.depth_m == stops[0].depth_m]
+    return there[-1] if there else None
+
+
+def _ascents(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    yield Scenario("slow ascent", "slow ascent, half the rate", slowed(dive, schedule), rate=0.5, everyone=slowed)
+    points = schedule.track.points
+    down = [i for i in range(len(points)) if points[i]["kind"] == kernel.DESCENT and points[i]["level"] == 0]
+    if down:
+        yield Scenario("aborted descent", "descent aborted", dive, (0, down[-1] + 1))
+
+
+def slowed(dive: Dive, _: Schedule) -> Dive:
+    """A dive with half its ascent rates."""
+    halved = {key: rate / 2.0 for key, rate in dive.rates if key != "descent" and rate is not None}
+    return dive.model_copy(update={"rates": dive.rates.model_copy(update=halved)})
+
+
+# --- Gas that is lost -------------------------------------------------------------------------------------------------
+
+
+def without(dive: Dive, *lost: Cylinder) -> Dive:
+    """A dive without some of its cylinders."""
+    names = {cylinder.name for cylinder in lost}
+    kept = tuple(cylinder for cylinder in dive.cylinders if cylinder.name not in names)
+    carried = {cylinder.gas for cylinder in kept if cylinder.use in ("bottom", "travel", "deco")}
+    levels = tuple(
+        level if level.gas is None or level.gas in carried else level.model_copy(update={"gas": None})
+        for level in dive.levels
+    )
+    stops = dive.stops
+    breaks = stops.oxygen_breaks
+    if breaks is not None and breaks.gas is not None and breaks.gas not in carried:
+        stops = stops.model_copy(update={"oxygen_breaks": breaks.model_copy(update={"gas": None})})
+    return dive.model_copy(update={"cylinders": kept, "stops": stops, "levels": levels})
+
+
+def _said(*cylinders: Cylinder) -> str:
+    named = (c.name if c.name == c.gas.name else f"{c.name} ({c.gas.name})" for c in cylinders)
+    return " and ".join(named)
+
+
+def _lost_gases(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    """On open circuit. On a loop nothing is breathed from these until it fails."""
+    if dive.loop is not None:
+        return
+    carried = [cylinder for cylinder in dive.cylinders if cylinder.use == "deco"]
+    for cylinder in carried:
+        yield Scenario("lost gas", f"{_said(cylinder)} lost", without(dive, cylinder))
+    for one, other in combinations(carried, 2):
+        yield Scenario("two gases lost", f"{_said(one, other)} lost", without(dive, one, other))
+    at = gases.stretches(dive)[-1].at
+    points, found = schedule.track.points, set[str]()
+    for switch in schedule.switches:
+        for cylinder in carried:
+            lost = without(dive, cylinder)
+            before = switch.run_time_min < dive.levels[-1].leave_at or cylinder.name in found
+            if before or Source(cylinder.gas) != switch.source or at not in map(Source, _gases(lost)):
+                continue
+            found.add(cylinder.name)
+            arrived = [i for i in range(len(points)) if points[i]["run_time_min"] <= switch.run_time_min + 1e-6]
+            there = [i for i in arrived if schedule.track.sources[points[i]["source"]] != switch.source][-1]
+            name = f"{_said(cylinder)} found empty at {SYSTEMS[dive.units].at(switch.depth_m)}"
+            way = gases.way_up(lost, at.mix)
+            yield Scenario("gas found empty", name, lost, (there, there + 1), way, dive.diver.sorting_out)
+
+
+def _gases(dive: Dive) -> list[Mix]:
+    return [cylinder.gas for cylinder in open_circuit_cylinders(dive)]
+
+
+# --- The loop fails ---------------------------------------------------------------------------------------------------
+
+
+def _loop_fails(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenario]:
+    loop = dive.loop
+    if loop is None:
+        return
+    yield _off_the_loop("bailout", "bailout", dive, schedule, mates)
+    for cylinder in open_circuit_cylinders(dive):
+        lost = without(dive, cylinder)
+        yield _off_the_loop("bailout lost", f"bailout without {_said(cylinder)}", lost, schedule, mates)
+    low = loop.low_setpoint if loop.low_setpoint is not None else dive.contingencies.low_setpoint
+    if low < loop.setpoint:
+        stuck = {"setpoint": low, "low_setpoint": None, "high_from": None, "low_from": None}
+        stuck |= {"deco_setpoint": None, "deco_from": None}
+        low_dive = dive.model_copy(update={"loop": loop.model_copy(update=stuck)})
+        yield Scenario("low setpoint", f"loop stuck at {low:g}", low_dive)
+    semi_closed = _off_the_loop("oxygen gone", "oxygen gone, semi-closed on diluent", dive, schedule, mates)
+    yield replace(semi_closed, way=gases.semi_closed_way(semi_closed.dive))
+    yield Scenario(
+        "diluent gone", "diluent gone, up on the loop", dive, (0, len(schedule.track)),
+        sorting_out_min=dive.diver.sorting_out,
+    )  # fmt: skip
+
+
+def _off_the_loop(kind: WhatIf, name: str, dive: Dive, schedule: Schedule, mates: Mates) -> Scenario:
+    """The loop is left, at whatever moment is worst, on the diver's own cylinders and those the mates give."""
+    off = dive.model_copy(update={"cylinders": (*dive.cylinders, *mates.bailout)})
+    return Scenario(
+        kind, name, off, (0, len(schedule.track)), gases.bailout_way(off), dive.diver.sorting_out, stressed=True,
+        given=tuple(cylinder.name for cylinder in mates.bailout),
+    )  # fmt: skip
+
+
+# --- More is breathed -------------------------------------------------------------------------------------------------
+
+
+def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenario]:
+    """On a loop dive a mate off the loop, on the diver's bailout, takes just what the diver's own bailout does."""
+    minutes, rmv = dive.contingencies.heavy_breathing, dive.diver.rmv_bottom
+    name = f"RMV doubled for {minutes:g} min"
+    if minutes > 0.0 and dive.loop is not None:
+        heavy = _off_the_loop("heavy breathing", f"bailout, {name}", dive, schedule, mates)
+        yield replace(heavy, heavy_min=minutes, heavier_l_min=max(0.0, 2.0 * rmv - stressed_rmv(dive)))
+    elif minutes > 0.0:
+        yield Scenario("heavy breathing", f"{name} at depth", dive, heavy_min=minutes, heavier_l_min=rmv)
+    if dive.loop is None:
+        yield Scenario(
+            "mate out of gas", "mate out of gas", dive, (0, len(schedule.track)),
+            sorting_out_min=dive.diver.sorting_out, stressed=True, mate_rmv=mates.rmv_stressed,
+        )  # fmt: skip

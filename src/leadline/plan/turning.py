@@ -1,0 +1,154 @@
+"""When to turn: minimum gas, and the turn pressure that the diver's rule makes of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import takewhile
+
+from leadline.brief.schema import Dive
+from leadline.physics.mix import Mix
+from leadline.physics.real_gas import pressure_of
+from leadline.plan.contingency import Contingency
+from leadline.plan.findings import Finding
+from leadline.plan.schedule import Leg
+from leadline.plan.supply import CylinderUse
+from leadline.units import SYSTEMS
+
+
+@dataclass(frozen=True)
+class MinimumGas:
+    """What brings two stressed divers from the end of a level to the next usable gas, or to the surface."""
+
+    level: int
+    mix: Mix
+    run_time_min: float
+    depth_m: float
+    to_m: float
+    """Where another gas is usable; 0: the surface."""
+    minutes: float
+    litres: float
+    """[free litres] of all cylinders of the mix together."""
+
+
+@dataclass(frozen=True)
+class Turn:
+    """When a cylinder of bottom gas must be turned on."""
+
+    cylinder: str
+    mix: Mix
+    rule: str
+    kept_bar: float
+    """Minimum gas, or the reserve where that is more."""
+    out_l: float
+    """What may be breathed before turning. [free litres]"""
+    turn_bar: float
+    turn_at_min: float | None
+    """The run time at which the planned dive is down to it; None if it never is."""
+
+
+def minimum_gas(found: Sequence[Contingency]) -> tuple[MinimumGas, ...]:
+    """Minimum gas at the end of each level, from the ascents with a mate out of gas."""
+    made = []
+    for contingency in found:
+        if not contingency.legs or contingency.leaves_at_min is None or contingency.depth_m is None:
+            continue
+        mix = contingency.legs[0].source.mix
+        on_it = _until_another_gas(contingency.legs)
+        litres = sum(
+            use.litres
+            for cylinder in contingency.supply
+            if cylinder.mix == mix
+            for use in cylinder.legs
+            if use.start_min >= contingency.leaves_at_min - 1e-6 and use.end_min <= on_it[-1].end_min + 1e-6
+        )
+        made.append(
+            MinimumGas(
+                level=contingency.legs[0].level,
+                mix=mix,
+                run_time_min=contingency.leaves_at_min,
+                depth_m=contingency.depth_m,
+                to_m=on_it[-1].end_m,
+                minutes=on_it[-1].end_min - contingency.leaves_at_min,
+                litres=litres,
+            )
+        )
+    return tuple(made)
+
+
+def _until_another_gas(legs: Sequence[Leg]) -> list[Leg]:
+    first = legs[0].source
+    return list(takewhile(lambda leg: leg.source == first, legs))
+
+
+def turns(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[MinimumGas]) -> tuple[Turn, ...]:
+    """Turn pressures of the bottom gas, by the dive file's rule.
+
+    What is kept is minimum gas, the most of any level, or the reserve where that is more. "thirds": a third of the fill
+    goes out, but never more than half of what is above the kept gas; "halves": half of it; "all usable": all of it; a
+    number: that part of it. Common practice, no source.
+    """
+    found = []
+    bottom = [use.mix for use in supply if use.use == "bottom" and use.legs]
+    for mix in dict.fromkeys(bottom) if dive.loop is None else ():
+        alike = [use for use in supply if use.mix == mix and use.use == "bottom"]
+        content_l = sum(use.content_l for use in alike)
+        kept_l = max((gas.litres for gas in minimum if gas.mix == mix), default=0.0)
+        kept_l = max(kept_l, content_l - sum(use.usable_l for use in alike))
+        out_l = out_litres(dive.gas.turn, content_l, kept_l)
+        for use in alike:
+            share = use.content_l / content_l
+            found.append(
+                Turn(
+                    cylinder=use.name,
+                    mix=mix,
+                    rule=_said(dive.gas.turn),
+                    kept_bar=pressure_left(use, kept_l * share),
+                    out_l=out_l * share,
+                    turn_bar=pressure_left(use, use.content_l - out_l * share),
+                    turn_at_min=reached[0] if (reached := use.reaches(out_l * share)) is not None else None,
+                )
+            )
+    return tuple(found)
+
+
+def out_litres(rule: str | float, content_l: float, kept_l: float) -> float:
+    """What may be breathed before turning; 0 if the kept gas leaves nothing. [free litres]"""
+    usable_l = max(0.0, content_l - kept_l)
+    if rule == "thirds":
+        return min(content_l / 3.0, usable_l / 2.0)
+    if rule == "halves":
+        return usable_l / 2.0
+    return usable_l if isinstance(rule, str) else rule * usable_l
+
+
+def pressure_left(use: CylinderUse, litres: float) -> float:
+    """The pressure of a cylinder that holds so much. Never over its fill. [bar]"""
+    return min(use.start_bar, pressure_of(use.mix, use.water_l, min(litres, use.content_l), use.celsius))
+
+
+def _said(rule: str | float) -> str:
+    return rule if isinstance(rule, str) else f"{rule:g} of the usable gas"
+
+
+def judge(dive: Dive, found: Sequence[Turn]) -> list[Finding]:
+    """A cylinder that holds no more than must be kept leaves nothing to dive on: a no-go."""
+    system = SYSTEMS[dive.units]
+    findings = []
+    for turn in found:
+        name, unit = f"{turn.cylinder} ({turn.mix.name})", system.pressure_unit
+        values: dict[str, float | str] = {"cylinder": turn.cylinder, "kept_bar": turn.kept_bar, "rule": turn.rule}
+        if turn.out_l <= 0.0:
+            message = (
+                f"{name} holds no more than minimum gas, {system.pressure_up(turn.kept_bar)} {unit} or over: the turn "
+                "rule leaves nothing to breathe. A larger cylinder, a shallower or a shorter dive would mend it."
+            )
+            findings.append(Finding("turn", "no-go", message, values))
+        elif turn.turn_at_min is not None and turn.turn_at_min < dive.levels[-1].leave_at:
+            message = (
+                f"{name} is down to its turn pressure, {system.pressure_up(turn.turn_bar)} {unit}, at "
+                f"{math.floor(turn.turn_at_min)} min; the last level is left at {dive.levels[-1].leave_at:.0f}."
+            )
+            findings.append(Finding("turn-reached", "note", message, values, turn.turn_at_min))
+    return findings

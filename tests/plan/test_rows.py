@@ -1,0 +1,90 @@
+"""Schedules as rows: a contingency begins where the plan is left, and says what is changed to there."""
+
+from __future__ import annotations
+
+import pytest
+
+from leadline.brief import parse_dive
+from leadline.plan.contingency import Contingency
+from leadline.plan.plan import Plan, plan
+from leadline.plan.rows import bailout_rows, contingency_rows, planned_rows, pressures_bar
+from tests.dives import Tables, cylinder, looped, tables
+
+OPEN = tables(60, 20, "18/45", ("50", "oxygen"))
+CLOSED = looped(60, 20, "18/45", setpoint=1.3) | {
+    "cylinders": [cylinder("18/45", "bailout"), cylinder("50", "bailout")]
+}
+
+
+def planned(given: Tables) -> Plan:
+    return plan(parse_dive(given))
+
+
+def the(found: Plan, kind: str) -> Contingency:
+    return next(contingency for contingency in found.contingencies if contingency.kind == kind)
+
+
+def test_a_whole_dive_has_tts_from_its_last_level_on() -> None:
+    found = planned(OPEN)
+    longer = the(found, "longer")
+    rows = contingency_rows(found, longer)
+    level = next(row for row in rows if row.kind == "level")
+    assert level.leave_min == 25.0
+    assert level.tts_min == longer.run_time_min - 25.0
+    assert rows[-1].kind == "surface"
+    assert rows[-1].leave_min == longer.run_time_min
+    assert [row.tts_min for row in rows if row.leave_min < 25.0] == [None] * sum(row.leave_min < 25.0 for row in rows)
+
+
+def test_two_levels_have_tts_only_from_the_last_on() -> None:
+    found = planned(tables(40, 20) | {"levels": [{"depth": 40, "leave_at": 15}, {"depth": 20, "leave_at": 40}]})
+    rows = contingency_rows(found, the(found, "slow ascent"))
+    first, second = (row for row in rows if row.kind == "level")
+    assert first.tts_min is None
+    assert second.tts_min == the(found, "slow ascent").run_time_min - 40.0
+
+
+def test_off_the_loop_the_first_row_is_a_change() -> None:
+    found = planned(CLOSED)
+    rows = bailout_rows(found)
+    assert rows == contingency_rows(found, the(found, "bailout"))
+    assert rows[0].changed
+    assert rows[0].source.mix.label == "18/45"
+    assert (rows[0].depth_m, rows[0].arrive_min) == (60.0, the(found, "bailout").leaves_at_min)
+
+
+def test_a_gas_found_empty_leaves_the_diver_on_what_he_breathes() -> None:
+    """Nothing is changed to: the change was not possible."""
+    found = planned(OPEN)
+    empty = the(found, "gas found empty")
+    first = contingency_rows(found, empty)[0]
+    assert first.source.mix.label == "18/45"
+    assert not first.changed
+
+
+def test_no_way_up_has_no_rows() -> None:
+    found = planned(looped(60, 20, "18/45", setpoint=1.3))
+    assert bailout_rows(found) == ()
+    assert contingency_rows(found, the(found, "bailout")) == ()
+
+
+def test_pressures_are_those_of_what_is_breathed() -> None:
+    found = planned(OPEN)
+    bars = {
+        row.source.mix.label: pressures_bar(found.supply, row) for row in planned_rows(found) if row.kind != "surface"
+    }
+    supply = {use.mix.label: use for use in found.supply}
+    assert set(bars) == {"18/45", "50", "oxygen"}
+    for label, left in bars.items():  # the last row of each gas, after which nothing of it is breathed at a stop
+        assert left == (pytest.approx(supply[label].left_bar, abs=1.0),)
+    loop = planned(CLOSED)
+    assert [pressures_bar(loop.supply, row) for row in planned_rows(loop)] == [()] * len(planned_rows(loop))
+
+
+def test_twins_apart_have_a_pressure_each() -> None:
+    carried = [cylinder("air", "bottom", name="left"), cylinder("air", "bottom", name="right", pressure="150 bar")]
+    found = planned(tables(30, 20) | {"cylinders": carried})
+    level = next(row for row in planned_rows(found) if row.kind == "level")
+    left, right = pressures_bar(found.supply, level)
+    assert 150.0 > right > 0.0
+    assert 200.0 > left > right
