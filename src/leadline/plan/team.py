@@ -1,0 +1,233 @@
+"""Several divers on one schedule: whose rules are the most demanding, what each needs, who can give gas to whom."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from leadline.brief.errors import BriefError
+from leadline.brief.schema import Cylinder, Dive
+from leadline.brief.team import divers
+from leadline.physics.mix import Mix
+from leadline.plan.contingency import Contingency
+from leadline.plan.findings import Finding, in_order
+from leadline.plan.plan import Plan, plan
+from leadline.plan.rows import up
+from leadline.plan.scenarios import Mates
+from leadline.plan.schedule import common_stops, lay_out, schedule
+from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
+from leadline.plan.turning import pressure_left
+
+
+@dataclass(frozen=True)
+class Member:
+    """One diver of a team."""
+
+    name: str
+    """Empty where the dive file names no team."""
+    plan: Plan
+    """On the team's schedule, with this diver's gas."""
+    alone_min: float
+    """Run time were the diver alone."""
+
+
+@dataclass(frozen=True)
+class Handover:
+    """A cylinder given in a team bailout."""
+
+    giver: str
+    cylinder: str
+    mix: Mix
+    run_time_min: float
+    depth_m: float
+    litres: float
+    """[free litres] breathed from it by the receiver."""
+
+
+@dataclass(frozen=True)
+class TeamBailout:
+    """One diver off the loop at the worst moment, on all the bailout the team carries."""
+
+    diver: str
+    contingency: Contingency
+    handovers: tuple[Handover, ...]
+
+
+@dataclass(frozen=True)
+class Carry:
+    """What a cylinder must hold above its reserve, so that every team bailout is met. [free litres]"""
+
+    diver: str
+    cylinder: str
+    mix: Mix
+    litres: float
+
+
+@dataclass(frozen=True)
+class MatchedTurn:
+    """A turn pressure at which nobody has breathed more than the one with the least to breathe."""
+
+    diver: str
+    cylinder: str
+    turn_bar: float
+
+
+@dataclass(frozen=True)
+class Team:
+    """The divers of a dive, on one schedule."""
+
+    dive: Dive
+    members: tuple[Member, ...]
+    demanding: str
+    """The diver whose rules ask for the longest dive; empty for one diver."""
+    turns: tuple[MatchedTurn, ...]
+    bailouts: tuple[TeamBailout, ...]
+    """Of a dive with shared bailout, diver by diver."""
+    carries: tuple[Carry, ...]
+    """Of a dive with shared bailout, what is asked of every cylinder at most."""
+    findings: tuple[Finding, ...]
+    """Of all divers, each beginning with the diver's name where there are several."""
+
+    @property
+    def no_go(self) -> bool:
+        """Whether the plan must not be dived."""
+        return any(finding.severity == "no-go" for finding in self.findings)
+
+
+def plan_team(dive: Dive, source: str = "dive") -> Team:
+    """The plan of every diver of a dive. A dive file without [[team]] gives a team of one. Raises BriefError."""
+    named = divers(dive)
+    if len(named) == 1:
+        name, alone = named[0]
+        found = plan(alone, source)
+        return Team(
+            dive, (Member(name, found, found.schedule.run_time_min),), "", (), (), (), _said_by(name, found.findings)
+        )
+    alone_min: dict[str, float] = {}
+    for name, own in named:
+        try:
+            alone_min[name] = schedule(own, lay_out(own)).run_time_min
+        except BriefError as error:
+            raise BriefError(f"{source}, {name}", list(error.problems)) from None
+    held = common_stops([own for _, own in named])
+    together = {name: (own, schedule(own, lay_out(own, held=held))) for name, own in named}
+    members = []
+    for name, own in named:
+        mates = {other: dive for other, dive in named if other != name}
+        meant = Mates(
+            rmv_stressed=max(map(stressed_rmv, mates.values())),
+            planned=tuple(together[other] for other in mates),
+            bailout=tuple(_given(mates)) if dive.gas.team_bailout and own.loop is not None else (),
+        )
+        members.append(Member(name, plan(own, source, held, meant), alone_min[name]))
+    bailouts = tuple(_bailouts(members)) if dive.gas.team_bailout else ()
+    findings = _said_by_all(members)
+    demanding = max(alone_min, key=lambda name: alone_min[name])
+    return Team(
+        dive=dive,
+        members=tuple(members),
+        demanding=demanding,
+        turns=matched_turns(members),
+        bailouts=bailouts,
+        carries=_carries(members, bailouts),
+        findings=in_order([_most_demanding(dive, demanding, alone_min, members), *findings]),
+    )
+
+
+def matched_turns(members: Iterable[Member]) -> tuple[MatchedTurn, ...]:
+    """Everybody turns after what the diver with the least to breathe may breathe: so much is kept for each other."""
+    turning = [member for member in members if member.plan.turns]
+    if len(turning) < 2:
+        return ()
+    out_l = min(sum(turn.out_l for turn in member.plan.turns) for member in turning)
+    found = []
+    for member in turning:
+        own_l = sum(turn.out_l for turn in member.plan.turns)
+        uses = {use.name: use for use in member.plan.supply}
+        for turn in member.plan.turns:
+            share = turn.out_l / own_l if own_l > 0.0 else 0.0
+            use = uses[turn.cylinder]
+            found.append(MatchedTurn(member.name, turn.cylinder, pressure_left(use, use.content_l - out_l * share)))
+    return tuple(found)
+
+
+# --- Team bailout -----------------------------------------------------------------------------------------------------
+
+
+def _given(mates: Mapping[str, Dive]) -> Iterable[Cylinder]:
+    """What mates on the loop carry to bail out to, named after them."""
+    for name, dive in mates.items():
+        if dive.loop is not None:
+            for cylinder in open_circuit_cylinders(dive):
+                yield cylinder.model_copy(update={"name": _by(name, cylinder.name)})
+
+
+def _by(diver: str, cylinder: str) -> str:
+    return f"{diver}'s {cylinder}"
+
+
+def _bailouts(members: Sequence[Member]) -> Iterable[TeamBailout]:
+    carried = {
+        _by(member.name, cylinder.name): (member.name, cylinder.name)
+        for member in members
+        for cylinder in member.plan.dive.cylinders
+    }
+    for member in members:
+        found = member.plan.bailout
+        if found is None:
+            continue
+        handovers = []
+        for use in found.supply:
+            drawn = [leg for leg in use.legs if leg.litres > 1e-6]
+            if use.name in found.scenario.given and drawn:
+                giver, cylinder = carried[use.name]
+                first = drawn[0]
+                handovers.append(
+                    Handover(giver, cylinder, use.mix, first.start_min, first.depth_m, sum(leg.litres for leg in drawn))
+                )
+        yield TeamBailout(member.name, found, tuple(sorted(handovers, key=lambda given: given.run_time_min)))
+
+
+def _carries(members: Sequence[Member], bailouts: Sequence[TeamBailout]) -> tuple[Carry, ...]:
+    found = []
+    for member in members if bailouts else ():
+        for cylinder in open_circuit_cylinders(member.plan.dive) if member.plan.dive.loop is not None else ():
+            names = {one.diver: _by(member.name, cylinder.name) for one in bailouts} | {member.name: cylinder.name}
+            asked = [use.used_l for one in bailouts for use in one.contingency.supply if use.name == names[one.diver]]
+            found.append(Carry(member.name, cylinder.name, cylinder.gas, max(asked, default=0.0)))
+    return tuple(found)
+
+
+# --- Findings ---------------------------------------------------------------------------------------------------------
+
+
+def _said_by_all(members: Sequence[Member]) -> list[Finding]:
+    """The findings of every diver; what is the same for everyone is said once."""
+    said = [{(f.code, f.message) for f in member.plan.findings} for member in members]
+    same = set.intersection(*said)
+    found = [
+        finding
+        for member in members
+        for finding in _said_by(member.name, (f for f in member.plan.findings if (f.code, f.message) not in same))
+    ]
+    return [*_said_by("Everyone", (f for f in members[0].plan.findings if (f.code, f.message) in same)), *found]
+
+
+def _said_by(name: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    if not name:
+        return tuple(findings)
+    return tuple(
+        replace(finding, message=f"{name}: {finding.message}", values={"diver": name, **finding.values})
+        for finding in findings
+    )
+
+
+def _most_demanding(dive: Dive, name: str, alone_min: dict[str, float], members: Sequence[Member]) -> Finding:
+    team_min = max(member.plan.schedule.run_time_min for member in members)
+    alone = ", ".join(f"{other} {up(minutes)}" for other, minutes in alone_min.items())
+    whose = [other for other, minutes in alone_min.items() if minutes == alone_min[name]]
+    asked = (
+        f"{name}'s rules are the most demanding" if len(whose) == 1 else f"{' and '.join(whose)} ask for the longest"
+    )
+    message = f"{asked}: run time alone {alone} min; together {up(team_min)}."
+    return Finding("team", "note", message, {"diver": name, "run_time_min": team_min})
