@@ -9,16 +9,22 @@ import json
 import os
 import sys
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
-    from leadline.plan import Plan
+    from leadline.plan.solve import Answer, Frontier
+    from leadline.plan.team import Team
 
 GO, NO_GO, BAD_INPUT = 0, 1, 2
 """Exit status."""
+INTERRUPTED = 130
+"""Exit status after Ctrl-C."""
 
 app = typer.Typer(
     add_completion=False,
@@ -34,17 +40,20 @@ File = Annotated[Path, typer.Argument(metavar="FILE", help="the dive file (TOML;
 def plan_command(
     file: File, as_json: Annotated[bool, typer.Option("--json", help="the whole plan as JSON, metric")] = False
 ) -> None:
-    """Plan a dive: verdict, schedule, gas, bailout. Exit status 0 without a no-go, 1 with one, 2 for bad input."""
-    plan = _plan(file)
-    if as_json:
-        from leadline.plan.report import as_data
+    """Plan a dive: verdict, schedule, gas, contingencies.
 
-        sys.stdout.write(json.dumps(as_data(plan), indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    Exit status 0 without a no-go, 1 with one, 2 for bad input.
+    """
+    team = _plan(file)
+    if as_json:
+        from leadline.plan.report import as_data, team_as_data
+
+        _print_json(as_data(team.members[0].plan) if len(team.members) == 1 else team_as_data(team))
     else:
         from leadline.terminal import show
 
-        show(plan)
-    raise typer.Exit(NO_GO if plan.no_go else GO)
+        show(team)
+    raise typer.Exit(NO_GO if team.no_go else GO)
 
 
 @app.command("sheets")
@@ -53,27 +62,130 @@ def sheets_command(
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="where the PDFs go")] = Path("sheets"),
 ) -> None:
     """Write the slates, wet-note pages and briefing of a dive as PDFs at true size."""
-    plan = _plan(file)
+    team = _plan(file)
     from leadline.sheets import write_sheets
 
-    for path in write_sheets(plan, output):
+    for path in write_sheets(team, output):
         typer.echo(path)
-    if plan.no_go:
+    if team.no_go:
         typer.echo("NO-GO: this plan must not be dived; its sheets say so across every page.", err=True)
-    raise typer.Exit(NO_GO if plan.no_go else GO)
+    raise typer.Exit(NO_GO if team.no_go else GO)
 
 
-def _plan(file: Path) -> Plan:
-    """Read and plan, saying what takes so long when the kernel has still to be compiled."""
+class Sought(StrEnum):
+    """What `solve` is asked for."""
+
+    TIME = "time"
+    DEPTH = "depth"
+    MIX = "mix"
+    DECO = "deco"
+    CYLINDERS = "cylinders"
+
+
+@app.command("solve")
+def solve_command(
+    file: File,
+    sought: Annotated[
+        Sought,
+        typer.Option(
+            "--for",
+            help="the longest bottom time, the deepest depth, the best mix, the best deco gases, or the smallest "
+            "cylinders at which the plan and every contingency hold; what to choose from stands in [solve]",
+        ),
+    ] = Sought.TIME,
+    as_json: Annotated[bool, typer.Option("--json", help="the answer as JSON, metric, the frontier with it")] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--output", metavar="FILE", help="also draw bottom time against depth for every limit, .png or .svg"
+        ),
+    ] = None,
+) -> None:
+    """From limits back to the dive. Exit status 0 with an answer, 1 if nothing holds, 2 for bad input, 130 if stopped.
+
+    Ctrl-C stops with what is known so far.
+    """
+    pictured = sought in (Sought.TIME, Sought.DEPTH)
+    if output is not None:
+        _drawable(output, pictured)
+    from leadline.brief import read_dive
+
+    dive, name = read_dive(file), file.name
+    with _compiling():
+        from leadline.plan import solve
+        from leadline.terminal.solve import progress, show_answer
+
+        solve.verdict(dive, name)  # compiles the kernel, where it has still to be
+    around: Frontier | None = None
+    answer: Answer
+    with progress() as told:
+        bottoms = solve.Bottoms(dive, name, told)
+        if sought == Sought.TIME:
+            answer = solve.longest(dive, name, told, bottoms)
+        elif sought == Sought.DEPTH:
+            answer = solve.deepest(dive, name, told, bottoms)
+        elif sought == Sought.MIX:
+            answer = solve.best_mix(dive, name, told)
+        elif sought == Sought.DECO:
+            answer = solve.best_deco(dive, name, told)
+        else:
+            answer = solve.smallest_cylinders(dive, name, told)
+    if not as_json:
+        show_answer(answer)
+    if answer.complete and pictured and (as_json or output is not None):
+        with progress() as told:
+            around = solve.frontier(dive, name, told, solve.Bottoms(dive, name, told, bottoms.verdicts))
+    if as_json:
+        _print_json(solve.answer_as_data(answer, around))
+    if output is not None and around is not None and around.curves:
+        from leadline.sheets.frontier import write_frontier
+
+        write_frontier(around, output)
+        typer.echo(output, err=as_json)
+    if not answer.complete or (around is not None and not around.complete):
+        typer.echo("leadline: stopped before the end; this is what is known so far", err=True)
+        raise typer.Exit(INTERRUPTED)
+    raise typer.Exit(GO if answer.found else NO_GO)
+
+
+def _drawable(output: Path, pictured: bool) -> None:
+    """Refuse, before anything long begins, a picture that cannot be drawn."""
+    from leadline.sheets.frontier import picture_format
+
+    said = ""
+    try:
+        picture_format(output)
+    except ValueError as error:
+        said = str(error)
+    if not pictured:
+        said = "-o draws bottom time against depth; it goes with --for time or --for depth"
+    if said:
+        typer.echo(f"leadline: {said}", err=True)
+        raise typer.Exit(BAD_INPUT)
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    sys.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def _plan(file: Path) -> Team:
+    """Read and plan, for every diver."""
+    with _compiling():
+        from leadline.brief import read_dive
+        from leadline.plan.team import plan_team
+
+        return plan_team(read_dive(file), file.name)
+
+
+@contextmanager
+def _compiling() -> Iterator[None]:
+    """Say what takes so long when the kernel has still to be compiled."""
     said = "Compiling the planning kernel for this machine: once only, up to half a minute ..."
     waiting = threading.Timer(3.0, lambda: typer.echo(said, err=True))
     waiting.daemon = True
     waiting.start()
     try:
-        from leadline.brief import read_dive
-        from leadline.plan import plan
-
-        return plan(read_dive(file), file.name)
+        yield
     finally:
         waiting.cancel()
 
@@ -98,4 +210,4 @@ def run() -> None:
         sys.exit(BAD_INPUT)
     except KeyboardInterrupt:
         typer.echo("leadline: interrupted", err=True)
-        sys.exit(130)
+        sys.exit(INTERRUPTED)

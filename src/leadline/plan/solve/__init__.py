@@ -1,0 +1,35 @@
+"""From limits back to the dive: the longest bottom time, the deepest depth, the best mix and deco gases, the smallest
+cylinders, at which the plan and every contingency hold.
+
+Nothing is worked out backwards: dives are tried, each planned whole, and the answer is one that holds while the next
+does not. Every solver can be stopped with KeyboardInterrupt and then gives what is known so far, marked incomplete.
+"""
+
+from leadline.plan.solve.bottom import Bottoms, Reach, deepest, longest
+from leadline.plan.solve.cylinders import CylindersAnswer, smallest_cylinders
+from leadline.plan.solve.data import Answer, answer_as_data
+from leadline.plan.solve.deco import DecoAnswer, best_deco
+from leadline.plan.solve.frontier import Frontier, frontier
+from leadline.plan.solve.mix import MixAnswer, best_mix, free_mix
+from leadline.plan.solve.verdict import Limit, Verdict, verdict
+
+__all__ = [
+    "Answer",
+    "Bottoms",
+    "CylindersAnswer",
+    "DecoAnswer",
+    "Frontier",
+    "Limit",
+    "MixAnswer",
+    "Reach",
+    "Verdict",
+    "answer_as_data",
+    "best_deco",
+    "best_mix",
+    "deepest",
+    "free_mix",
+    "frontier",
+    "longest",
+    "smallest_cylinders",
+    "verdict",
+]

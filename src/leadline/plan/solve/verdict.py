@@ -1,0 +1,250 @@
+"""The verdict on a dive, planned whole: which limits it breaks, named so that one dive's are the other's too."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Hashable, Iterable, Iterator
+from dataclasses import dataclass, field
+
+from leadline.brief.checks import contradictions
+from leadline.brief.errors import BriefError, Problem
+from leadline.brief.schema import Dive
+from leadline.physics.mix import Mix
+from leadline.plan.findings import Finding
+from leadline.plan.plan import Plan
+from leadline.plan.team import plan_team
+
+Told = Callable[[str], None]
+"""Is told what is being tried, before it is."""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Something that a dive breaks. The same limit of another dive is equal to it, whatever the numbers are."""
+
+    code: str
+    """Of the finding, "gas-short", or "refused" where the dive cannot be planned at all."""
+    subject: str
+    """The cylinder or the gas; the key of the dive file, of a refusal; else empty."""
+    contingency: str = ""
+    """Its kind, "mate out of gas"; empty for the plan itself."""
+    diver: str = ""
+    what: str = field(default="", compare=False)
+    """As a diver would name it: "18/45 in twin set", "CNS", "TTS limit"."""
+    contingency_name: str = field(default="", compare=False)
+    message: str = field(default="", compare=False)
+    pool: str = field(default="", compare=False)
+    """Of a cylinder: alike for all that are drawn on together."""
+    over: float = field(default=math.inf, compare=False)
+    """What is asked over what is allowed; infinite where that is no number."""
+
+    @property
+    def name(self) -> str:
+        """As a diver would name it, with whose it is and the contingency."""
+        whose = f"{self.diver}: " if self.diver else ""
+        return whose + self.what + (f", {self.contingency_name}" if self.contingency_name else "")
+
+    @property
+    def group(self) -> tuple[str, str, str]:
+        """Whose, what of which gas: alike for all contingencies and for cylinders that are drawn on together."""
+        return self.diver, self.code, self.pool or self.subject
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What came of a dive: every limit it breaks, of the plan and of every contingency, and its main numbers."""
+
+    limits: tuple[Limit, ...]
+    run_time_min: float | None = None
+    """None, as all the numbers, where the dive cannot be planned at all."""
+    tts_min: float | None = None
+    cns_percent: float | None = None
+    otu: float | None = None
+    way_up_min: float | None = None
+    """The longest bailout from the worst moment; None on open circuit."""
+
+    @property
+    def holds(self) -> bool:
+        """Whether the plan and every contingency hold."""
+        return not self.limits
+
+    @property
+    def refused(self) -> bool:
+        """Whether the dive cannot be planned at all."""
+        return self.run_time_min is None
+
+    @property
+    def over(self) -> float:
+        """By how much the limit most broken is: what is asked over what is allowed."""
+        return max((limit.over for limit in self.limits), default=1.0)
+
+
+def verdict(dive: Dive, source: str = "dive") -> Verdict:
+    """Plan a dive whole, every diver and every contingency of it. A dive that is refused breaks the limit "refused"."""
+    try:
+        problems = contradictions(dive)
+        if problems:
+            raise BriefError(source, problems)
+        team = plan_team(dive, source)
+    except BriefError as error:
+        return Verdict((_refused(error.problems[0]),))
+    limits = [limit for member in team.members for limit in _limits(member.name, member.plan)]
+    if team.no_go and not limits:
+        limits = [_limit(f, "", "", "", dive) for f in team.findings if f.severity == "no-go"]
+    plans = [member.plan for member in team.members]
+    bailouts = [bailout.tts_min for plan in plans if (bailout := plan.bailout) is not None]
+    return Verdict(
+        limits=tuple(dict.fromkeys(limits)) if team.no_go else (),
+        run_time_min=max(plan.schedule.run_time_min for plan in plans),
+        tts_min=max(plan.schedule.tts_min for plan in plans),
+        cns_percent=max(plan.oxygen.cns_percent for plan in plans),
+        otu=max(plan.oxygen.otu for plan in plans),
+        way_up_min=max(bailouts, default=None),
+    )
+
+
+def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
+    """What one diver's plan breaks: itself, then every contingency.
+
+    The plan's findings do not say of every contingency what the plan breaks already; here gas that runs out is kept
+    apart, since a contingency can do so where the plan only breathes into the reserve.
+    """
+    dive = plan.dive
+    own = [f for f in plan.findings if f.severity == "no-go" and "contingency" not in f.values]
+    yield from (_limit(finding, diver, "", "", dive) for finding in own)
+    broken = {(f.code, _subject(f)) for f in own}
+    for contingency in plan.contingencies:
+        if contingency.scenario.two_failures and dive.contingencies.two_failures != "no-go":
+            continue
+        if contingency.kind == "oxygen gone" and plan.bailout is not None and plan.bailout.survived:
+            continue  # there is another way up: a caution
+        if contingency.scenario.nothing_to_breathe and ("bailout-none", "") in broken:
+            continue
+        for finding in contingency.findings:
+            told = finding.code != "gas-short" and (finding.code, _subject(finding)) in broken
+            if finding.severity == "no-go" and not told:
+                yield _limit(finding, diver, contingency.kind, contingency.name, contingency.scenario.dive)
+
+
+def _subject(finding: Finding) -> str:
+    return str(finding.values.get("cylinder", finding.values.get("gas", "")))
+
+
+_NAMES = {
+    "turn": "minimum gas in {}",
+    "density": "density of {}",
+    "ppo2-high": "ppO2 of {}",
+    "hypoxic": "hypoxia on {}",
+    "cns": "CNS",
+    "otu": "OTU",
+    "tts": "TTS limit",
+    "run-time": "run-time limit",
+    "scrubber": "scrubber",
+    "no-way-up": "no way up",
+    "bailout-none": "no bailout carried",
+}
+_SHARES = (
+    ("needed_l", "usable_l"),
+    ("needed_l", "content_l"),
+    ("density_g_l", "limit_g_l"),
+    ("ppo2_bar", "limit_bar"),
+    ("cns_percent", "limit_percent"),
+    ("otu", "limit"),
+    ("minutes", "limit_min"),
+    ("minutes", "rated_min"),
+)
+"""What is asked and what is allowed, in the values of findings."""
+
+
+def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Limit:
+    subject = _subject(finding)
+    cylinder = next((c for c in dive.cylinders if c.name == subject), None)
+    what, pool = subject, ""
+    if cylinder is not None:
+        feeds = cylinder.use if cylinder.use in ("diluent", "oxygen", "inflation") else ""
+        what, pool = f"{cylinder.gas.name} in {subject}", f"{cylinder.gas.name} {feeds}".strip()
+    if finding.code != "gas-short":
+        said = Mix.parse(subject).name if "gas" in finding.values else subject
+        what = _NAMES.get(finding.code, finding.code).format(said)
+    over = math.inf
+    for asked, allowed in _SHARES:
+        if asked in finding.values and float(finding.values.get(allowed, 0.0)) > 0.0:
+            over = float(finding.values[asked]) / float(finding.values[allowed])
+            break
+    return Limit(finding.code, subject, kind, diver, what, name, finding.message, pool, over)
+
+
+def _refused(problem: Problem) -> Limit:
+    what = "cannot be planned"
+    if problem.key == "[model] gradient_factors":
+        what = "a stop that never clears"
+    elif problem.key.endswith("leave_at"):
+        what = "a level left before it is reached"
+    elif problem.key.endswith("depth") or problem.key == "[[cylinders]]":
+        what = "no gas to breathe there"
+    message = f"{problem.key}: {problem.message}." if problem.key else f"{problem.message}."
+    return Limit("refused", problem.key, what=what, message=message)
+
+
+class Tried:
+    """Dives that were planned, each once."""
+
+    def __init__(self, source: str, told: Told | None) -> None:
+        """`source` names the dive file; `told` hears what is being tried."""
+        self.source = source
+        self.told: Told = told if told is not None else lambda said: None
+        self.verdicts: dict[Hashable, Verdict] = {}
+
+    def __call__(self, key: Hashable, made: Callable[[], Dive], said: str) -> Verdict:
+        """The verdict on the dive of a key, made if it was not tried yet. What cannot be made is refused."""
+        if key not in self.verdicts:
+            self.told(said)
+            try:
+                dive = made()
+            except BriefError as error:
+                self.verdicts[key] = Verdict((_refused(error.problems[0]),))
+            else:
+                self.verdicts[key] = verdict(dive, self.source)
+        return self.verdicts[key]
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A limit, and the last value before it is first broken, were the limits before it lifted."""
+
+    limits: tuple[Limit, ...]
+    """One of the plan or of a contingency, with all contingencies that break the same at the same value."""
+    holds_to: int | None
+    """Minutes, metres or feet; None: it is broken at every value looked at."""
+
+    @property
+    def name(self) -> str:
+        """As a diver would name it, all cylinders and contingencies named."""
+        first = self.limits[0]
+        whats = [what.removeprefix(f"{first.what.split(' in ')[0]} in ") for what in _distinct(self.limits, "what")[1:]]
+        names = [name or "as planned" for name in _distinct(self.limits, "contingency_name")]
+        whose = f"{first.diver}: " if first.diver else ""
+        said = whose + " and ".join([first.what, *whats])
+        if first.contingency_name:
+            said += f", {names[0]}"
+        return said + (f"; also {', '.join(names[1:])}" if len(names) > 1 else "")
+
+
+def _distinct(limits: Iterable[Limit], key: str) -> list[str]:
+    return list(dict.fromkeys(getattr(limit, key) for limit in limits))
+
+
+def always(broken: Verdict) -> tuple[Bound, ...]:
+    """The limits of a verdict, those of one thing together."""
+    grouped: dict[tuple[str, str, str], list[Limit]] = {}
+    for limit in broken.limits:
+        grouped.setdefault(limit.group, []).append(limit)
+    return tuple(Bound(tuple(limits), None) for limits in grouped.values())
+
+
+def halved(holds: Callable[[int], bool], low: int, high: int) -> int:
+    """Between a value that holds and one that does not, one that holds while the next does not."""
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
