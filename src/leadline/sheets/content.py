@@ -1,181 +1,51 @@
-"""What the sheets say: every text and number on paper, made here. The templates only lay it out.
+"""What the sheets say: every text and number on paper, made here and in the modules beside. The templates only lay out.
 
-Rounding is the diver's: run time at the surface and TTS up, what is left in a cylinder down, MOD down.
+A sheet is one diver's: it is made of the team and of the member who carries it.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import Any, TypeVar
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.plan import Plan, rows
-from leadline.plan.breathing import Breathed
-from leadline.plan.gases import Source
+from leadline.plan import Plan
+from leadline.plan.contingency import Contingency
+from leadline.plan.findings import Finding
 from leadline.plan.rows import up
-from leadline.plan.supply import CylinderUse
+from leadline.plan.supply import stressed_rmv
+from leadline.plan.team import Member, Team
+from leadline.sheets import gas, what_ifs
+from leadline.sheets.gas import gas_table, supply_table
 from leadline.sheets.profile import profile
+from leadline.sheets.schedules import Row, breakable, contingency_rows, down, more, planned_rows, tts_marks
 from leadline.units import SYSTEMS
 
 Data = dict[str, Any]
+Line = TypeVar("Line")
 
 ROWS_ON_A_SLATE = 12
 """More than these would make the type too small to read at arm's length: the slate goes on on a further page."""
+ROWS_OF_ONE = 14
+"""The same, where a contingency has a page to itself."""
+ROWS_IN_A_PANEL = 12
+"""The same, where two contingencies share a page: a row is then at least 5.5 mm high."""
 FINDINGS_ON_A_BRIEFING = 12
-TTS_MARK_MIN = 5
-"""TTS is marked this far apart before the last level is left."""
+LETTERS_IN_A_LINE = 125
+"""Of a finding on the briefing."""
+ROWS_KEPT_TOGETHER = 18
+"""A contingency in the wet notes with more rows may break over two pages."""
 
 
-@dataclass(frozen=True)
-class Row:
-    """A line of a schedule, as it is printed."""
-
-    kind: str
-    """"level", "stop", "switch" (a change on the way, without a stop) or "surface"."""
-    depth: str
-    minutes: str
-    arrive: str
-    leave: str
-    tts: str
-    gas: str
-    mod: str
-    """Of the gas changed to; empty where nothing changes, and on the loop."""
-    ppo2: str
-    changed: bool
-    label: str = ""
-
-
-# --- Numbers ----------------------------------------------------------------------------------------------------------
-
-
-def down(minutes: float) -> str:
-    """Whole minutes, a begun one not counted."""
-    return f"{math.floor(minutes + 1e-6)}"
-
-
-def mod(dive: Dive, part: Breathed) -> str:
-    """A MOD with its unit: whole, rounded down."""
-    system = SYSTEMS[dive.units]
-    return f"{max(0, math.floor(part.mod_m / system.depth_m + 1e-6))} {system.depth_unit}"
+# --- Lines ------------------------------------------------------------------------------------------------------------
 
 
 def count(number: int, one: str, many: str = "") -> str:
     """A number of things: "1 caution", "3 cautions"."""
     return f"{number} {one if number == 1 else many or one + 's'}"
-
-
-def breakable(name: str) -> str:
-    """A name that a narrow column can break even where it has no spaces: words over 20 letters get soft places."""
-    return re.sub(r"\S{21,}", lambda word: re.sub(r"(.{14})(?=.)", "\\1\u200b", word[0]), name)
-
-
-# --- Schedules --------------------------------------------------------------------------------------------------------
-
-
-def printed(dive: Dive, found: Iterable[rows.Row], mods: dict[Source, str]) -> list[Row]:
-    """The rows of a schedule as they are printed; a dive without stops says so."""
-    system, where = SYSTEMS[dive.units], dive.site.environment
-    made: list[Row] = []
-    for row in found:
-        if row.kind == "surface":
-            if not any(other.kind == "stop" for other in made):
-                made.append(Row("none", "", "", "", "", "", "", "", "", False, "No stops"))
-            end = up(row.leave_min)
-            made.append(Row("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
-            continue
-        made.append(
-            Row(
-                kind="switch" if row.kind == "change" else row.kind,
-                depth=system.depth(row.depth_m),
-                minutes="" if row.minutes is None else f"{row.minutes}",
-                # So that a stop's minutes add up on paper.
-                arrive=down(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
-                leave=up(row.leave_min),
-                tts="" if row.tts_min is None else up(row.tts_min),
-                gas=row.source.name,
-                mod=mods.get(row.source, "") if row.changed else "",
-                ppo2=f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
-                changed=row.changed,
-                label="" if row.kind == "stop" else row.kind,
-            )
-        )
-    return made
-
-
-def planned_rows(plan: Plan) -> list[Row]:
-    """The schedule of the planned dive."""
-    mods = {part.source: mod(plan.dive, part) for part in plan.breathing if part.source.circuit == "open"}
-    return printed(plan.dive, rows.planned_rows(plan), mods)
-
-
-def bailout_rows(plan: Plan) -> list[Row]:
-    """The schedule of the worst bailout; empty without one."""
-    found = plan.bailout
-    if found is None:
-        return []
-    mods = {part.source: mod(plan.dive, part) for part in found.breathing}
-    made = printed(plan.dive, rows.bailout_rows(plan), mods)
-    return [replace(row, label="sort out") if i == 0 and row.kind == "level" else row for i, row in enumerate(made)]
-
-
-def tts_marks(plan: Plan) -> list[Data]:
-    """TTS at marked run times: where a level before the last is left, and at the last level's end and before it."""
-    levels = [leg for leg in plan.schedule.legs if leg.kind == "level"]
-    marks = [leg.end_min for leg in levels[:-1]][-2:]
-    if levels:
-        last = levels[-1]
-        marks += [
-            last.end_min - i * TTS_MARK_MIN
-            for i in (2, 1, 0)
-            if i == 0 or last.end_min - i * TTS_MARK_MIN >= last.start_min - 1e-6
-        ]
-    return [
-        {"at": up(at_min), "tts": up(float(plan.schedule.track.at(at_min)["tts_min"]))}
-        for at_min in dict.fromkeys(marks)
-    ]
-
-
-# --- Tables -----------------------------------------------------------------------------------------------------------
-
-
-def gas_table(dive: Dive, breathing: Iterable[Breathed]) -> list[Data]:
-    """What is breathed, and what it does at its deepest."""
-    return [
-        {
-            "gas": part.source.name,
-            "diluent": f"diluent {part.source.mix.name}" if part.source.circuit == "closed" else "",
-            "depths": f"{SYSTEMS[dive.units].depth(part.deepest_m)}–{SYSTEMS[dive.units].depth(part.shallowest_m)}",
-            "mod": mod(dive, part),
-            "limit": f"{part.limit_bar:.1f}",
-            "ppo2": f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
-            "end": SYSTEMS[dive.units].at(part.end_m),
-            "density": f"{part.density_g_l:.1f}",
-        }
-        for part in breathing
-    ]
-
-
-def supply_table(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
-    """Every cylinder: what it starts with, what is used, what is left, what is to be left."""
-    system = SYSTEMS[dive.units]
-    return [
-        {
-            "name": breakable(use.name),
-            "gas": use.mix.name,
-            "start": system.pressure(use.start_bar),
-            "used": system.gas(use.used_l),
-            "left": system.pressure(use.left_bar),
-            "reserve": f"{use.reserve_bar / system.pressure_bar:.0f}",
-            "short": f"short by {max(1, round(use.short_l / system.gas_l))} {system.gas_unit}"
-            if use.short_l > 1e-6
-            else "",
-        }
-        for use in supply
-    ]
 
 
 def change_list(plan: Plan) -> list[Data]:
@@ -196,26 +66,21 @@ def loop_line(plan: Plan) -> str:
     return f"On the loop {up(plan.loop.minutes)} min; {rated}"
 
 
-def bailout_line(plan: Plan) -> str:
-    """Where and when the worst bailout begins."""
-    found = plan.bailout
-    if found is None:
-        return ""
-    return f"Leave the loop at run time {found.worst_moment_min:.0f}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
-
-
 # --- Sheets -----------------------------------------------------------------------------------------------------------
 
 
-def common(plan: Plan) -> Data:
-    """What every sheet carries."""
+def common(team: Team, member: Member) -> Data:
+    """What every sheet carries. A no-go of one diver is on the sheets of all."""
+    plan = member.plan
     system, dive = SYSTEMS[plan.dive.units], plan.dive
     low, high = dive.model.gradient_factors
+    heading = f"{member.name} · {dive.title}" if member.name else dive.title
     return {
-        "title": dive.title,
-        "heading": breakable(dive.title),
+        "title": heading,
+        "heading": breakable(heading),
+        "diver": breakable(member.name),
         "caution": [f"{sentence.rstrip('.')}." for sentence in SHORT.split(". ")],
-        "no_go": plan.findings[0].message if plan.no_go else "",
+        "no_go": next((finding.message for finding in team.findings if finding.severity == "no-go"), ""),
         "depth_unit": system.depth_unit,
         "pressure_unit": system.pressure_unit,
         "gas_unit": system.gas_unit,
@@ -223,51 +88,126 @@ def common(plan: Plan) -> Data:
     }
 
 
-def slate(plan: Plan) -> Data:
-    """The wrist slate: the planned dive, then the bailout, each on as many pages as it takes."""
-    pages = _pages("Plan", "", planned_rows(plan), tts_marks(plan))
-    if plan.bailout is not None:
-        worst = {"at": f"{plan.bailout.worst_moment_min:.0f}", "tts": up(plan.bailout.tts_min)}
-        pages += _pages("Bailout", bailout_line(plan), bailout_rows(plan), [worst])
-    return {**common(plan), "pages": pages}
+def slate(team: Team, member: Member) -> Data:
+    """The wrist slate: the planned dive, then what can go wrong, two panels on a page where they fit."""
+    plan = member.plan
+    pages = _pages("Plan", [], planned_rows(plan), tts_marks(plan))
+    pages[0]["turns"] = gas.turn_list(team, member)
+    waiting: list[Contingency] = []
+    for found in what_ifs.on_the_slate(plan):
+        if found.kind == "bailout":
+            lines = what_ifs.handover_lines(team, member.name)
+            pages += [*_compact(plan, waiting), *_alone(plan, found, lines, ROWS_ON_A_SLATE)]
+            waiting = []
+        else:
+            waiting.append(found)
+    return {**common(team, member), "pages": [*pages, *_compact(plan, waiting)]}
 
 
-def _pages(heading: str, line: str, found: Sequence[Row], marks: list[Data]) -> list[Data]:
-    how_many = math.ceil(len(found) / ROWS_ON_A_SLATE)
-    each = math.ceil(len(found) / how_many)
+def _compact(plan: Plan, found: Sequence[Contingency]) -> Iterator[Data]:
+    """Contingencies two on a page. One without a partner has a page to itself; a long one takes several panels."""
+    partner: Contingency | None = None
+    for one in found:
+        panels = _panels(plan, one)
+        if len(panels) == 1 and partner is not None:
+            yield {"panels": [*_panels(plan, partner), *panels]}
+            partner = None
+        elif len(panels) == 1:
+            partner = one
+        else:
+            if partner is not None:
+                yield from _alone(plan, partner, [], ROWS_OF_ONE)
+                partner = None
+            for i in range(0, len(panels), 2):
+                yield {"panels": panels[i : i + 2]}
+    if partner is not None:
+        yield from _alone(plan, partner, [], ROWS_OF_ONE)
+
+
+def _panels(plan: Plan, found: Contingency) -> list[Data]:
+    """A contingency as panels of the slate: one, or as many as its rows take."""
+    whole = what_ifs.panel(plan, found)
+    parts = _parts(whole["rows"], ROWS_IN_A_PANEL)
     return [
-        {
-            "heading": heading,
-            "part": f"{i + 1} of {how_many}" if how_many > 1 else "",
-            "line": line,
-            "rows": [asdict(row) for row in found[i * each : (i + 1) * each]],
-            "goes_on": i + 1 < how_many,
-            "marks": marks if i == 0 else [],
-        }
-        for i in range(how_many)
+        {**whole, "rows": rows, "part": f"{i} of {len(parts)}" if len(parts) > 1 else ""}
+        for i, rows in enumerate(parts, 1)
     ]
 
 
-def wetnotes(plan: Plan) -> Data:
-    """A6 pages: schedule, gases and supply, bailout, room for what was really dived."""
+def _alone(plan: Plan, found: Contingency, lines: Sequence[str], most: int) -> list[Data]:
+    """A contingency on as many pages as it takes."""
+    left = what_ifs.leaves_line(plan, found)
+    said = [left] if found.kind == "bailout" else [what_ifs.name(found), *([left] if left else [])]
+    from_min = found.leaves_at_min if found.leaves_at_min is not None else found.scenario.dive.levels[-1].leave_at
+    marks = [{"at": down(from_min), "tts": up(found.tts_min)}]
+    pages = _pages(found.kind.capitalize(), [*said, *lines], contingency_rows(plan, found), marks, most)
+    longer = more(found.run_time_min, plan.schedule.run_time_min)
+    pages[0]["more"] = f"run time {longer}"
+    return [{**page, "mark": what_ifs.mark(found)} for page in pages]
+
+
+def _pages(
+    heading: str, lines: Sequence[str], found: Sequence[Row], marks: list[Data], most: int = ROWS_ON_A_SLATE
+) -> list[Data]:
+    parts = _parts(found, most)
+    return [
+        {
+            "panels": [],
+            "heading": heading,
+            "part": f"{i} of {len(parts)}" if len(parts) > 1 else "",
+            "lines": list(lines),
+            "mark": "",
+            "more": "",
+            "turns": [],
+            "rows": [asdict(row) for row in rows],
+            "pressures": any(row.bar for row in found),
+            "goes_on": i < len(parts),
+            "marks": marks if i == 1 else [],
+        }
+        for i, rows in enumerate(parts, 1)
+    ]
+
+
+def _parts(rows: Sequence[Line], most: int) -> list[Sequence[Line]]:
+    """Rows in as few parts as can be, none longer than another by much."""
+    each = math.ceil(len(rows) / math.ceil(len(rows) / most))
+    return [rows[i : i + each] for i in range(0, len(rows), each)]
+
+
+def wetnotes(team: Team, member: Member) -> Data:
+    """A6 pages: schedule, gases and supply, bailout, what else can go wrong, room for what was really dived."""
+    plan = member.plan
     dive, found = plan.dive, plan.bailout
+    elsewhere = [*what_ifs.on_the_slate(plan), *([found] if found is not None else [])]
+    others = [one for one in plan.contingencies if not any(one is shown for shown in elsewhere)]
     return {
-        **common(plan),
+        **common(team, member),
         "rows": [asdict(row) for row in planned_rows(plan)],
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
         "changes": change_list(plan),
         "supply": supply_table(dive, plan.supply),
         "loop": loop_line(plan),
+        "minimum": gas.minimum_list(plan),
+        "turns": gas.turn_list(team, member),
+        "pressures": gas.pressure_list(plan),
+        "other_gas": gas.other_gas(plan),
         "bailout": None
         if found is None
         else {
-            "line": bailout_line(plan),
-            "tts": f"TTS {up(found.tts_min)} min",
-            "rows": [asdict(row) for row in bailout_rows(plan)],
+            "line": what_ifs.leaves_line(plan, found),
+            "times": what_ifs.times_line(plan, found),
+            "mark": what_ifs.mark(found),
+            "handovers": what_ifs.handover_lines(team, member.name),
+            "rows": [asdict(row) for row in contingency_rows(plan, found)],
             "gases": gas_table(dive, found.breathing),
-            "supply": supply_table(dive, found.supply),
+            "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
         },
+        "giving": what_ifs.giving_lines(team, member.name),
+        "contingencies": [
+            {**shown, "together": len(shown["rows"]) <= ROWS_KEPT_TOGETHER}
+            for shown in (what_ifs.notes(plan, one) for one in others)
+        ],
         "notes": [
             f"Deepest ({SYSTEMS[dive.units].depth_unit})",
             "Run time (min)",
@@ -279,17 +219,19 @@ def wetnotes(plan: Plan) -> Data:
     }
 
 
-def briefing(plan: Plan) -> Data:
-    """One A4 page for the team to plan by."""
+def briefing(team: Team, member: Member) -> Data:
+    """A4, to plan by: the dive on the first page, the gas and what can go wrong on the next, the team after that."""
+    plan = member.plan
     dive, found = plan.dive, plan.bailout
-    shown = max(FINDINGS_ON_A_BRIEFING, sum(f.severity == "no-go" for f in plan.findings))
-    more = len(plan.findings) - shown
+    findings = said_to(team, member)
+    shown = max(FINDINGS_ON_A_BRIEFING, sum(f.severity == "no-go" for f in findings))
+    more_findings = len(findings) - shown
     planned = planned_rows(plan)
     return {
-        **common(plan),
-        "verdict": verdict(plan),
+        **common(team, member),
+        "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, 84.0 if len(planned) <= 14 else 62.0),
+        "profile": profile(plan, 172.0, profile_high_mm(plan, findings[:shown])),
         "rows": [asdict(row) for row in planned],
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
@@ -299,26 +241,124 @@ def briefing(plan: Plan) -> Data:
         "bailout": None
         if found is None
         else {
-            "line": f"{bailout_line(plan)}; {up(found.tts_min)} min to the surface, run time {up(found.run_time_min)}",
+            "line": f"{what_ifs.leaves_line(plan, found)}; {up(found.tts_min)} min to the surface, "
+            f"run time {up(found.run_time_min)}",
+            "mark": what_ifs.mark(found),
             "oxygen": oxygen_line(found.oxygen.cns_percent, found.oxygen.otu, found.oxygen.highest_ppo2_bar),
-            "supply": supply_table(dive, found.supply),
+            "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
             "stops": "; ".join(
                 f"{row.depth} {SYSTEMS[dive.units].depth_unit} leave at {row.leave} on {row.gas}"
-                for row in bailout_rows(plan)
+                for row in contingency_rows(plan, found)
                 if row.kind == "stop"
             ),
         },
-        "findings": [{"severity": f.severity, "message": f.message} for f in plan.findings[:shown]],
-        "more": f"And {count(more, 'more finding', 'more findings')}: see the plan itself." if more > 0 else "",
+        "findings": [{"severity": f.severity, "message": f.message} for f in findings[:shown]],
+        "more": f"And {count(more_findings, 'more finding', 'more findings')}: see the plan itself."
+        if more_findings > 0
+        else "",
+        "carried": gas.carried_by(team),
+        "warm": dive.gas.fill_temperature is not None,
+        "minimum": gas.minimum_list(plan),
+        "turns": gas.turn_list(team, member),
+        "other_gas": gas.other_gas(plan),
+        "what_ifs": what_ifs.glance(plan),
+        "team": team_part(team) if len(team.members) > 1 else None,
         "cautions": list(CAUTIONS),
     }
 
 
-def verdict(plan: Plan) -> Data:
+def profile_high_mm(plan: Plan, findings: Sequence[Finding]) -> float:
+    """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand."""
+    lines = sum(math.ceil(len(finding.message) / LETTERS_IN_A_LINE) for finding in findings)
+    tables = 44.0 + 6.3 * len(plan.breathing) + 3.9 * len(plan.supply)
+    found = plan.bailout
+    if found is not None:
+        tables += 34.0 + 3.1 * math.ceil(len(found.stops) / 2.4) + 4.5 * len(what_ifs.bailed_out_on(found))
+    schedule = 17.0 + 5.2 * len(planned_rows(plan))
+    left_mm = 214.0 - max(tables, schedule) - 5.0 - 3.9 * lines
+    return min(84.0, round(max(50.0, left_mm))) if left_mm > 25.0 else 62.0
+
+
+def said_to(team: Team, member: Member) -> list[Finding]:
+    """The findings a diver must know: the team's, the diver's own, and every no-go of the others."""
+    divers = {one.name for one in team.members} - {member.name}
+    return [
+        finding
+        for finding in team.findings
+        if finding.severity == "no-go" or finding.code == "team" or finding.values.get("diver") not in divers
+    ]
+
+
+def team_part(team: Team) -> Data:
+    """The divers side by side, whose rules are the most demanding, and who gives gas to whom."""
+    system = SYSTEMS[team.dive.units]
+    together = max(member.plan.schedule.run_time_min for member in team.members)
+    return {
+        "demanding": f"{breakable(team.demanding)}'s rules are the most demanding: the team surfaces at run time "
+        f"{up(together)}."
+        if team.demanding
+        else "",
+        "divers": [_diver(member) for member in team.members],
+        "turns": [
+            {
+                "diver": breakable(turn.diver),
+                "cylinder": breakable(turn.cylinder),
+                "turn": gas.pressure_up(system, turn.turn_bar),
+            }
+            for turn in team.turns
+        ],
+        "bailouts": [
+            {
+                "diver": breakable(one.diver),
+                "line": _off_the_loop(team, one.diver, one.contingency),
+                "mark": what_ifs.mark(one.contingency),
+                "handovers": what_ifs.handover_lines(team, one.diver),
+            }
+            for one in team.bailouts
+        ],
+        "carries": [
+            {
+                "diver": breakable(one.diver),
+                "cylinder": breakable(one.cylinder),
+                "gas": one.mix.name,
+                "amount": gas.amount(system, one.litres),
+            }
+            for one in team.carries
+        ],
+    }
+
+
+def _off_the_loop(team: Team, diver: str, found: Contingency) -> str:
+    plan = next(member.plan for member in team.members if member.name == diver)
+    if not found.legs:
+        return "no way up"
+    return f"{what_ifs.leaves_line(plan, found)}. {what_ifs.times_line(plan, found)}"
+
+
+def _diver(member: Member) -> Data:
+    """What sets a diver apart."""
+    plan, dive = member.plan, member.plan.dive
+    system = SYSTEMS[dive.units]
+    low, high = dive.model.gradient_factors
+    breathed = dict.fromkeys(leg.source for leg in plan.schedule.legs if leg.kind == "level")
+    rates = (dive.diver.rmv_bottom, dive.diver.rmv_deco, stressed_rmv(dive))
+    return {
+        "diver": breakable(member.name),
+        "model": f"{low:g}/{high:g}",
+        "rmv": " / ".join(system.flow(rate) for rate in rates),
+        "gas": ", ".join(
+            f"{source.name}, diluent {source.mix.name}" if source.circuit == "closed" else source.name
+            for source in breathed
+        ),
+        "alone": up(member.alone_min),
+    }
+
+
+def verdict(findings: Sequence[Finding]) -> Data:
     """What was found, in a word and a line. A plan without a no-go is not called safe: nothing is."""
-    severities = [finding.severity for finding in plan.findings]
+    severities = [finding.severity for finding in findings]
     no_gos, cautions = severities.count("no-go"), severities.count("caution")
-    if plan.no_go:
+    if no_gos:
         line = f"{count(no_gos, 'reason')} not to dive this plan"
         return {"word": "NO-GO", "line": f"{line}; {count(cautions, 'caution')}", "grave": True}
     line = f"{count(cautions, 'caution')} to weigh" if cautions else "No cautions either"

@@ -1,11 +1,14 @@
-"""Sets the sheets of a plan with Typst and puts them into a directory, all or none."""
+"""Sets the sheets of a team with Typst and puts them into a directory, all or none."""
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
+import re
 import secrets
+import unicodedata
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
@@ -13,53 +16,98 @@ from typing import Any
 import font_source_sans_pro
 import typst
 
-from leadline.plan import Plan
+from leadline.plan.team import Team
 from leadline.sheets import content
 
 SHEETS = {"slate.pdf": content.slate, "wetnotes.pdf": content.wetnotes, "briefing.pdf": content.briefing}
 """The files, and what each of them says."""
+_RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10))}
+"""Not to be had as a folder's name everywhere."""
 
 
-def write_sheets(plan: Plan, directory: Path) -> list[Path]:
-    """Write slate.pdf, wetnotes.pdf and briefing.pdf of a plan. Returns their paths.
+def write_sheets(team: Team, directory: Path) -> list[Path]:
+    """Write slate.pdf, wetnotes.pdf and briefing.pdf of every diver. Returns their paths, diver by diver.
 
-    The directory is made if it is not there. Every sheet is set before the first one is written, and takes its place
-    in one step: a reader never finds half a file. Raises OSError if the directory cannot be written. The same plan
-    gives the same bytes.
+    A diver without a name has them in the directory, a named one in a folder there. What is not there is made. Every
+    sheet is set before the first one is written, and takes its place in one step: a reader never finds half a file.
+    Raises OSError, and leaves everything as it was, if one of them cannot be written. The same plan gives the same
+    bytes.
     """
-    pages = {name: set_sheet(name.removesuffix(".pdf"), text(plan)) for name, text in SHEETS.items()}
-    directory.mkdir(parents=True, exist_ok=True)
-    targets = [directory / name for name in pages]
-    for target in targets:
-        if target.is_dir():
-            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(target))
+    pages = {
+        directory / folder / name: set_sheet(name.removesuffix(".pdf"), text(team, member))
+        for member, folder in zip(team.members, folder_names(team), strict=True)
+        for name, text in SHEETS.items()
+    }
+    made: list[Path] = []
     mark = secrets.token_hex(4)
-    waiting = [directory / f".{name}.{mark}.part" for name in pages]
+    waiting = {target: target.with_name(f".{target.name}.{mark}.part") for target in pages}
     try:
-        for part, pdf in zip(waiting, pages.values(), strict=True):
-            with part.open("xb") as file:
+        for folder in dict.fromkeys(target.parent for target in pages):
+            for missing in _missing(folder):
+                missing.mkdir()
+                made.append(missing)
+            folder.mkdir(exist_ok=True)
+        for target in pages:
+            if target.is_dir():
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(target))
+        for target, pdf in pages.items():
+            with waiting[target].open("xb") as file:
                 file.write(pdf)
-        for part, target in zip(waiting, targets, strict=True):
+        for target, part in waiting.items():
             part.replace(target)
+        made = []
     finally:
-        for part in waiting:
-            part.unlink(missing_ok=True)
-    return targets
+        for part in waiting.values():
+            with contextlib.suppress(NotADirectoryError):  # nothing was written into a folder that is none
+                part.unlink(missing_ok=True)
+        for folder in reversed(made):
+            with contextlib.suppress(OSError):  # somebody else has put something there
+                folder.rmdir()
+    return list(pages)
+
+
+def _missing(folder: Path) -> list[Path]:
+    """A folder and those above it that are not there yet, from above down."""
+    return [one for one in (folder, *folder.parents) if not one.exists()][::-1]
+
+
+def folder_names(team: Team) -> list[str]:
+    """A folder for every diver: the name, of letters, digits and dashes; numbered where two would be the same.
+
+    Empty for a diver without a name.
+    """
+    found: list[str] = []
+    taken: set[str] = set()
+    for member in team.members:
+        wanted = safe(member.name) if member.name else ""
+        name, number = wanted, 2
+        while name.casefold() in taken:
+            name, number = f"{wanted}-{number}", number + 1
+        taken.add(name.casefold())
+        found.append(name)
+    return found
+
+
+def safe(name: str) -> str:
+    """A name that can be a folder on every system, whatever was written: never empty, hidden or a way up."""
+    made = re.sub(r"[\W_]+", "-", unicodedata.normalize("NFC", name)).strip("-")
+    return f"diver-{made}".rstrip("-") if not made or made.casefold() in _RESERVED else made
 
 
 def set_sheet(template: str, data: dict[str, Any]) -> bytes:
     """One sheet as a PDF. `data` reaches the template as JSON: its texts are never read as markup."""
-    pdf: bytes = _set(template, data, format="pdf")
+    pdf: bytes = typeset(template, data, format="pdf")
     return pdf
 
 
 def picture_pages(template: str, data: dict[str, Any], ppi: float) -> list[bytes]:
     """The pages of one sheet as PNG pictures."""
-    pages = _set(template, data, format="png", ppi=ppi)
+    pages = typeset(template, data, format="png", ppi=ppi)
     return pages if isinstance(pages, list) else [pages]
 
 
-def _set(template: str, data: dict[str, Any], **output: Any) -> Any:
+def typeset(template: str, data: dict[str, Any], **output: Any) -> Any:
+    """A template filled with data, as Typst puts it out."""
     with as_file(files("leadline.sheets") / "templates") as templates:
         return typst.compile(
             str(templates / f"{template}.typ"),

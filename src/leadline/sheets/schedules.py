@@ -1,0 +1,168 @@
+"""Schedules as they are printed: rows of text, with the pressure of the cylinder that is breathed.
+
+Rounding is the diver's: run time at the surface and TTS up, what is left in a cylinder down, MOD down.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from leadline.brief.schema import Dive
+from leadline.plan import Plan, rows
+from leadline.plan.breathing import Breathed
+from leadline.plan.contingency import Contingency
+from leadline.plan.gases import Source
+from leadline.plan.rows import up
+from leadline.plan.supply import CylinderUse, open_circuit_cylinders
+from leadline.units import SYSTEMS
+
+Data = dict[str, Any]
+
+TTS_MARK_MIN = 5
+"""TTS is marked this far apart before the last level is left."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of a schedule, as it is printed."""
+
+    kind: str
+    """"level", "stop", "switch" (a change on the way, without a stop) or "surface"."""
+    depth: str
+    minutes: str
+    arrive: str
+    leave: str
+    tts: str
+    gas: str
+    mod: str
+    """Of the gas changed to; empty where nothing changes, and on the loop."""
+    ppo2: str
+    changed: bool
+    label: str = ""
+    bar: str = ""
+    """What the cylinder that is breathed should show when the depth is left; empty on the loop and under way."""
+
+
+# --- Numbers ----------------------------------------------------------------------------------------------------------
+
+
+def down(minutes: float) -> str:
+    """Whole minutes, a begun one not counted."""
+    return f"{math.floor(minutes + 1e-6)}"
+
+
+def more(minutes: float, than_min: float) -> str:
+    """How much longer one run time is than another, as both are printed: "+4"."""
+    difference = int(up(minutes)) - int(up(than_min))
+    return f"{difference:+d}".replace("-", "\u2212") if difference else "+0"
+
+
+def mod(dive: Dive, part: Breathed) -> str:
+    """A MOD with its unit: whole, rounded down."""
+    system = SYSTEMS[dive.units]
+    return f"{max(0, math.floor(part.mod_m / system.depth_m + 1e-6))} {system.depth_unit}"
+
+
+def mods(dive: Dive, breathing: Iterable[Breathed]) -> dict[Source, str]:
+    """The MOD of every gas on open circuit."""
+    return {part.source: mod(dive, part) for part in breathing if part.source.circuit == "open"}
+
+
+def breakable(name: str) -> str:
+    """A name that a narrow column can break even where it has no spaces: words over 14 letters get soft places."""
+    return re.sub(r"\S{15,}", lambda word: re.sub(r"(.{10})(?=.)", "\\1\u200b", word[0]), name)
+
+
+def capital(words: str) -> str:
+    """A name at the head of a line."""
+    return words[:1].upper() + words[1:]
+
+
+# --- Rows -------------------------------------------------------------------------------------------------------------
+
+
+def printed(
+    dive: Dive, found: Iterable[rows.Row], mods: dict[Source, str], supply: Sequence[CylinderUse] = ()
+) -> list[Row]:
+    """The rows of a schedule as they are printed; a dive without stops says so."""
+    system, where = SYSTEMS[dive.units], dive.site.environment
+    made: list[Row] = []
+    for row in found:
+        if row.kind == "surface":
+            if not any(other.kind == "stop" for other in made):
+                made.append(Row("none", "", "", "", "", "", "", "", "", False, "No stops"))
+            end = up(row.leave_min)
+            made.append(Row("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
+            continue
+        left = [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]
+        made.append(
+            Row(
+                kind="switch" if row.kind == "change" else row.kind,
+                depth=system.depth(row.depth_m),
+                minutes="" if row.minutes is None else f"{row.minutes}",
+                # So that a stop's minutes add up on paper.
+                arrive=down(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
+                # Where the gas is lost on the way up, a level is left within a minute: never told later than planned.
+                leave=down(row.leave_min) if row.kind == "level" else up(row.leave_min),
+                tts="" if row.tts_min is None else up(row.tts_min),
+                gas=row.source.name,
+                mod=mods.get(row.source, "") if row.changed else "",
+                ppo2=f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
+                changed=row.changed,
+                label="" if row.kind == "stop" else row.kind,
+                bar=system.pressure(min(left)) if left else "",
+            )
+        )
+    return made
+
+
+def breathed_then(dive: Dive, supply: Sequence[CylinderUse], row: rows.Row) -> list[CylinderUse]:
+    """The cylinders a level or a stop is breathed from, if it is on open circuit.
+
+    All of the mix; where mates give theirs, those that are drawn on by then.
+    """
+    if row.kind not in ("level", "stop") or row.source.circuit != "open":
+        return []
+    names = {cylinder.name for cylinder in open_circuit_cylinders(dive)}
+    alike = [use for use in supply if use.name in names and use.mix == row.source.mix]
+    drawn = [
+        use for use in alike if any(abs(leg.end_min - row.leave_min) < 1e-6 and leg.litres > 1e-6 for leg in use.legs)
+    ]
+    return drawn or alike
+
+
+def planned_rows(plan: Plan) -> list[Row]:
+    """The schedule of the planned dive."""
+    return printed(plan.dive, rows.planned_rows(plan), mods(plan.dive, plan.breathing), plan.supply)
+
+
+def contingency_rows(plan: Plan, found: Contingency) -> list[Row]:
+    """The schedule of a contingency, from where the plan is left; empty if there is no way up."""
+    if not found.legs:
+        return []
+    dive = found.scenario.dive
+    made = printed(dive, rows.contingency_rows(plan, found), mods(dive, found.breathing), found.supply)
+    if found.leaves_at_min is not None and made[0].kind == "level":
+        return [replace(made[0], label="sort out"), *made[1:]]
+    return made
+
+
+def tts_marks(plan: Plan) -> list[Data]:
+    """TTS at marked run times: where a level before the last is left, and at the last level's end and before it."""
+    levels = [leg for leg in plan.schedule.legs if leg.kind == "level"]
+    marks = [leg.end_min for leg in levels[:-1]][-2:]
+    if levels:
+        last = levels[-1]
+        marks += [
+            last.end_min - i * TTS_MARK_MIN
+            for i in (2, 1, 0)
+            if i == 0 or last.end_min - i * TTS_MARK_MIN >= last.start_min - 1e-6
+        ]
+    return [
+        {"at": up(at_min), "tts": up(float(plan.schedule.track.at(at_min)["tts_min"]))}
+        for at_min in dict.fromkeys(marks)
+    ]

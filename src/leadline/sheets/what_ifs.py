@@ -1,0 +1,138 @@
+"""Contingencies on paper: which go on the slate, and what is said of each."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from leadline.plan import Plan
+from leadline.plan.contingency import Contingency
+from leadline.plan.rows import up
+from leadline.plan.supply import CylinderUse
+from leadline.plan.team import Handover, Team
+from leadline.sheets.gas import KEPT, amount, least_left, left_list
+from leadline.sheets.schedules import breakable, capital, contingency_rows, down, more
+from leadline.units import SYSTEMS
+
+Data = dict[str, Any]
+
+
+def on_the_slate(plan: Plan) -> list[Contingency]:
+    """The contingencies that a diver carries on the slate: of the dive file's kinds, in its order, with a way up."""
+    kinds = dict.fromkeys(plan.dive.contingencies.slate)
+    return [found for kind in kinds for found in plan.contingencies if found.kind == kind and found.legs]
+
+
+def name(found: Contingency) -> str:
+    """As it heads a panel."""
+    return breakable(capital(found.name))
+
+
+def mark(found: Contingency) -> str:
+    """What is printed, white on black, over a contingency that is not met; empty over one that is."""
+    if found.survived:
+        return ""
+    return "NOT SURVIVED" if any(finding.severity == "no-go" for finding in found.findings) else "NOT PLANNED"
+
+
+def verdict(found: Contingency) -> str:
+    """Met or not, as it is written into a table."""
+    if not found.survived:
+        return mark(found)
+    return "met, into reserve" if any(finding.code == "reserve" for finding in found.findings) else "met"
+
+
+def leaves(plan: Plan, found: Contingency) -> str:
+    """Where the plan is left: "20 min, 60 m"; empty for a whole dive."""
+    if found.leaves_at_min is None or found.depth_m is None:
+        return ""
+    return f"{down(found.leaves_at_min)} min, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+
+
+def leaves_line(plan: Plan, found: Contingency) -> str:
+    """Where and when the plan is left, in words; empty for a whole dive."""
+    if found.leaves_at_min is None or found.depth_m is None:
+        return ""
+    what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
+    return f"Leave {what} at run time {down(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+
+
+def times_line(plan: Plan, found: Contingency) -> str:
+    """Run time, how much longer than the plan, and TTS; empty without a way up."""
+    if not found.legs:
+        return ""
+    longer = more(found.run_time_min, plan.schedule.run_time_min)
+    return f"Run time {up(found.run_time_min)} ({longer}), TTS {up(found.tts_min)}"
+
+
+def panel(plan: Plan, found: Contingency) -> Data:
+    """A compact panel of the slate. The surface is in its head."""
+    rows = [row for row in contingency_rows(plan, found) if row.kind != "surface"]
+    return {
+        "name": name(found),
+        "line": leaves_line(plan, found),
+        "times": times_line(plan, found),
+        "mark": mark(found),
+        "rows": [asdict(row) for row in rows],
+    }
+
+
+def notes(plan: Plan, found: Contingency) -> Data:
+    """A contingency in the wet notes: schedule, gas left, and why it is not survived if it is not."""
+    grave = [finding.message for finding in found.findings if finding.severity == "no-go" or not found.legs]
+    return {
+        **panel(plan, found),
+        "left": left_list(found.scenario.dive, found.supply),
+        "oxygen": f"CNS{KEPT}{math.ceil(found.oxygen.cns_percent - 1e-6)}{KEPT}%" if found.legs else "",
+        "reasons": [capital(message) for message in grave],
+    }
+
+
+def bailed_out_on(found: Contingency) -> list[CylinderUse]:
+    """The cylinders of a bailout: the diver's own, and of the mates' those that are breathed."""
+    return [use for use in found.breathed if use.used_l > 1e-6 or use.name not in found.scenario.given]
+
+
+def glance(plan: Plan) -> list[Data]:
+    """Every contingency in a line: where the plan is left, times, least gas left, met or not."""
+    return [
+        {
+            "name": name(found),
+            "two": found.scenario.two_failures,
+            "leaves": leaves(plan, found),
+            "run_time": up(found.run_time_min) if found.legs else "",
+            "more": more(found.run_time_min, plan.schedule.run_time_min) if found.legs else "",
+            "tts": up(found.tts_min) if found.legs else "",
+            "least": least_left(found.scenario.dive, found.supply) if found.legs else "no way up",
+            "verdict": verdict(found),
+            "met": found.survived,
+        }
+        for found in plan.contingencies
+    ]
+
+
+def handover_lines(team: Team, diver: str) -> list[str]:
+    """Who gives which cylinder to a diver off the loop, when and where, and how much is breathed from it."""
+    return [
+        f"{breakable(given.giver)} gives {_given(team, given)}"
+        for bailout in team.bailouts
+        if bailout.diver == diver
+        for given in bailout.handovers
+    ]
+
+
+def giving_lines(team: Team, diver: str) -> list[str]:
+    """What a diver gives to mates off the loop."""
+    return [
+        f"To {breakable(bailout.diver)}: {_given(team, given)}"
+        for bailout in team.bailouts
+        for given in bailout.handovers
+        if given.giver == diver
+    ]
+
+
+def _given(team: Team, given: Handover) -> str:
+    system = SYSTEMS[team.dive.units]
+    where = f"{down(given.run_time_min)} min, {system.at(given.depth_m)}"
+    return f"{breakable(given.cylinder)} ({given.mix.name}) at {where}: {amount(system, given.litres)}"
