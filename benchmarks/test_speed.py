@@ -33,6 +33,29 @@ LOOP = {
 }
 
 
+MANY = LOOP | {
+    "contingencies": {"deeper": [3, 6, 9], "longer": [3, 4, 5, 8, 10, 12, 15, 20], "delay": [2, 3, 4, 5, 6, 8, 10, 12]}
+}
+"""Widened to 61 contingencies: more depths, times and delays than anyone writes down."""
+
+
+def test_contingencies_in_the_kernel(benchmark: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All contingencies of a loop dive, as the one kernel call that a plan makes."""
+    brief = parse_dive(MANY)
+    calls = []
+    what_if = kernel.what_if
+    monkeypatch.setattr(kernel, "what_if", lambda *given: (calls.append(given), what_if(*given)))
+    found = plan(brief)
+    (given,) = calls
+    assert len(found.contingencies) == 61
+    benchmark(what_if, *given)
+
+
+def test_sixty_one_contingencies(benchmark: Any) -> None:
+    """The same as a whole plan: the kernel call, and gas, oxygen, breathing and findings of every one."""
+    assert len(benchmark(plan, parse_dive(MANY)).contingencies) == 61
+
+
 def test_kernel_only(benchmark: Any) -> None:
     """The whole schedule, from the surface to the surface, as one kernel call."""
     layout = lay_out(parse_dive(TRIMIX))
@@ -46,8 +69,8 @@ def test_kernel_only(benchmark: Any) -> None:
     assert benchmark(swim)[2] == kernel.FINE
 
 
-@pytest.mark.parametrize("dive", [TRIMIX, LOOP], ids=["open circuit", "loop with its worst bailout"])
+@pytest.mark.parametrize("dive", [TRIMIX, LOOP], ids=["open circuit", "loop"])
 def test_whole_plan(benchmark: Any, dive: dict[str, Any]) -> None:
-    """Schedule, track with TTS and NDL at every minute, oxygen, breathing, supply, bailout, findings."""
+    """Schedule, track with TTS and NDL at every minute, oxygen, breathing, supply, contingencies, findings."""
     brief = parse_dive(dive)
     assert benchmark(plan, brief).schedule.stops

@@ -9,4 +9,4 @@ from leadline.brief import BriefError, Dive, parse_dive, read_dive
 from leadline.plan import Finding, Plan, plan
 
 __all__ = ["BriefError", "Dive", "Finding", "Plan", "parse_dive", "plan", "read_dive"]
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -1,22 +1,31 @@
-"""A plan in the terminal: verdict first, then the schedule, the gas, the bailout."""
+"""The plan of a diver, or of a team, in the terminal: verdict first, then schedule, gas, what if, bailout."""
 
 from __future__ import annotations
 
 import math
+import re
+import textwrap
 from collections.abc import Iterable, Sequence
 
 from rich import box
-from rich.console import Console, Group, RenderableType
+from rich.cells import cell_len
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.measure import Measurement
+from rich.rule import Rule
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
+from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
 from leadline.plan import Plan
 from leadline.plan.breathing import Breathed
-from leadline.plan.findings import Severity
+from leadline.plan.contingency import Contingency
+from leadline.plan.findings import Finding, Severity
 from leadline.plan.gases import Source
-from leadline.plan.rows import Row, bailout_rows, planned_rows, up
+from leadline.plan.rows import Row, bailout_rows, planned_rows, pressures_bar, up
 from leadline.plan.supply import CylinderUse, stressed_rmv
+from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System
 
 _MARKS: dict[Severity, tuple[str, str]] = {
@@ -24,55 +33,116 @@ _MARKS: dict[Severity, tuple[str, str]] = {
     "caution": ("caution", "bold"),
     "note": ("note", "dim"),
 }
+_BLANK = Text("")
+_UNITS = r"%|L|m|ft|min|bar|psi|cu|g/L|OTU"
+_BOUND = "\N{NO-BREAK SPACE}"
+"""Holds a number and its unit together on one line."""
 
 
-def show(plan: Plan, console: Console | None = None) -> None:
-    """Print a plan."""
-    console = console or Console(highlight=False)
-    console.print(render(plan), soft_wrap=False)
+def show(team: Team, console: Console | None = None) -> None:
+    """Print the plan of every diver, and first what several divers share."""
+    console = console or Console(highlight=False, markup=False)
+    console.print(render(team), soft_wrap=False)
 
 
-def render(plan: Plan) -> RenderableType:
-    """A plan as Rich sees it."""
-    system = SYSTEMS[plan.dive.units]
-    blank = Text("")
-    parts: list[RenderableType] = [_heading(plan, system), _verdict(plan), blank, _schedule(plan, system), blank]
-    parts += [_gas(plan.supply, system, "Gas"), *_loop(plan, system), *_bailout(plan, system)]
-    parts += [blank, _breathing(plan.breathing, system), blank, _oxygen(plan), blank]
-    parts += [Text(line, style="dim") for line in CAUTIONS]
+def render(team: Team) -> RenderableType:
+    """The plan of every diver as Rich sees it."""
+    parts: list[RenderableType] = []
+    if len(team.members) == 1:
+        (member,) = team.members
+        parts += [_heading(member.plan.dive, member.name), _verdict(team.findings), *_plan(member.plan)]
+    else:
+        parts += _team(team)
+        for member in team.members:
+            heading = Rule(Text(member.name, style="bold"), align="left", style="none")
+            parts += [heading, _rules(member.plan.dive), _counted(member.plan.findings), *_plan(member.plan)]
+    parts += [_Prose(line, style="dim") for line in CAUTIONS]
     return Group(*parts)
 
 
-def _heading(plan: Plan, system: System) -> Text:
-    dive = plan.dive
+def _plan(plan: Plan) -> list[RenderableType]:
+    """Everything under a plan's verdict."""
+    system = SYSTEMS[plan.dive.units]
+    parts: list[RenderableType] = [_BLANK, _schedule(plan, system), _BLANK]
+    parts += [_gas(plan.supply, system, "Gas"), *_loop(plan, system), *_turning(plan, system)]
+    parts += [_BLANK, *_what_if(plan, system), *_bailout(plan, system)]
+    return [*parts, _BLANK, _breathing(plan.breathing, system), _oxygen(plan), _BLANK]
+
+
+class _Prose:
+    """Running text that never parts a number from its unit."""
+
+    def __init__(self, text: str, style: str = "none") -> None:
+        bound = re.sub(rf"(?<=\d) (?=(?:{_UNITS})(?:\W|$))", _BOUND, text)
+        self.text, self.style = bound.replace("cu ft", f"cu{_BOUND}ft"), style
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Wrapped to the width there is."""
+        style = console.get_style(self.style)
+        for line in textwrap.wrap(self.text, options.max_width, break_on_hyphens=False) or [""]:
+            yield Segment(line.replace(_BOUND, " "), style)
+            yield Segment.line()
+
+    def __rich_measure__(self, console: Console, options: ConsoleOptions) -> Measurement:
+        """From the longest word to all in one line."""
+        words = [cell_len(word) for word in self.text.split(" ")]
+        return Measurement(min(max(words), options.max_width), min(cell_len(self.text), options.max_width))
+
+
+# --- The verdict ------------------------------------------------------------------------------------------------------
+
+
+def _heading(dive: Dive, diver: str = "") -> Text:
+    title = Text(dive.title, style="bold")
+    if diver:
+        title.append(f", {diver}")
+    return title.append("\n").append(_rules(dive))
+
+
+def _rules(dive: Dive) -> Text:
     low, high = dive.model.gradient_factors
+    circuit = "closed" if dive.loop is not None else "open"
+    return Text(f"{dive.model.coefficients}, GF {low:g}/{high:g}, {_water(dive)}, {circuit} circuit")
+
+
+def _water(dive: Dive) -> str:
     water = dive.site.water if isinstance(dive.site.water, str) else f"{dive.site.water:g} kg/m³"
-    altitude = f", {system.at(dive.site.altitude)} up" if dive.site.altitude else ""
-    text = Text(dive.title, style="bold")
-    text.append(f"\n{dive.model.coefficients}, GF {low:g}/{high:g}, {water} water{altitude}", style="not bold")
-    text.append(f", {'closed' if dive.loop is not None else 'open'} circuit", style="not bold")
-    return text
+    altitude = f", {SYSTEMS[dive.units].at(dive.site.altitude)} up" if dive.site.altitude else ""
+    return f"{water} water{altitude}"
 
 
-def _verdict(plan: Plan) -> RenderableType:
-    no_go = sum(finding.severity == "no-go" for finding in plan.findings)
-    cautions = sum(finding.severity == "caution" for finding in plan.findings)
-    if no_go:
-        verdict = Text(f" NO-GO  {no_go} reason{'s' * (no_go > 1)} not to dive this plan ", style="bold reverse")
-    else:
-        counted = f", {cautions} caution{'s' * (cautions > 1)} to weigh" if cautions else ""
-        verdict = Text(f"No no-go found{counted}.", style="bold")
+def _verdict(findings: Sequence[Finding]) -> RenderableType:
     table = Table.grid(padding=(0, 1))
     table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
-    for finding in plan.findings:
+    for finding in findings:
         mark, style = _MARKS[finding.severity]
-        table.add_row(Text(mark, style=style), Text(finding.message))
-    return Group(verdict, table)
+        table.add_row(Text(mark, style=style), _Prose(finding.message))
+    return Group(_counted(findings), table)
+
+
+def _counted(findings: Iterable[Finding]) -> Text:
+    """The verdict in one line."""
+    severities = [finding.severity for finding in findings]
+    no_go, cautions = severities.count("no-go"), severities.count("caution")
+    if no_go:
+        return Text(f" NO-GO  {_number(no_go, 'reason')} not to dive this plan ", style="bold reverse")
+    weighed = f", {_number(cautions, 'caution')} to weigh" if cautions else ""
+    return Text(f"No no-go found{weighed}.", style="bold")
+
+
+def _number(count: int, what: str) -> str:
+    return f"{count} {what}{'s' * (count != 1)}"
+
+
+# --- The schedule -----------------------------------------------------------------------------------------------------
 
 
 def _table(title: str | None, columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(
+        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False,
+        padding=(0, 1, 0, 0), show_edge=False,
+    )  # fmt: skip
     for name, right in columns:
         table.add_column(name, justify="right" if right else "left", overflow="fold")
     return table
@@ -80,32 +150,33 @@ def _table(title: str | None, columns: Iterable[tuple[str, bool]]) -> Table:
 
 def _schedule(plan: Plan, system: System) -> RenderableType:
     schedule = plan.schedule
-    table = _rows(plan, planned_rows(plan), system, "Schedule")
+    found = planned_rows(plan)
+    table = _rows(plan.dive, found, plan.supply, system, "Schedule")
+    left = " and what is left" if any(pressures_bar(plan.supply, row) for row in found) else ""
     ndl = f"{schedule.ndl_min}" if schedule.ndl_min < 999 else "999 or more"
     last = plan.dive.levels[-1]
-    tts = Text(
+    tts = (
         f"TTS {up(schedule.tts_min)} min when {system.at(last.depth)} is left at "
         f"{last.leave_at:.0f}; no-stop limit there {ndl} min."
         if last.depth == plan.dive.deepest_m
         else f"TTS {up(schedule.tts_min)} min when the last level is left at {last.leave_at:.0f}; "
         f"no-stop limit at the deepest {ndl} min."
     )
-    return Group(table, tts, Text("TTS in the table: on leaving each depth.", style="dim"))
+    return Group(table, _Prose(tts), _Prose(f"In the table: TTS{left}, on leaving each depth.", style="dim"))
 
 
-def _rows(plan: Plan, found: Iterable[Row], system: System, title: str | None) -> Table:
-    unit = system.depth_unit
-    table = _table(
-        title,
-        [
-            (f"Depth {unit}", True), ("Stop min", True), ("Leave at", True), ("TTS", True), ("Gas", False),
-            ("ppO2", True),
-        ],
-    )  # fmt: skip
-    where = plan.dive.site.environment
-    for row in found:
+def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], system: System, title: str | None) -> Table:
+    """A schedule; with pressures, where gas is breathed from cylinders."""
+    left = [", ".join(system.pressure(bar) for bar in pressures_bar(supply, row)) for row in found]
+    columns = [
+        (f"Depth {system.depth_unit}", True), ("Stop min", True), ("Leave at", True), ("TTS", True), ("Gas", False),
+        ("ppO2", True),
+    ]  # fmt: skip
+    table = _table(title, [*columns, *([(f"Left {system.pressure_unit}", True)] if any(left) else [])])
+    where = dive.site.environment
+    for row, pressures in zip(found, left, strict=True):
         if row.kind == "surface":
-            table.add_row("surface", "", up(row.leave_min), "", "", "")
+            table.add_row("surface", "", up(row.leave_min))
             continue
         table.add_row(
             system.depth(row.depth_m),
@@ -114,6 +185,7 @@ def _rows(plan: Plan, found: Iterable[Row], system: System, title: str | None) -
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
             f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
+            *([pressures] if any(left) else []),
             style="bold" if row.changed else "",
         )
     return table
@@ -123,27 +195,28 @@ def _gas_name(source: Source, changed: bool) -> str:
     return f"change to {source.name}" if changed else source.name
 
 
+# --- Gas --------------------------------------------------------------------------------------------------------------
+
+
+def _kept(system: System, bar: float) -> str:
+    """A pressure that must be there, without its unit: rounded up."""
+    return f"{math.ceil(bar / system.pressure_bar - 1e-6)}"
+
+
 def _gas(supply: Sequence[CylinderUse], system: System, title: str) -> Table:
     unit, gas = system.pressure_unit, system.gas_unit
-    table = _table(
-        title,
-        [
-            ("Cylinder", False),
-            ("Gas", False),
-            ("Use", False),
-            (f"Filled {unit}", True),
-            (f"Holds {gas}", True),
-            (f"Used {gas}", True),
-            (f"Left {unit}", True),
-            (f"Reserve {unit}", True),
-        ],
-    )
+    any_short = any(use.short_l > 1e-6 for use in supply)
+    columns = [  # narrow, so that names need not be wrapped
+        ("Cylinder", False), ("Gas", False), ("Use", False), (f"Filled\n{unit}", True), (f"Holds\n{gas}", True),
+        (f"Used\n{gas}", True), (f"Left\n{unit}", True), (f"Reserve\n{unit}", True),
+    ]  # fmt: skip
+    table = _table(title, [*columns, *([("", False)] if any_short else [])])
     for use in supply:
         short = use.short_l > 1e-6
-        left = f"{system.pressure(use.left_bar)} SHORT" if short else system.pressure(use.left_bar)
         table.add_row(
             use.name, use.mix.name, use.use, system.pressure(use.start_bar), system.gas(use.content_l),
-            system.gas(use.used_l), left, system.pressure(use.reserve_bar), style="bold" if short else "",
+            system.gas(use.used_l), system.pressure(use.left_bar), system.pressure(use.reserve_bar),
+            *(["SHORT" if short else ""] if any_short else []), style="bold" if short else "",
         )  # fmt: skip
     return table
 
@@ -152,11 +225,11 @@ def _loop(plan: Plan, system: System) -> list[RenderableType]:
     if plan.loop is None or plan.dive.loop is None:
         diver = plan.dive.diver
         bottom, deco = system.flow(diver.rmv_bottom), system.flow(diver.rmv_deco)
-        return [Text(f"RMV {bottom} {system.gas_unit}/min until the first stop, {deco} from it on.")]
+        return [_Prose(f"RMV {bottom} {system.gas_unit}/min until the first stop, {deco} from it on.")]
     loop = plan.loop
     rated = f" of {loop.scrubber_min:.0f} rated" if loop.scrubber_min is not None else ""
     return [
-        Text(
+        _Prose(
             f"Loop: diluent {plan.dive.loop.diluent.name}, setpoint {plan.dive.loop.setpoint:g}; oxygen "
             f"{system.gas(loop.oxygen_l)} {system.gas_unit}, diluent {system.gas(loop.diluent_l)} {system.gas_unit}, "
             f"{math.ceil(loop.minutes)} min on the scrubber{rated}."
@@ -164,23 +237,117 @@ def _loop(plan: Plan, system: System) -> list[RenderableType]:
     ]
 
 
+def _turning(plan: Plan, system: System) -> list[RenderableType]:
+    """Minimum gas and turn pressures, in a line each."""
+    if not plan.turns:
+        return []
+    unit, last_min = system.pressure_unit, plan.dive.levels[-1].leave_at
+    parts: list[RenderableType] = [_BLANK, Text("Minimum gas and turn pressure", style="bold")]
+    for gas in plan.minimum_gas:
+        to = system.at(gas.to_m) if gas.to_m > 0.0 else "the surface"
+        parts.append(
+            _Prose(
+                f"From {system.at(gas.depth_m)} at {up(gas.run_time_min)} min, two divers to {to}: "
+                f"{math.ceil(gas.litres / system.gas_l - 1e-6)} {system.gas_unit} of {gas.mix.name}, "
+                f"{up(gas.minutes)} min."
+            )
+        )
+    for turn in plan.turns:
+        said = f"{turn.cylinder}: keep {_kept(system, turn.kept_bar)} {unit}, turn at "
+        said += f"{_kept(system, turn.turn_bar)} {unit} ({turn.rule})"
+        if turn.turn_at_min is None:
+            said += "; the plan stays above it."
+        elif turn.turn_at_min < last_min - 1e-6:
+            said += f"; the plan is down to it at {math.floor(turn.turn_at_min)} min, before the last level is left."
+        else:
+            said += f"; the plan is down to it at {math.floor(turn.turn_at_min)} min, on the way up."
+        parts.append(_Prose(said))
+    return parts
+
+
+# --- What if ----------------------------------------------------------------------------------------------------------
+
+
+def _what_if(plan: Plan, system: System) -> list[RenderableType]:
+    """Every contingency in a line: when the plan is left, run time, TTS, gas, verdict."""
+    if not plan.contingencies:
+        return [_Prose("What if: every contingency is left out in the dive file.")]
+    table = _table(
+        None,
+        [
+            ("What if", False), ("From", True), ("Run", True), ("", True), ("TTS", True), ("Left", True), ("", False),
+        ],
+    )  # fmt: skip
+    for found in plan.contingencies:
+        way_up = bool(found.legs)
+        table.add_row(
+            _Prose(found.name),
+            "" if found.leaves_at_min is None else f"{math.floor(found.leaves_at_min + 1e-6)}",
+            up(found.run_time_min) if way_up else "",
+            _difference(found, plan) if way_up else "",
+            up(found.tts_min) if way_up else "",
+            _least(found, system),
+            _met(found),
+            style="" if found.survived else "bold",
+        )
+    legend = "From: run time at which the plan is left, the worst there is. Run: run time at the surface. "
+    legend += f"Left: {system.pressure_unit} in the cylinder with the least, of those breathed from"
+    legend += "; r, of its reserve." if any("r" in _least(found, system) for found in plan.contingencies) else "."
+    if any(_met(found) == "not met" for found in plan.contingencies):
+        legend += " In small letters: two failures at once."
+    return [table, _Prose(legend, style="dim"), *_unsaid(plan)]
+
+
+def _difference(found: Contingency, plan: Plan) -> str:
+    minutes = int(up(found.run_time_min)) - int(up(plan.schedule.run_time_min))
+    return f"{minutes:+d}" if minutes else "="
+
+
+def _least(found: Contingency, system: System) -> str:
+    """What is left in the cylinder with the least, of those breathed from; marked where that is its reserve."""
+    breathed = [use for use in found.breathed if use.used_l > 0.0]
+    if not breathed:
+        return ""
+    least = min(breathed, key=lambda use: use.left_bar)
+    mark = " r" if least.short_l > 1e-6 and least.left_bar > 0.0 else ""
+    return f"{system.pressure(least.left_bar)}{mark}"
+
+
+def _met(found: Contingency) -> str:
+    if found.survived:
+        return "met"
+    return "not met" if found.scenario.two_failures else "NOT MET"
+
+
+def _unsaid(plan: Plan) -> list[RenderableType]:
+    """What is not met for no reason of its own."""
+    said = {str(finding.values.get("contingency")) for finding in plan.findings}
+    if all(found.survived or found.name in said for found in plan.contingencies):
+        return []
+    return [_Prose("Not met without a reason above: it breaks what the plan itself breaks.", style="dim")]
+
+
 def _bailout(plan: Plan, system: System) -> list[RenderableType]:
     bailout = plan.bailout
     if bailout is None:
         return []
     head = (
-        f"Bailout at the worst moment: leave the loop at {up(bailout.worst_moment_min)} min, "
-        f"{system.at(bailout.depth_m)}; {up(bailout.tts_min)} min to the surface"
+        f"Bailout at the worst moment: leave the loop at {up(bailout.leaves_at_min or 0.0)} min, "
+        f"{system.at(bailout.depth_m or 0.0)}; {up(bailout.tts_min)} min to the surface"
     )
     flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
     rmv = f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."
     return [
-        Text(""),
-        Text(head, style="bold"),
-        _rows(plan, bailout_rows(plan), system, None),
-        _gas(bailout.supply, system, "Bailout gas"),
-        Text(rmv),
+        _BLANK,
+        _Prose(head, style="bold"),
+        _rows(plan.dive, bailout_rows(plan), bailout.supply, system, None),
+        _BLANK,
+        _gas(bailout.breathed, system, "Bailout gas"),
+        _Prose(rmv),
     ]
+
+
+# --- What is breathed -------------------------------------------------------------------------------------------------
 
 
 def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
@@ -205,8 +372,112 @@ def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
     return table
 
 
-def _oxygen(plan: Plan) -> Text:
+def _oxygen(plan: Plan) -> RenderableType:
     line = f"Oxygen: CNS {plan.oxygen.cns_percent:.0f} %, {plan.oxygen.otu:.0f} OTU"
     if plan.bailout is not None:
         line += f"; with the bailout CNS {plan.bailout.oxygen.cns_percent:.0f} %, {plan.bailout.oxygen.otu:.0f} OTU"
-    return Text(line + ".")
+    return _Prose(line + ".")
+
+
+# --- A team -----------------------------------------------------------------------------------------------------------
+
+
+def _team(team: Team) -> list[RenderableType]:
+    """What several divers share: verdict, whose rules, turn pressures, who gives to whom, what each must carry."""
+    system = SYSTEMS[team.dive.units]
+    title = Text(team.dive.title, style="bold")
+    title.append(f"\n{len(team.members)} divers on one schedule, {_water(team.dive)}", style="not bold")
+    parts = [title, _verdict(team.findings), _BLANK, _divers(team)]
+    parts += [*_together(team, system), *_handovers(team, system), *_carries(team, system)]
+    return [*parts, _BLANK]
+
+
+def _divers(team: Team) -> Table:
+    table = _table(
+        "Divers", [("", False), ("Circuit", False), ("GF", False), ("Alone min", True), ("Team min", True), ("", False)]
+    )
+    for member in team.members:
+        dive = member.plan.dive
+        low, high = dive.model.gradient_factors
+        no_go = "NO-GO" if member.plan.no_go else ""
+        most = "most demanding" if member.name == team.demanding else ""
+        table.add_row(
+            member.name,
+            "closed" if dive.loop is not None else "open",
+            f"{low:g}/{high:g}",
+            up(member.alone_min),
+            up(member.plan.schedule.run_time_min),
+            ", ".join(said for said in (no_go, most) if said),
+        )
+    return table
+
+
+def _together(team: Team, system: System) -> list[RenderableType]:
+    """Turn pressures: by everyone's own rule, and matched."""
+    if not team.turns:
+        return []
+    own = {
+        (member.name, turn.cylinder): turn.turn_bar for member in team.members for turn in member.plan.turns
+    }  # fmt: skip
+    unit = system.pressure_unit
+    table = _table("Turn pressure", [("", False), ("Cylinder", False), (f"Own {unit}", True), (f"Team {unit}", True)])
+    for turn in team.turns:
+        alone_bar = own.get((turn.diver, turn.cylinder))
+        table.add_row(
+            turn.diver,
+            turn.cylinder,
+            _kept(system, alone_bar) if alone_bar is not None else "",
+            _kept(system, turn.turn_bar),
+        )
+    said = "Team: everyone turns when the one with the least to breathe has breathed it."
+    return [_BLANK, table, _Prose(said, style="dim")]
+
+
+def _handovers(team: Team, system: System) -> list[RenderableType]:
+    """Who gives what to whom when a loop fails at the worst moment."""
+    if not team.bailouts:
+        return []
+    parts: list[RenderableType] = [_BLANK, Text("Team bailout", style="bold")]
+    for bailout in team.bailouts:
+        found = bailout.contingency
+        where = (
+            f", off the loop at {up(found.leaves_at_min)} min, {system.at(found.depth_m)}"
+            if found.leaves_at_min is not None and found.depth_m is not None
+            else ""
+        )
+        verdict = "met" if found.survived else "NOT MET"
+        parts.append(_Prose(f"{bailout.diver}{where}: {up(found.tts_min)} min up, {verdict}.", "bold"))
+        for given in bailout.handovers:
+            when = f"{math.floor(given.run_time_min + 1e-6)} min, {system.at(given.depth_m)}"
+            breathed = f"{system.gas(given.litres)} {system.gas_unit} of it breathed"
+            parts.append(_Prose(f"  {when}: {given.giver} gives {given.cylinder} ({given.mix.name}), {breathed}."))
+        if not bailout.handovers:
+            parts.append(_Prose("  on own gas alone."))
+    return parts
+
+
+def _carries(team: Team, system: System) -> list[RenderableType]:
+    """What each cylinder must give, so that every team bailout is met."""
+    if not team.carries:
+        return []
+    usable = {(member.name, use.name): use.usable_l for member in team.members for use in member.plan.supply}
+    gas = system.gas_unit
+    table = _table(
+        "To carry, above the reserve",
+        [
+            ("", False),
+            ("Cylinder", False),
+            ("Gas", False),
+            (f"Asked {gas}", True),
+            (f"Carried {gas}", True),
+            ("", False),
+        ],
+    )
+    for carry in team.carries:
+        carried_l = usable.get((carry.diver, carry.cylinder), 0.0)
+        short = carry.litres > carried_l + 1e-6
+        table.add_row(
+            carry.diver, carry.cylinder, carry.mix.name, system.gas(carry.litres), system.gas(carried_l),
+            "SHORT" if short else "", style="bold" if short else "",
+        )  # fmt: skip
+    return [_BLANK, table]

@@ -1,0 +1,272 @@
+"""An answer of `leadline solve` in the terminal, and what is said while it is sought."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from leadline.brief.schema import SolveCylinder
+from leadline.cautions import CAUTIONS
+from leadline.plan.rows import up
+from leadline.plan.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach, bottom_time
+from leadline.plan.solve.cylinders import CylindersAnswer
+from leadline.plan.solve.data import Answer
+from leadline.plan.solve.deco import DecoAnswer, DecoChoice
+from leadline.plan.solve.mix import MixAnswer
+from leadline.plan.solve.verdict import Bound, Told, Verdict
+from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
+
+
+@contextmanager
+def progress(console: Console | None = None) -> Iterator[Told]:
+    """A line on the terminal's standard error that says what is being tried; silent where that is no terminal."""
+    console = console or Console(stderr=True, highlight=False)
+    if not console.is_terminal:
+        yield lambda said: None
+        return
+    count = 0
+    with console.status("Planning ... (Ctrl-C stops with what is known so far)") as status:
+
+        def told(said: str) -> None:
+            nonlocal count
+            count += 1
+            status.update(Text(f"Plan {count}: {said} (Ctrl-C stops with what is known so far)"))
+
+        yield told
+
+
+def show_answer(answer: Answer, console: Console | None = None) -> None:
+    """Print an answer."""
+    console = console or Console(highlight=False)
+    console.print(render_answer(answer), soft_wrap=False)
+
+
+def render_answer(answer: Answer) -> RenderableType:
+    """An answer as Rich sees it."""
+    system = SYSTEMS[answer.dive.units]
+    parts: list[RenderableType] = [Text(answer.dive.title, style="bold")]
+    if not answer.complete:
+        parts.append(Text(" INCOMPLETE  Stopped before the end. What is known so far: ", style="bold reverse"))
+    if isinstance(answer, Reach):
+        parts += _reach(answer, system)
+    elif isinstance(answer, MixAnswer):
+        parts += _mix(answer, system)
+    elif isinstance(answer, DecoAnswer):
+        parts += _deco(answer, system)
+    else:
+        parts += _cylinders(answer, system)
+    parts += [Text(""), *(Text(line, style="dim") for line in CAUTIONS)]
+    return Group(*parts)
+
+
+def _table(columns: Iterable[tuple[str, bool]]) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for name, right in columns:
+        table.add_column(name, justify="right" if right else "left", overflow="fold")
+    return table
+
+
+def _add_row(table: Table, *cells: str, style: str = "") -> None:
+    """A row of cells that are shown as they are: the brackets of a dive file's keys are no markup."""
+    table.add_row(*(Text(cell) for cell in cells), style=style)
+
+
+def _numbers(found: Verdict) -> str:
+    """The main numbers of a plan."""
+    assert found.run_time_min is not None
+    assert found.tts_min is not None
+    way_up = f", bailout from the worst moment {up(found.way_up_min)} min" if found.way_up_min is not None else ""
+    return (
+        f"Run time {up(found.run_time_min)} min, TTS {up(found.tts_min)} min{way_up}, "
+        f"CNS {found.cns_percent:.0f} %, {found.otu:.0f} OTU."
+    )
+
+
+def _why(bound: Bound) -> str:
+    return bound.limits[0].message
+
+
+def _failing(bounds: Iterable[Bound]) -> Table:
+    table = _table([("Fails", False), ("Why", False)])
+    for bound in bounds:
+        _add_row(table, bound.name, _why(bound))
+    return table
+
+
+# --- Bottom time and depth --------------------------------------------------------------------------------------------
+
+
+def _reach(answer: Reach, system: System) -> list[RenderableType]:
+    unit = "min" if answer.sought == "time" else system.depth_unit
+    if answer.best is None:
+        return _nowhere(answer, system, unit)
+    at = f"at {system.at(answer.dive.deepest_m)}" if answer.sought == "time" else f"for {bottom_time(answer.dive)} min"
+    what = "Longest bottom time" if answer.sought == "time" else "Deepest depth"
+    holds = {True: ", which holds", False: ", which does not hold", None: ""}[answer.given_holds]
+    parts: list[RenderableType] = [
+        Text(f"{what} {at}: {answer.best} {unit}", style="bold"),
+        Text(f"The dive file says {answer.given} {unit}{holds}."),
+    ]
+    if answer.verdict is not None:
+        parts.append(Text(_numbers(answer.verdict)))
+    step = {"min": "minute", "m": "metre", "ft": "foot"}[unit]
+    table = _table([("Limit", False), (f"Holds to {unit}", True), (f"At the next {step}", False)])
+    for bound in answer.binding:
+        _add_row(table, f"binds: {bound.name}", f"{bound.holds_to}", _why(bound), style="bold")
+    for bound in answer.behind:
+        _add_row(table, bound.name, f"{bound.holds_to}", _why(bound))
+    if answer.binding:
+        parts.append(table)
+    if answer.behind:
+        said = "Each limit behind the one that binds holds to its number were those before it lifted."
+        parts.append(Text(said, style="dim"))
+    if answer.complete and not answer.binding:
+        parts.append(Text(f"Nothing fails up to {answer.looked_to} {unit}, as far as was looked."))
+    elif answer.complete and len(answer.behind) < BEHIND:
+        beyond = BEYOND_MIN if answer.sought == "time" else BEYOND_DEPTHS[answer.dive.units]
+        said = f"No further limit shows up to {answer.looked_to} {unit}; looked for at most {beyond} {unit} past it,"
+        parts.append(Text(f"{said} or to where nothing can be planned."))
+    if answer.gaps:
+        said = ", ".join(f"{value}" for value in answer.gaps)
+        parts.append(Text(f"Below it these do not hold: {said} {unit}. Plan what you dive.", style="bold"))
+    return parts
+
+
+def _nowhere(answer: Reach, system: System, unit: str) -> list[RenderableType]:
+    looked = f"{answer.looked_from} {unit}"
+    if answer.looked_to > answer.looked_from:
+        looked = f"{answer.looked_from} to {answer.looked_to} {unit}"
+    what = (
+        f"No bottom time of {looked} holds at {system.at(answer.dive.deepest_m)}."
+        if answer.sought == "time"
+        else f"No depth of {looked} holds for {bottom_time(answer.dive)} min."
+    )
+    if not answer.complete:
+        what = f"Nothing that holds was found among {looked}."
+    parts: list[RenderableType] = [Text(what, style="bold")]
+    if answer.binding:
+        parts += [Text(f"At {answer.looked_from} {unit}:"), _failing(answer.binding)]
+    if answer.nearest:
+        parts.append(Text(answer.nearest))
+    return parts
+
+
+# --- Mix, deco gases, cylinders ---------------------------------------------------------------------------------------
+
+
+def _mix(answer: MixAnswer, system: System) -> list[RenderableType]:
+    at, unit = system.at(answer.depth_m), system.depth_unit
+    parts: list[RenderableType] = []
+    if answer.found:
+        parts.append(Text(f"Best mix for {at}: {answer.choices[0].mix.name}", style="bold"))
+    elif answer.complete:
+        parts.append(Text(f"No mix {'of [solve] gases ' if answer.listed else ''}holds at {at}.", style="bold"))
+    table = _table(
+        [("Mix", False), ("Holds", False), ("Run time", True), ("ppO2", True), (f"END {unit}", True), ("g/L", True),
+         ("What fails", False)]
+    )  # fmt: skip
+    for choice in answer.choices:
+        run_time_min = choice.verdict.run_time_min
+        _add_row(
+            table,
+            choice.mix.name,
+            "yes" if choice.verdict.holds else "no",
+            up(run_time_min) if run_time_min is not None else "",
+            f"{choice.ppo2_bar:.2f}",
+            system.depth(round(choice.end_m / system.depth_m) * system.depth_m),
+            f"{choice.density_g_l:.1f}",
+            " ".join(limit.message for limit in choice.verdict.limits),
+            style="bold" if choice.verdict.holds and choice is answer.choices[0] else "",
+        )
+    if answer.choices:
+        parts.append(table)
+    if not answer.found and answer.listed and answer.complete:
+        parts.append(Text(f"The nearest is {answer.choices[0].mix.name}: it fails by least."))
+    return [*parts, *_free(answer, system)]
+
+
+def _free(answer: MixAnswer, system: System) -> list[RenderableType]:
+    free, at = answer.free, system.at(answer.depth_m)
+    if free is None:
+        said = f"No blend of oxygen, nitrogen and helium is within END and density at {at}."
+        return [Text(f"{said} The lightest within ppO2 is {answer.lightest.name}.")]
+    said = (
+        f"Free to blend for {at}: {free.mix.name}, ppO2 {free.ppo2_bar:.2f}, END "
+        f"{system.at(round(free.end_m / system.depth_m) * system.depth_m)}, {free.density_g_l:.1f} g/L."
+    )
+    if not free.recommended:
+        said += " The recommended density cannot be met; this is within the hard limit."
+    if free.least_for:
+        said += f" With 1 % less helium it is over the limit of {free.least_for}."
+    if free.hard is not None and free.hard != free.mix:
+        said += f" For the hard limit of {answer.dive.limits.gas_density:g} g/L: {free.hard.name}."
+    return [Text(said), *([Text(free.hypoxic)] if free.hypoxic else [])]
+
+
+def _gases(choice: DecoChoice, system: System) -> str:
+    named = [
+        f"{gas.mix.name} in {gas.cylinder}"
+        + (f" from {system.at(gas.switch_m)}" if gas.switch_m is not None else ", not breathed")
+        for gas in choice.gases
+    ]
+    return "; ".join(named) or "no deco gas"
+
+
+def _deco(answer: DecoAnswer, system: System) -> list[RenderableType]:
+    parts: list[RenderableType] = []
+    if answer.best is not None:
+        parts.append(Text(f"Best deco gases: {_gases(answer.best, system)}", style="bold"))
+        parts.append(Text(_numbers(answer.best.verdict)))
+    elif answer.complete:
+        parts.append(Text(f"None of the {answer.choices} choices of deco gases holds.", style="bold"))
+    if answer.runner_up is not None:
+        numbers = _numbers(answer.runner_up.verdict)
+        parts.append(Text(f"Runner-up: {_gases(answer.runner_up, system)}. {numbers}"))
+    elif answer.best is not None and answer.complete:
+        parts.append(Text("No other choice holds."))
+    if answer.nearest is not None:
+        said = " ".join(limit.message for limit in answer.nearest.verdict.limits)
+        parts.append(Text(f"What fails by least: {_gases(answer.nearest, system)}. {said}"))
+    return parts
+
+
+def _cylinders(answer: CylindersAnswer, system: System) -> list[RenderableType]:
+    if not answer.found:
+        parts: list[RenderableType] = []
+        if answer.limits:
+            said = "Not even the largest of [solve] cylinders everywhere suffice."
+            parts = [Text(said, style="bold"), _failing(answer.limits)]
+        return parts
+    parts = [Text("Smallest cylinders that suffice", style="bold")]
+    if answer.verdict is not None:
+        parts.append(Text(_numbers(answer.verdict)))
+    table = _table(
+        [("Cylinder", False), ("Gas", False), ("Use", False), ("Smallest", False), ("The next smaller fails", False)]
+    )
+    for fitted in answer.fitted:
+        why = " ".join(limit.message for limit in fitted.smaller_breaks[:1])
+        if fitted.smaller is None:
+            why = "none is smaller"
+        elif why:
+            why = f"{_sized(fitted.smaller, system)}: {why}"
+        _add_row(
+            table,
+            f"{fitted.diver}: {fitted.cylinder.name}" if fitted.diver else fitted.cylinder.name,
+            fitted.cylinder.gas.name,
+            fitted.cylinder.use,
+            _sized(fitted.chosen, system),
+            why,
+        )
+    return [*parts, table, Text("For each, all the others are as found.", style="dim")]
+
+
+def _sized(cylinder: SolveCylinder, system: System) -> str:
+    """A cylinder as it was written: "12 L, 232 bar"."""
+    size = cylinder.size
+    said = f"{size.cubic_feet:g} {IMPERIAL.gas_unit}" if isinstance(size, RatedCubicFeet) else f"{size:g} L"
+    return f"{said}, {cylinder.pressure / system.pressure_bar:.0f} {system.pressure_unit}"
