@@ -303,7 +303,8 @@ def _off_the_loop(kind: WhatIf, name: str, dive: Dive, schedule: Schedule, mates
 
 
 def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenario]:
-    """On a loop dive a mate off the loop, on the diver's bailout, takes just what the diver's own bailout does."""
+    """More than planned: by the diver, or by a mate as well. On a loop dive the mate is off the loop, on this diver's
+    bailout, while the diver stays on his."""
     minutes, rmv = dive.contingencies.heavy_breathing, dive.diver.rmv_bottom
     name = f"RMV doubled for {minutes:g} min"
     if minutes > 0.0 and dive.loop is not None:
@@ -311,7 +312,10 @@ def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Sce
         yield replace(heavy, heavy_min=minutes, heavier_l_min=max(0.0, 2.0 * rmv - stressed_rmv(dive)))
     elif minutes > 0.0:
         yield Scenario("heavy breathing", f"{name} at depth", dive, heavy_min=minutes, heavier_l_min=rmv)
-    if dive.loop is None:
+    if dive.loop is not None and not mates.bailout:  # where bailout is shared, each diver's own has that of all
+        mate = dive.model_copy(update={"diver": dive.diver.model_copy(update={"rmv_stressed": mates.rmv_stressed})})
+        yield _off_the_loop("mate out of gas", "mate off the loop, on this bailout", mate, schedule, mates)
+    elif dive.loop is None:
         yield Scenario(
             "mate out of gas", "mate out of gas", dive, (0, len(schedule.track)),
             sorting_out_min=dive.diver.sorting_out, stressed=True, mate_rmv=mates.rmv_stressed,
