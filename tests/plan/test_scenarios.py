@@ -367,6 +367,7 @@ def test_the_set_of_a_loop_dive():
         "bailout", "bailout without bailout 18/45 (18/45)", "bailout without bailout 50 (50 %)", "loop stuck at 0.7",
         "oxygen gone, semi-closed on diluent", "diluent gone, up on the loop",
         "slow ascent, half the rate", "descent aborted", "bailout, RMV doubled for 5 min",
+        "mate off the loop, on this bailout",
     ]  # fmt: skip
 
 

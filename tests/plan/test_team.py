@@ -188,6 +188,22 @@ def test_minimum_gas_for_the_mate_who_breathes_most():
         assert (gas.to_m, gas.depth_m, gas.run_time_min) == (21.0, 60.0, 15.0)
 
 
+def test_a_mate_off_the_loop_on_this_bailout():
+    """Alone: the ascent and litres of the own bailout. In a team: 40 L/min, those of the mate who breathes most."""
+    alone = plan(parse_dive(on_loops()))
+    mate = next(c for c in alone.contingencies if c.kind == "mate out of gas")
+    assert mate.legs == alone.bailout.legs
+    assert [use.used_l for use in mate.breathed] == [use.used_l for use in alone.bailout.breathed]
+    team = plan_team(parse_dive(on_loops({"name": "Mira"}, {"name": "Jonne", "rmv_stressed": 40})))
+    for member in team.members:
+        found = next(c for c in member.plan.contingencies if c.kind == "mate out of gas")
+        flow = 40.0 if member.name == "Mira" else 30.0
+        by_hand = sum(flow * (1.01325 + 0.05 * (leg.start_m + leg.end_m)) * leg.minutes for leg in found.legs)
+        assert sum(use.used_l for use in found.breathed) == pytest.approx(by_hand)
+    shared = plan_team(parse_dive(on_loops({"name": "Mira"}, {"name": "Jonne"}, gas=BAILOUT)))
+    assert not [c for c in shared.members[0].plan.contingencies if c.kind == "mate out of gas"]
+
+
 @pytest.mark.parametrize("rule", ["thirds", "halves", "all usable", 0.25])
 def test_turning_together(rule):
     """Unlike cylinders: both turn after the litres that the one with less may breathe (common practice, no source)."""
