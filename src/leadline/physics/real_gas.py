@@ -255,6 +255,7 @@ def pressure_of(mix: Mix, water_l: float, free_litres: float, celsius: float) ->
     return min(isotherm.bar(density), MAX_BAR)
 
 
+@lru_cache(maxsize=4096)
 def pressure_at(mix: Mix, bar: float, celsius: float, to_celsius: float) -> float:
     """Pressure of a closed cylinder when its temperature changes. [bar]
 

@@ -77,6 +77,12 @@ class Contingency:
         return bool(self.legs) and not any(finding.severity == "no-go" for finding in self.findings)
 
     @property
+    def least(self) -> CylinderUse | None:
+        """The cylinder that is missing most, or else has the least left: of those breathed from, if there are any."""
+        used = [use for use in self.breathed if use.used_l > 1e-6] or [use for use in self.supply if use.used_l > 1e-6]
+        return min(used, key=lambda use: (-use.missing_l if use.missing_l > 1e-6 else 0.0, use.left_bar), default=None)
+
+    @property
     def breathed(self) -> tuple[CylinderUse, ...]:
         """The cylinders that are breathed from on open circuit, or could be."""
         names = {cylinder.name for cylinder in open_circuit_cylinders(self.scenario.dive)}

@@ -95,13 +95,11 @@ def left_list(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
     ]
 
 
-def least_left(dive: Dive, supply: Sequence[CylinderUse]) -> str:
-    """The cylinder with the lowest pressure at the end, or the one that is missing most."""
-    used = [use for use in supply if use.used_l > 1e-6]
-    if not used:
+def least_left(dive: Dive, least: CylinderUse | None) -> str:
+    """What is left in the cylinder with the least, or missing in the one that is missing most."""
+    if least is None:
         return ""
     system = SYSTEMS[dive.units]
-    least = min(used, key=lambda use: (-use.missing_l if use.missing_l > 1e-6 else 0.0, use.left_bar))
     name = labelled(least)
     if least.missing_l > 1e-6:
         return f"{name}: {_short(system, least.missing_l)} short"

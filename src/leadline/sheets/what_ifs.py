@@ -104,7 +104,7 @@ def glance(plan: Plan) -> list[Data]:
             "run_time": up(found.run_time_min) if found.legs else "",
             "more": more(found.run_time_min, plan.schedule.run_time_min) if found.legs else "",
             "tts": up(found.tts_min) if found.legs else "",
-            "least": least_left(found.scenario.dive, found.supply) if found.legs else "no way up",
+            "least": least_left(found.scenario.dive, found.least) if found.legs else "no way up",
             "verdict": verdict(found),
             "met": found.survived,
         }

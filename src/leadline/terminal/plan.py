@@ -291,7 +291,7 @@ def _what_if(plan: Plan, system: System) -> list[RenderableType]:
             style="" if found.survived else "bold",
         )
     legend = "From: run time at which the plan is left, the worst there is. Run: run time at the surface. "
-    legend += f"Left: {system.pressure_unit} in the cylinder with the least, of those breathed from"
+    legend += f"Left: {system.pressure_unit} in the cylinder with the least"
     legend += "; r, of its reserve." if any("r" in _least(found, system) for found in plan.contingencies) else "."
     if any(_met(found) == "not met" for found in plan.contingencies):
         legend += " In small letters: two failures at once."
@@ -304,11 +304,10 @@ def _difference(found: Contingency, plan: Plan) -> str:
 
 
 def _least(found: Contingency, system: System) -> str:
-    """What is left in the cylinder with the least, of those breathed from; marked where that is its reserve."""
-    breathed = [use for use in found.breathed if use.used_l > 0.0]
-    if not breathed:
+    """What is left in the cylinder with the least; marked where that is its reserve."""
+    least = found.least
+    if least is None:
         return ""
-    least = min(breathed, key=lambda use: use.left_bar)
     mark = " r" if least.short_l > 1e-6 and least.left_bar > 0.0 else ""
     return f"{system.pressure(least.left_bar)}{mark}"
 
