@@ -1,0 +1,1 @@
+"""The page: plan a dive in the browser, and see it."""

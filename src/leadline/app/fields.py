@@ -1,0 +1,137 @@
+"""The fields of the page, made from the dive file's schema: no key of a dive file is out of reach of the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, BeforeValidator
+from pydantic.fields import FieldInfo
+
+from leadline.app.draft import Key, shown
+from leadline.brief.errors import key_path
+from leadline.brief.schema import Dive, PerUnits
+from leadline.units import SystemName
+
+_WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END"}
+"""Words of keys as the trade writes them."""
+_UNITS: dict[str, tuple[str, str]] = {
+    **dict.fromkeys(
+        ("depth", "altitude", "high_from", "low_from", "deco_from", "switch_depth", "end", "step", "last", "deeper"),
+        ("m", "ft"),
+    ),
+    **dict.fromkeys(("descent", "ascent", "between_stops", "to_surface"), ("m/min", "ft/min")),
+    **dict.fromkeys(("pressure", "working_pressure", "reserve"), ("bar", "psi")),
+    **dict.fromkeys(("rmv_bottom", "rmv_deco", "rmv_stressed", "metabolic_oxygen"), ("L/min", "cuft/min")),
+    **dict.fromkeys(("size", "volume", "drysuit", "wing"), ("L", "cuft")),
+    **dict.fromkeys(("temperature", "fill_temperature"), ("°C", "°F")),
+    **dict.fromkeys(
+        (
+            "leave_at", "scrubber", "tts", "run_time", "longer", "delay", "heavy_breathing", "sorting_out",
+            "gas_switch", "on", "off",
+        ),
+        ("min", "min"),
+    ),
+    **dict.fromkeys(("setpoint", "low_setpoint", "deco_setpoint", "ppo2_bottom", "ppo2_deco"), ("bar", "bar")),
+    "gradient_factors": ("%", "%"),
+    "gas_density": ("g/L", "g/L"),
+}  # fmt: skip
+"""The unit of a bare number, in a metric and in an imperial file."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """One key of a table, as it is asked for."""
+
+    name: str
+    label: str
+    help: str
+    default: str
+    """What holds if nothing is written, in the file's units; empty if there is none."""
+    choices: tuple[str, ...]
+    """The words to choose from; empty for anything typed."""
+    required: bool
+    many: bool
+    """Whether it is always a list, whatever is typed."""
+
+
+@lru_cache(maxsize=256)
+def fields(model: type[BaseModel], units: SystemName) -> tuple[Field, ...]:
+    """The keys of a table that hold a value or a list of them; tables within it are not among them."""
+    return tuple(
+        Field(
+            name=name,
+            label=_label(name, units),
+            help=info.description or "",
+            default=_default(info, units),
+            choices=_choices(info.annotation),
+            required=info.is_required(),
+            many=_many(info),
+        )
+        for name, info in model.model_fields.items()
+        if table_in(info.annotation) is None
+    )
+
+
+def table(*names: str) -> type[BaseModel]:
+    """The model of a table of the dive file: table("stops", "oxygen_breaks"). KeyError if there is none."""
+    model: type[BaseModel] = Dive
+    for name in names:
+        found = table_in(model.model_fields[name].annotation)
+        if found is None:
+            raise KeyError(name)
+        model = found
+    return model
+
+
+def table_in(annotation: Any) -> type[BaseModel] | None:
+    """The table, or the table of a list of tables, that a key holds; None if it holds a value."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for part in get_args(annotation) if (found := table_in(part)) is not None), None)
+
+
+def problem_key(key: Key) -> str:
+    """A key as problems name it."""
+    return key_path(*key)
+
+
+def is_of(problem: str, key: Key) -> bool:
+    """Whether the key that a problem names is this one, or an item of its list."""
+    own = problem_key(key)
+    return problem == own or problem.startswith(f"{own}, item ")
+
+
+def _label(name: str, units: SystemName) -> str:
+    words = " ".join(_WRITTEN.get(word, word) for word in name.split("_"))
+    unit = _UNITS.get(name)
+    return words if unit is None else f"{words}, {unit[units == 'imperial']}"
+
+
+def _default(info: FieldInfo, units: SystemName) -> str:
+    default = info.default
+    if info.is_required() or default is None or isinstance(default, dict):
+        return ""
+    if isinstance(default, PerUnits):
+        return default.text_for(units)
+    return shown(list(default) if isinstance(default, tuple) else default)
+
+
+def _many(info: FieldInfo) -> bool:
+    """A list that takes no single value in its place."""
+    takes_one = any(isinstance(validator, BeforeValidator) for validator in info.metadata)
+    return get_origin(info.annotation) is tuple and get_args(info.annotation)[-1] is Ellipsis and not takes_one
+
+
+def _choices(annotation: Any) -> tuple[str, ...]:
+    """The words of a choice of one; a list of words is typed."""
+    if annotation is bool:
+        return ("true", "false")
+    if get_origin(annotation) is Literal:
+        return tuple(str(word) for word in get_args(annotation))
+    if get_origin(annotation) in (Union, UnionType):
+        parts = [part for part in get_args(annotation) if part is not type(None)]
+        return _choices(parts[0]) if len(parts) == 1 else ()
+    return ()

@@ -1,0 +1,203 @@
+"""What is written into a dive file: a field for every key, a line of fields for every level, cylinder and diver."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from nicegui import events, ui
+
+from leadline.app import tables
+from leadline.app.desk import Desk
+from leadline.app.draft import Draft, Key, shown, typed
+from leadline.app.fields import Field, fields, is_of, table
+
+_NEW_ROWS: dict[str, dict[str, Any]] = {
+    "levels": {"depth": "20 m", "leave_at": 60},
+    "cylinders": {"name": "another stage", "gas": "50", "size": "11 L", "pressure": "200 bar", "use": "deco"},
+    "team": {"name": "another diver"},
+}
+_ONE_OF = {"levels": "level", "cylinders": "cylinder", "team": "diver"}
+
+
+def html(content: str = "") -> ui.html:
+    """HTML of our own making, in which every text of a dive file is escaped."""
+    return ui.html(content, sanitize=False).classes("w-full")
+
+
+def heading(text: str) -> None:
+    """A heading within a section."""
+    html(f"<h3>{escape(text)}</h3>")
+
+
+def mark_stale(desk: Desk, *elements: ui.element) -> None:
+    """Mark what is shown as that of an earlier draft, while there is no plan of this one."""
+    for element in elements:
+        element.classes(add="stale" if desk.plan is None else "", remove="" if desk.plan is None else "stale")
+
+
+def the_dive(desk: Desk) -> None:
+    """Title, levels, model; site, rates, stops and limits folded away."""
+    _fields(desk, (), ("title",))
+    heading("Levels")
+    _rows(desk, "levels", ("depth", "leave_at", "gas"))
+    heading("Gradient factors and coefficients")
+    _fields(desk, ("model",))
+    for said, names in (("Site, rates and stops", ("site", "rates", "stops")), ("Limits", ("limits",))):
+        with ui.expansion(said).classes("w-full"):
+            for name in names:
+                if len(names) > 1:
+                    heading(name.capitalize())
+                _fields(desk, (name,))
+            if "stops" in names:
+                heading("Oxygen breaks")
+                _fields(desk, ("stops", "oxygen_breaks"))
+
+
+def what_we_breathe(desk: Desk) -> None:
+    """Cylinders, breathing, loop and team, and what becomes of the gas."""
+    heading("Cylinders")
+    _rows(desk, "cylinders", ("name", "gas", "size", "working_pressure", "pressure", "use", "reserve", "switch_depth"))
+    heading("How much the diver breathes")
+    _fields(desk, ("diver",))
+    heading("How the gas is planned")
+    _fields(desk, ("gas",))
+    with ui.expansion("Loop").classes("w-full"):
+        _fields(desk, ("loop",))
+        ui.button(
+            "Without a loop", on_click=lambda: desk.edit(lambda draft: draft.with_value(("loop",), None))
+        ).props("outline dense")  # fmt: skip
+    with ui.expansion("Team").classes("w-full"):
+        _rows(desk, "team", ("name", "gradient_factors", "rmv_bottom", "rmv_deco", "rmv_stressed", "circuit"))
+        html("<p>A diver's own loop and cylinders are written in the dive file, below.</p>")
+    gas_tables = html()
+
+    def show() -> None:
+        mark_stale(desk, gas_tables)
+        if desk.plan is not None:
+            gas_tables.content = tables.gas(desk.plan) + tables.turning(desk.plan) + tables.breathing(desk.plan)
+
+    desk.watch(show)
+
+
+def contingency_fields(desk: Desk) -> None:
+    """Which contingencies are planned for."""
+    with ui.expansion("Which contingencies").classes("w-full"):
+        _fields(desk, ("contingencies",))
+
+
+# --- Fields and rows --------------------------------------------------------------------------------------------------
+
+
+def _fields(desk: Desk, key: Key, only: tuple[str, ...] = ()) -> None:
+    """The fields of a table at a key, as far as named; all if none is."""
+    names = only or tuple(asked.name for asked in fields(table(*_words_of(key)), desk.written_in))
+    with ui.element("div").classes("row-of-fields"):
+        for name in names:
+            _field(desk, (*key, name))
+
+
+def _words_of(key: Key) -> tuple[str, ...]:
+    return tuple(part for part in key if isinstance(part, str))
+
+
+def _field(desk: Desk, key: Key) -> None:
+    model, name = table(*_words_of(key[:-1])), str(key[-1])
+
+    def asked() -> Field:
+        return next(one for one in fields(model, desk.written_in) if one.name == name)
+
+    def write(event: events.ValueChangeEventArguments[Any]) -> None:
+        text = str(event.value) if event.value is not None else ""
+        if desk.history.now.readable and typed(text) != desk.history.now.value(key):
+            desk.edit(lambda draft: draft.with_value(key, _kept(asked(), text)))
+
+    made = _input(asked())
+
+    def show() -> None:
+        draft, now = desk.history.now, asked()
+        made.set_enabled(draft.readable)
+        _relabel(made, now)
+        text = shown(draft.value(key))
+        offered = not now.choices or text in now.choices or not text
+        if draft.readable and offered and typed(str(made.value or "")) != typed(text):
+            made.set_value(text)
+        said = [problem.message for problem in desk.problems if is_of(problem.key, key)]
+        made.error = said[0] if said else None
+
+    show()
+    made.on_value_change(write)
+    desk.watch(show)
+
+
+def _input(asked: Field) -> Any:
+    made: Any
+    if asked.choices:
+        words = {"": f"({asked.default or 'none'})"} | {word: word for word in asked.choices}
+        made = ui.select(words, label=asked.label, value="")
+    else:
+        made = ui.input(asked.label, placeholder=asked.default).props("debounce=250")
+    made.props("outlined dense stack-label hide-bottom-space")
+    if asked.name == "title":
+        made.classes("wide")
+    made.tooltip(asked.help)
+    return made
+
+
+def _relabel(made: Any, asked: Field) -> None:
+    """Labels and defaults go with the units of the dive file."""
+    for prop, text in (("label", asked.label), *(() if asked.choices else (("placeholder", asked.default),))):
+        if made.props.get(prop) != text:
+            made.props[prop] = text
+
+
+def _kept(asked: Field, text: str) -> Any:
+    """What is typed, as the key takes it: words stay words even where they look like numbers."""
+    if asked.name in ("name", "title"):
+        return text.strip() or None
+    value = typed(text)
+    return [value] if asked.many and value is not None and not isinstance(value, list) else value
+
+
+def _rows(desk: Desk, name: str, only: tuple[str, ...]) -> None:
+    """A list of tables: a line of fields each, that can be added and taken away."""
+    listed = ui.element("div").classes("w-full")
+    shown_rows = [-1]
+
+    def show() -> None:
+        if not desk.history.now.readable:
+            return
+        count = desk.history.now.rows((name,))
+        if count == shown_rows[0]:
+            return
+        shown_rows[0] = count
+        desk.forget(name)
+        listed.clear()
+        with listed, desk.watching(name):
+            for i in range(count):
+                _row(desk, name, i, only)
+
+    ui.button(
+        f"Add a {_ONE_OF[name]}", on_click=lambda: desk.edit(lambda draft: draft.with_row((name,), _new(draft, name)))
+    ).props("outline dense")  # fmt: skip
+    desk.watch(show)
+    show()
+
+
+def _row(desk: Desk, name: str, i: int, only: tuple[str, ...]) -> None:
+    def take_away() -> None:
+        desk.edit(lambda draft: draft.without_row((name,), i))
+
+    with ui.element("div").classes("card-row").props(f'role="group" aria-label="{_ONE_OF[name]} {i + 1}"'):
+        with ui.element("div").classes("grow"):
+            _fields(desk, (name, i), only)
+        ui.button(icon="close", on_click=take_away).props(f'flat dense aria-label="Take away {_ONE_OF[name]} {i + 1}"')
+
+
+def _new(draft: Draft, name: str) -> dict[str, Any]:
+    """A row to begin with; its name is none that is there."""
+    row = dict(_NEW_ROWS[name])
+    taken = {other.get("name") for other in draft.value((name,)) or [] if isinstance(other, dict)}
+    if "name" in row and row["name"] in taken:
+        row["name"] = next(f"{row['name']} {i}" for i in range(2, len(taken) + 3) if f"{row['name']} {i}" not in taken)
+    return row

@@ -1,0 +1,219 @@
+"""The page: one scroll in the order in which a diver thinks, with the verdict always in sight."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from html import escape
+from pathlib import Path
+from typing import Any
+
+from nicegui import events, ui
+
+from leadline.app import tables
+from leadline.app.desk import Desk
+from leadline.app.draft import Draft, History
+from leadline.app.forms import html, the_dive, what_we_breathe
+from leadline.app.pictures import dragged, the_way_up, what_if
+from leadline.app.planner import Planner
+from leadline.app.takeaway import save, what_we_write_down
+from leadline.brief.reader import MAX_BYTES
+from leadline.cautions import CAUTIONS, SHORT
+from leadline.units import SystemName
+
+STATIC = Path(__file__).parent / "static"
+_NEW_DIVE = """title = "A new dive"
+units = "metric"
+
+[[levels]]
+depth = 40
+leave_at = 20
+
+[[cylinders]]
+name = "twin set"
+gas = "28"
+size = 24
+pressure = 230
+use = "bottom"
+"""
+_NEW_DIVE_IMPERIAL = """title = "A new dive"
+units = "imperial"
+
+[[levels]]
+depth = 130
+leave_at = 20
+
+[[cylinders]]
+name = "twin set"
+gas = "28"
+size = 200
+working_pressure = 3000
+pressure = 3000
+use = "bottom"
+"""
+_TOUR = (
+    "The strip at the top always says whether anything speaks against the dive as it stands.",
+    "Change anything: the whole plan, with everything that can go wrong, is worked out anew at once.",
+    "Point at the pictures, or use the arrow keys there: everything at that minute is read out beside them.",
+    "Drag the round handles on the profile to make the dive deeper, shallower, longer or shorter.",
+    "Lay a contingency over the profile to see where it leaves the plan.",
+    "At the end are the sheets to print, and the dive file itself: every key can be written there.",
+)
+
+
+def build(planner: Planner, first: str, dives: Mapping[str, str], opened: bool) -> None:
+    """Build the page for a client. `first` is the dive it shows; `dives` are examples by name; `opened`: `first` was
+    asked for, and is not replaced by what the browser remembers of another dive."""
+    desk = Desk(planner, ui.context.client, History(Draft(first)))
+    desk.client.on_delete(desk.close)
+    ui.on_exception(desk.say)
+    ui.add_head_html(f"<style>{(STATIC / 'page.css').read_text()}</style>")
+    ui.add_body_html(f"<script>{(STATIC / 'page.js').read_text()}</script>")
+    html('<a class="skip" href="#the-dive">To the dive</a>')
+    _strip(desk)
+    with ui.element("main").classes("leadline"):
+        _tools(desk, dives)
+        _tour()
+        _section("The dive", lambda: the_dive(desk))
+        _section("What we breathe", lambda: what_we_breathe(desk))
+        _section("The way up", lambda: the_way_up(desk))
+        _section("What if", lambda: what_if(desk))
+        _section("What we write down", lambda: what_we_write_down(desk))
+        html("<p>" + " ".join(escape(line) for line in CAUTIONS) + "</p>")
+    desk.watch(lambda: _remember(desk, first))
+    ui.on("leadline_drag", lambda event: dragged(desk, event.args))
+    ui.on("leadline_night", lambda event: _to_night(desk, event.args is True))
+    ui.timer(0.0, lambda: _begin(desk, first if opened else None), once=True)
+
+
+def _section(heading: str, inside: Callable[[], None]) -> None:
+    name = heading.lower().replace(" ", "-")
+    with ui.element("section").props(f'id="{name}" aria-label="{heading}"'):
+        html(f"<h2>{heading}</h2>")
+        inside()
+
+
+# --- What the browser remembers ---------------------------------------------------------------------------------------
+
+
+async def _begin(desk: Desk, opened: str | None) -> None:
+    """Take up what the browser remembers, if it was not asked for another dive."""
+    await desk.client.connected()
+    try:
+        remembered = await ui.run_javascript("window.leadlineRemembered()", timeout=10.0)
+    except TimeoutError:
+        remembered = None
+    if not isinstance(remembered, dict):
+        remembered = {}
+    desk.night = remembered.get("night") is True
+    text, saved, first = (remembered.get(name) for name in ("text", "saved", "first"))
+    if isinstance(text, str) and text.strip() and (opened is None or first == opened):
+        desk.open(text, saved if isinstance(saved, str) else None)
+    else:
+        desk.replan()
+
+
+def _remember(desk: Desk, first: str) -> None:
+    given = json.dumps({"text": desk.history.now.text, "saved": desk.saved, "first": first})
+    ui.run_javascript(f"window.leadlineRemember({given})")
+
+
+def _to_night(desk: Desk, night: bool) -> None:
+    desk.night = night
+    desk.show()
+
+
+# --- Always in sight --------------------------------------------------------------------------------------------------
+
+
+def _strip(desk: Desk) -> None:
+    with ui.element("header").classes("strip"):
+        strip = html().props('role="status" aria-live="polite"')
+
+    def show() -> None:
+        strip.content = f'<div class="inside">{_in_sight(desk)}<span class="caution">{escape(SHORT)}</span></div>'
+
+    desk.watch(show)
+    show()
+
+
+def _in_sight(desk: Desk) -> str:
+    team, plan = desk.team, desk.plan
+    if desk.slow or desk.planned is None:
+        return '<span class="verdict-word">Planning …</span>'
+    if team is None or plan is None:
+        wrong = len(desk.problems)
+        said = f"{wrong} thing{'s' * (wrong != 1)} to put right"
+        return f'<a class="verdict-word grave" href="#findings">{said}</a><span>There is no plan of this dive.</span>'
+    word, line = tables.verdict(team)
+    grave = " grave" if team.no_go else ""
+    cells = "".join(
+        f'<span class="figure{" more" if i > 3 else ""}">{name} <b>{value}</b></span>'
+        for i, (name, value) in enumerate(tables.figures(plan))
+    )
+    return f'<a class="verdict-word{grave}" href="#findings">{word}</a><span>{line}</span>{cells}'
+
+
+def _tools(desk: Desk, dives: Mapping[str, str]) -> None:
+    with ui.element("div").classes("tools"):
+        title = html()
+        undo = ui.button("Undo", on_click=lambda: desk.write(desk.history.undone())).props("outline dense")
+        redo = ui.button("Redo", on_click=lambda: desk.write(desk.history.redone())).props("outline dense")
+        with ui.dropdown_button("Open", auto_close=True).props("outline dense"):
+            ui.item("A dive file …", on_click=_opening(desk).open)
+            ui.item("A new dive, metric", on_click=lambda: desk.open(_NEW_DIVE))
+            ui.item("A new dive, imperial", on_click=lambda: desk.open(_NEW_DIVE_IMPERIAL))
+            for name, text in dives.items():
+                ui.item(f"Example: {name.replace('-', ' ')}", on_click=lambda _, text=text: desk.open(text))
+        ui.button("Save", on_click=lambda: save(desk)).props("outline dense")
+        ui.toggle({None: "as written", "metric": "metric", "imperial": "imperial"}, value=None).props(
+            "dense outline no-caps role=group aria-label='units shown'"
+        ).on_value_change(lambda event: desk.show_in(_system(event.value)))
+        ui.button("Night", on_click=lambda: ui.run_javascript("window.leadlineNight(emitEvent)")).props("outline dense")
+
+    def show() -> None:
+        found = desk.history.now.value(("title",))
+        name = found if isinstance(found, str) else "Untitled dive"
+        title.content = f"<h1>{escape(name)}{' (not saved)' if desk.unsaved else ''}</h1>"
+        undo.set_enabled(bool(desk.history.past))
+        redo.set_enabled(bool(desk.history.future))
+
+    desk.watch(show)
+    show()
+
+
+def _system(value: object) -> SystemName | None:
+    return "metric" if value == "metric" else "imperial" if value == "imperial" else None
+
+
+def _opening(desk: Desk) -> ui.dialog:
+    """The dialog that takes a dive file up."""
+
+    async def take(event: events.UploadEventArguments) -> None:
+        dialog.close()
+        content = await event.file.read()
+        try:
+            desk.open(content[: MAX_BYTES + 1].decode("utf-8-sig"))
+        except UnicodeDecodeError:
+            ui.notify(f"{event.file.name} is not text; a dive file is TOML in UTF-8", type="warning")
+
+    with ui.dialog() as dialog, ui.card():
+        ui.label("Open a dive file (TOML)")
+        ui.upload(
+            label="Choose a file", on_upload=take, auto_upload=True, max_file_size=MAX_BYTES, max_files=1,
+            on_rejected=lambda: ui.notify("That is no dive file (.toml), or too large for one", type="warning"),
+        ).props('accept=".toml,text/plain"')  # fmt: skip
+        ui.button("Leave it", on_click=dialog.close).props("outline dense")
+    return dialog
+
+
+def _tour() -> None:
+    with ui.expansion("What this page shows").classes("w-full").props('id="tour"') as tour:
+        html('<ul class="tour">' + "".join(f"<li>{escape(line)}</li>" for line in _TOUR) + "</ul>")
+
+    async def open_once() -> None:
+        first: Any = await ui.run_javascript("window.leadlineFirstTime()", timeout=10.0)
+        if first:
+            tour.open()
+
+    ui.timer(0.1, open_once, once=True)

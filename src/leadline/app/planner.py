@@ -1,0 +1,237 @@
+"""Plans drafts in processes of their own: a dive file that takes too long is given up, and holds up nobody else."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import multiprocessing
+import time
+import tomllib
+from concurrent.futures import Future, TimeoutError
+from dataclasses import dataclass
+from typing import Any
+
+from pebble import ProcessExpired, ProcessPool
+
+from leadline.app import paper
+from leadline.app.draft import MOST_CHARACTERS
+from leadline.brief import BriefError, parse_dive
+from leadline.brief.errors import Problem
+from leadline.brief.schema import Dive
+from leadline.plan import solve
+from leadline.plan.solve import Frontier
+from leadline.plan.team import Team, plan_team
+from leadline.units import SystemName
+
+LONGEST_S = 10.0
+"""A dive takes some hundredths of a second; one that takes longer than this is given up."""
+TURN_S = 2.0
+"""A dive that takes longer than this is given up where another waits for its process."""
+LONGEST_PAPER_S = 60.0
+LONGEST_LIMITS_S = 120.0
+"""After so long the limits known by then must do."""
+WORKERS = 2
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What came of a draft: a plan, or what is wrong with it."""
+
+    team: Team | None
+    problems: tuple[Problem, ...] = ()
+
+
+def plan_text(text: str, units: SystemName | None = None) -> Planned:
+    """The plan of a dive file's text; `units` shows it in other units than the file is written in."""
+    try:
+        return Planned(plan_team(read_text(text, units), ""))
+    except BriefError as error:
+        return Planned(None, error.problems)
+
+
+def read_text(text: str, units: SystemName | None = None) -> Dive:
+    """The dive of a dive file's text, shown in other units where they are given. Raises BriefError."""
+    if len(text) > MOST_CHARACTERS:
+        raise BriefError("", [Problem("", f"is over {MOST_CHARACTERS // 1000} kB, too large for this page")])
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BriefError("", [Problem("", f"is not TOML: {str(error)[:200]}")]) from None
+    except (RecursionError, ValueError):
+        said = "has tables nested too deeply, or a number too long, for any dive"
+        raise BriefError("", [Problem("", said)]) from None
+    dive = parse_dive(tables, "")
+    return dive if units is None else dive.model_copy(update={"units": units})
+
+
+def ready() -> bool:
+    """Plan a small dive, so that the kernel is compiled or loaded before the first diver waits for it."""
+    level = {"depth": 40, "leave_at": 20}
+    carried = [{"name": "a", "gas": "air", "size": 24, "pressure": 230, "use": "bottom"}]
+    loop = {"diluent": "21/35", "setpoint": 1.2}
+    bailout = [carried[0] | {"use": "bailout"}]
+    for more in ({"cylinders": carried}, {"cylinders": bailout, "loop": loop}):
+        plan_team(parse_dive({"units": "metric", "levels": [level], **more}))
+    return True
+
+
+# --- In the processes -------------------------------------------------------------------------------------------------
+
+_shared: list[Any] = []
+"""In the process that works limits out: the job's number, the plans it has tried, the number of the job to stop."""
+
+
+def _begin(lock: Any, *shared: Any) -> None:
+    """One process after the other, so that the kernel is compiled once."""
+    _shared[:] = shared
+    with lock:
+        ready()
+
+
+def _begun() -> bool:
+    return True
+
+
+def _limits(text: str, units: SystemName | None, job: int) -> Frontier | None:
+    """The limits around a dive, as far as known when they are to be stopped; None if nothing is."""
+    current, tried, stopped = _shared
+    current.value, tried.value = job, 0
+    until = time.monotonic() + LONGEST_LIMITS_S
+
+    def told(_: str) -> None:
+        tried.value += 1
+        if stopped.value == job or time.monotonic() > until:
+            raise KeyboardInterrupt
+
+    try:
+        return solve.frontier(read_text(text, units), "", told)
+    except KeyboardInterrupt:
+        return None
+
+
+# --- The pools --------------------------------------------------------------------------------------------------------
+
+
+class Planner:
+    """The processes that plan. Made once, for all clients; to be closed."""
+
+    def __init__(self, workers: int = WORKERS, longest_s: float = LONGEST_S, turn_s: float = TURN_S) -> None:
+        """`longest_s`: seconds after which a dive is given up; `turn_s`: after which it is if another waits."""
+        self._longest_s, self._turn_s = longest_s, turn_s
+        context = multiprocessing.get_context("spawn")
+        lock = context.Lock()
+        self._pool = ProcessPool(max_workers=workers, context=context, initializer=_begin, initargs=[lock])
+        self._running: dict[Future[Any], float] = {}
+        self._job, self._shared = 0, (context.Value("q"), context.Value("q"), context.Value("q"))
+        self._solver = ProcessPool(
+            max_workers=1, context=context, initializer=_begin, initargs=[lock, *self._shared]
+        )  # fmt: skip
+
+    def warm_up(self) -> Future[bool]:
+        """Begin to get ready."""
+        made: Future[bool] = self._pool.schedule(_begun)
+        return made
+
+    async def plan(self, text: str, units: SystemName | None = None) -> Planned:
+        """The plan of a dive file's text. To give it up, cancel the task that waits for it."""
+        waiting = self._pool.schedule(plan_text, args=(text, units), timeout=self._longest_s)
+        turns = asyncio.create_task(self._take_turns(waiting))
+        try:
+            found: Planned = await asyncio.wrap_future(waiting)
+        except TimeoutError:
+            return _refused(f"takes longer than {self._longest_s:g} s to plan and was given up; plan fewer levels")
+        except ProcessExpired as error:
+            _log.error("planning process ended: %s", error)
+            return _refused("could not be planned: the planning process ended; try again")
+        except asyncio.CancelledError:
+            if _is_cancelled():  # by who waits, and not in here
+                waiting.cancel()
+                raise
+            return _refused(f"took longer than {self._turn_s:g} s to plan while another dive waited; plan fewer levels")
+        except Exception:
+            _log.exception("planning failed")
+            return _refused("could not be planned: an error of Leadline's own; the server's log has the rest")
+        finally:
+            turns.cancel()
+            self._running.pop(waiting, None)
+        return found
+
+    async def _take_turns(self, waiting: Future[Any]) -> None:
+        """While a dive waits for a process, those that have had their turn are given up."""
+        while not (waiting.running() or waiting.done()):
+            await asyncio.sleep(0.1)
+            for other, since in list(self._running.items()):
+                if time.monotonic() - since > self._turn_s:
+                    other.cancel()
+        self._running[waiting] = time.monotonic()
+
+    async def sheet(self, team: Team, member: int, name: str) -> bytes:
+        """A sheet of a diver as PDF; its name is one of `leadline.sheets.write.SHEETS`."""
+        waiting = self._pool.schedule(paper.sheet_pdf, args=(team, member, name), timeout=LONGEST_PAPER_S)
+        made: bytes = await asyncio.wrap_future(waiting)
+        return made
+
+    async def briefing(self, team: Team, member: int) -> str:
+        """The plan of a diver as one HTML file."""
+        waiting = self._pool.schedule(paper.html_briefing, args=(team, member), timeout=LONGEST_PAPER_S)
+        made: str = await asyncio.wrap_future(waiting)
+        return made
+
+    # --- Limits: one dive at a time, the next waits
+
+    def limits(self, text: str, units: SystemName | None = None) -> Limits:
+        """Begin to work out the limits around a dive."""
+        self._job += 1
+        args = (text, units, self._job)
+        waiting = self._solver.schedule(_limits, args=args, timeout=LONGEST_LIMITS_S + 30.0)
+        return Limits(self._job, waiting, self._shared)
+
+    def close(self) -> None:
+        """End the processes, planned or not."""
+        for pool in (self._pool, self._solver):
+            pool.stop()
+            pool.join()
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The limits around a dive, while they are worked out."""
+
+    job: int
+    waiting: Future[Any]
+    shared: tuple[Any, Any, Any]
+
+    @property
+    def tried(self) -> int | None:
+        """Plans tried so far; None while another dive's limits are worked out."""
+        current, tried, _ = self.shared
+        return int(tried.value) if current.value == self.job else None
+
+    async def found(self) -> Frontier | None:
+        """The limits, as far as they are known; None if none is. Raises what went wrong."""
+        try:
+            made: Frontier | None = await asyncio.wrap_future(self.waiting)
+        except asyncio.CancelledError:
+            if _is_cancelled():
+                raise
+            return None
+        return made
+
+    def stop(self) -> None:
+        """Be content with what is known."""
+        if self.tried is None:
+            self.waiting.cancel()
+        else:
+            self.shared[2].value = self.job
+
+
+def _refused(said: str) -> Planned:
+    return Planned(None, (Problem("", said),))
+
+
+def _is_cancelled() -> bool:
+    """Whether the task that runs is to end; otherwise it was what it waited for that was given up."""
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0

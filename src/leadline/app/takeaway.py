@@ -1,0 +1,97 @@
+"""What is taken away: the sheets, the briefing to send, the dive file itself."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from nicegui import events, ui
+
+from leadline.app.desk import Desk
+from leadline.app.draft import MOST_CHARACTERS, Draft
+from leadline.app.forms import html
+from leadline.plan.team import Team
+
+SHEETS = (("slate.pdf", "Slate"), ("wetnotes.pdf", "Wet notes"), ("briefing.pdf", "Briefing"))
+
+
+def what_we_write_down(desk: Desk) -> None:
+    """Buttons for the sheets, and the dive file as text."""
+
+    async def sheet(team: Team, name: str) -> None:
+        pdf = await desk.planner.sheet(team, desk.member, name)
+        ui.download.content(pdf, f"{file_name(desk, '')}-{name}", "application/pdf")
+
+    async def send(team: Team, _: str) -> None:
+        page = await desk.planner.briefing(team, desk.member)
+        ui.download.content(page, file_name(desk, ".html"), "text/html")
+
+    with ui.row():
+        for name, label in SHEETS:
+            _button(desk, f"{label} (PDF)", name, sheet)
+        _button(desk, "Briefing to send (one HTML file)", "", send)
+    html("<p>Print at 100 %. In a team these are the sheets of the diver shown.</p><h3>The dive file</h3>")
+    _text(desk)
+
+
+def _button(desk: Desk, label: str, name: str, make: Callable[[Team, str], Awaitable[None]]) -> None:
+    button = ui.button(label).props("outline")
+
+    async def made() -> None:
+        team = desk.team
+        if team is None or desk.planned_of != desk.history.now.text:
+            ui.notify("There is no plan of this dive file: put right what is listed above first", type="warning")
+            return
+        button.props("loading")
+        try:
+            await make(team, name)
+        except Exception as error:
+            desk.say(error)
+        finally:
+            button.props(remove="loading")
+
+    button.on_click(made)
+
+
+def save(desk: Desk) -> None:
+    """Hand the dive file to the browser."""
+    desk.saved = desk.history.now.text
+    ui.download.content(desk.saved, file_name(desk, ".toml"), "application/toml")
+    desk.show()
+
+
+def file_name(desk: Desk, ending: str) -> str:
+    """A name for a file, after the dive's title."""
+    title = desk.history.now.value(("title",))
+    return (re.sub(r"[^a-z0-9]+", "-", str(title or "dive").lower()).strip("-")[:60] or "dive") + ending
+
+
+def _text(desk: Desk) -> None:
+    """The dive file to write in; what is written counts a moment after the last key."""
+    text = ui.codemirror("", language="TOML", line_wrapping=True).classes("w-full")
+    text.props('aria-label="The dive file"')
+    writing: list[asyncio.TimerHandle] = []
+
+    def show() -> None:
+        if text.value != desk.history.now.text:
+            text.set_value(desk.history.now.text)
+
+    def write(event: events.ValueChangeEventArguments[Any]) -> None:
+        for waiting in writing:
+            waiting.cancel()
+        writing[:] = [asyncio.get_running_loop().call_later(0.4, take, str(event.value))]
+
+    def take(written: str) -> None:
+        if written != text.value:
+            return
+        if len(written) > MOST_CHARACTERS:
+            with desk.client:
+                ui.notify(f"That is over {MOST_CHARACTERS // 1000} kB, too large for a dive file", type="warning")
+            return
+        desk.write(desk.history.then(Draft(written)))
+
+    show()
+    text.on_value_change(write)
+    desk.watch(show)

@@ -1,0 +1,94 @@
+"""A server of the page for the tests that talk to one."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from contextlib import suppress
+
+import pytest
+
+SERVE = "import sys; from leadline.app.server import serve; serve(port=int(sys.argv[1]), host=sys.argv[2])"
+STARTS_WITHIN_S = 180.0
+
+
+class Server:
+    """The page in a process of its own, as a diver starts it."""
+
+    def __init__(self, port: int = 0, host: str = "127.0.0.1"):
+        self.port, self.host = port or free_port(), host
+        self.process = self._start()
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}/"
+
+    def _start(self):
+        process = subprocess.Popen(
+            [sys.executable, "-c", SERVE, str(self.port), self.host],
+            stdout=subprocess.PIPE,
+            text=True,
+            env={name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")},
+        )
+        self.said = process.stdout.readline()
+        until = time.monotonic() + STARTS_WITHIN_S
+        while time.monotonic() < until and process.poll() is None:
+            with suppress(urllib.error.URLError, ConnectionError, TimeoutError):
+                self.ask()
+                return process
+        process.kill()
+        process.stdout.close()
+        raise AssertionError(f"the server did not come up (exit status {process.wait()})")
+
+    def ask(self, path: str = "", **headers: str) -> int:
+        """The status that a request gets."""
+        request = urllib.request.Request(
+            self.url + path, headers={name.replace("_", "-"): value for name, value in headers.items()}
+        )
+        try:
+            with urllib.request.urlopen(request, timeout=30) as answer:
+                answer.read()
+                return answer.status
+        except urllib.error.HTTPError as error:
+            with error:
+                return error.code
+
+    def stop(self):
+        self.process.terminate()
+        try:
+            self.process.wait(30)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+        self.process.stdout.close()
+
+    def restart(self):
+        self.process = self._start()
+
+
+def free_port() -> int:
+    with socket.socket() as made:
+        made.bind(("127.0.0.1", 0))
+        return made.getsockname()[1]
+
+
+@pytest.fixture(scope="session")
+def server():
+    made = Server()
+    yield made
+    made.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The path of Chromium. Without one the tests are skipped, or fail where LEADLINE_BROWSER=required."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if found is None:
+        if os.environ.get("LEADLINE_BROWSER") == "required":
+            pytest.fail("LEADLINE_BROWSER=required, and there is no Chromium")
+        pytest.skip("no Chromium")
+    return found

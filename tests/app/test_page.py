@@ -1,0 +1,516 @@
+"""The page in a real browser: what a diver does with it, from first start to printed slates."""
+
+import json
+import math
+import re
+import time
+import tomllib
+from pathlib import Path
+
+import axe_core_python
+import pypdf
+import pytest
+from playwright.sync_api import Error, expect, sync_playwright
+from typer.testing import CliRunner
+
+from leadline.cautions import SHORT
+from leadline.cli import app as command
+from tests.app.conftest import Server
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+TRIMIX = (EXAMPLES / "marigold-trimix.toml").read_text()
+LOOP = (EXAMPLES / "marigold-loop.toml").read_text()
+AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
+WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
+WITHIN_MS = 20_000.0
+MM = 72 / 25.4
+
+expect.set_options(timeout=WITHIN_MS)
+
+
+@pytest.fixture(scope="module")
+def browser(chromium):
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def visit(browser, server):
+    """Opens the page as a new visitor, with the first dive planned. Errors of the page's own scripts fail the test."""
+    contexts, errors = [], []
+
+    def opened(viewport=WIDE, url=server.url):
+        context = browser.new_context(viewport=viewport, accept_downloads=True)
+        context.set_default_timeout(WITHIN_MS)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: errors.append(error))
+        page.goto(url)
+        settled(page)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert errors == []
+
+
+def settled(page):
+    expect(page.locator(".strip .figure").first).to_be_visible()
+
+
+def strip(page):
+    return page.locator(".strip")
+
+
+def level(page, i=1):
+    return page.get_by_role("group", name=f"level {i}", exact=True)
+
+
+def cylinder(page, i):
+    return page.get_by_role("group", name=f"cylinder {i}", exact=True)
+
+
+def unfold(page):
+    for said in ("Site, rates and stops", "Limits", "Loop", "Team", "Which contingencies"):
+        page.get_by_role("button", name=f'Expand "{said}"').click()
+
+
+def write(field, text):
+    field.fill(text)
+    field.press("Tab")
+
+
+def saved(page) -> str:
+    """The dive file as the page saves it."""
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save", exact=True).click()
+    return Path(download.value.path()).read_text()
+
+
+def open_file(page, name, text):
+    page.get_by_role("button", name="Open").click()
+    page.get_by_text("A dive file …").click()
+    page.locator("input[type=file]").set_input_files({"name": name, "mimeType": "text/plain", "buffer": text.encode()})
+    expect(page.get_by_role("dialog")).to_be_hidden()
+
+
+def shown_numbers(page) -> dict:
+    """What the page shows of the plan."""
+    return page.evaluate(
+        """() => {
+        const figures = {};
+        for (const one of document.querySelectorAll(".strip .figure")) {
+            const value = one.querySelector("b").textContent;
+            figures[one.textContent.replace(value, "").trim()] = value;
+        }
+        const rows = (caption) => [...document.querySelectorAll("main table")]
+            .filter((table) => table.caption.textContent === caption)
+            .flatMap((table) => [...table.tBodies[0].rows].map((row) => [...row.cells].map((c) => c.textContent)));
+        return {figures, schedule: rows("Schedule"), gas: rows("Gas"), whatIf: rows("What if")};
+        }"""
+    )
+
+
+def differences(page, text, tmp_path) -> list[str]:
+    """Where the page shows something else than `leadline plan --json` prints for the file."""
+    file = tmp_path / "dive.toml"
+    file.write_text(text)
+    plan = json.loads(CliRunner().invoke(command, ["plan", str(file), "--json"]).stdout)
+    here, schedule = shown_numbers(page), plan["schedule"]
+
+    def up(number):
+        return str(math.ceil(number - 1e-6))
+
+    survived = [found["survived"] for found in plan["contingencies"]]
+    expected = {
+        "Run time": f"{up(schedule['run_time_min'])} min",
+        "TTS": f"{up(schedule['tts_min'])} min",
+        "NDL": f"{schedule['ndl_min']} min",
+        "CNS": f"{up(plan['oxygen']['cns_percent'])} %",
+        "OTU": up(plan["oxygen"]["otu"]),
+        "What ifs met": f"{sum(survived)} of {len(survived)}",
+    }
+    wrong = [f"{k}: {here['figures'].get(k)} for {v}" for k, v in expected.items() if here["figures"].get(k) != v]
+    stops = [[str(round(s["depth_m"])), up(s["leave_min"])] for s in schedule["stops"]]
+    rows = [[row[0], row[2]] for row in here["schedule"] if row[1].isdigit()]
+    wrong += [f"stops {rows} for {stops}"] * (rows != stops)
+    left = {use["name"]: use["left_bar"] for use in plan["supply"]}
+    here_left = {row[0]: float(row[6].split()[0]) for row in here["gas"]}
+    if left.keys() != here_left.keys() or any(abs(left[name] - here_left[name]) > 1.0 for name in left):
+        wrong.append(f"left {here_left} for {left}")
+    whats = [[found["name"], "met" if found["survived"] else "NOT MET"] for found in plan["contingencies"]]
+    rows = [[row[0], row[6].removesuffix(" (two failures)")] for row in here["whatIf"]]
+    return wrong + [f"what if {rows} for {whats}"] * (rows != whats)
+
+
+def agrees(page, text, tmp_path):
+    """Wait until the page shows what the command line says."""
+    until = time.monotonic() + WITHIN_MS / 1000
+    while (wrong := differences(page, text, tmp_path)) and time.monotonic() < until:
+        page.wait_for_timeout(200)
+    assert wrong == []
+
+
+# --- From first start to printed slates -------------------------------------------------------------------------------
+
+
+def test_a_newcomer_comes_to_printed_slates(visit, tmp_path):
+    """An example is there with its verdict and cautions; the tour is open, once; what is printed is true to size."""
+    page = visit()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, keel")
+    expect(page.locator(".verdict-word")).to_have_text("No no-go found")
+    expect(strip(page)).to_contain_text(SHORT)
+    expect(page.locator("ul.tour")).to_be_visible()
+    agrees(page, TRIMIX, tmp_path)
+    sizes = {"Slate (PDF)": (90, 130), "Briefing (PDF)": (210, 297)}
+    for button, size in sizes.items():
+        with page.expect_download() as download:
+            page.get_by_role("button", name=button).click()
+        assert download.value.suggested_filename.startswith("marigold-keel-")
+        sheets = pypdf.PdfReader(download.value.path()).pages
+        assert len(sheets) > 0
+        for sheet in sheets:
+            assert (sheet.mediabox.width / MM, sheet.mediabox.height / MM) == pytest.approx(size, abs=0.2)
+        assert "Marigold" in sheets[0].extract_text()
+    page.reload()
+    settled(page)
+    expect(page.get_by_text("What this page shows")).to_be_visible()
+    expect(page.locator("ul.tour")).to_be_hidden()
+
+
+def test_edits_show_what_the_command_line_says(visit, tmp_path):
+    """Depth, time, gas, gradient factors, a cylinder more and one less, a loop: all of it, of the file as saved."""
+    page = visit()
+    write(level(page).get_by_label("depth, m"), "57")
+    write(level(page).get_by_label("leave at"), "25")
+    expect(strip(page)).not_to_contain_text("Run time 58 min")
+    agrees(page, saved(page), tmp_path)
+    write(page.get_by_label("gradient factors, %").first, "30, 70")
+    write(cylinder(page, 1).get_by_label("gas", exact=True), "21/35")
+    page.get_by_role("button", name="Add a cylinder").click()
+    expect(cylinder(page, 4).get_by_label("name")).to_have_value("another stage")
+    write(cylinder(page, 4).get_by_label("gas", exact=True), "32")
+    text = saved(page)
+    assert [one["gas"] for one in tomllib.loads(text)["cylinders"]] == ["21/35", 50, "oxygen", 32] or [
+        str(one["gas"]) for one in tomllib.loads(text)["cylinders"]
+    ] == ["21/35", "50", "oxygen", "32"]
+    agrees(page, text, tmp_path)
+    page.get_by_role("button", name="Take away cylinder 3").click()
+    expect(cylinder(page, 4)).to_have_count(0)
+    agrees(page, saved(page), tmp_path)
+    page.get_by_role("button", name='Expand "Loop"').click()
+    write(page.get_by_label("diluent"), "18/45")
+    write(page.get_by_label("setpoint, bar", exact=True), "1.2")
+    for i in (1, 2, 3):
+        cylinder(page, i).get_by_label("use").click()
+        page.get_by_role("option", name="bailout").click()
+    text = saved(page)
+    assert tomllib.loads(text)["loop"] == {"diluent": "18/45", "setpoint": 1.2}
+    agrees(page, text, tmp_path)
+    assert text.count("#") == TRIMIX.count("#")
+
+
+def test_units_change_what_is_shown_and_nothing_else(visit, tmp_path):
+    page = visit()
+    page.get_by_role("button", name="imperial", exact=True).click()
+    expect(strip(page)).to_contain_text("First stop 79 ft")  # 24 m; 1 ft is 0.3048 m
+    expect(strip(page)).to_contain_text("Run time 58 min")
+    assert saved(page) == TRIMIX
+    page.get_by_role("button", name="as written", exact=True).click()
+    agrees(page, TRIMIX, tmp_path)
+
+
+def test_undo_and_redo(visit, tmp_path):
+    page = visit()
+    undo, redo = (page.get_by_role("button", name=name, exact=True) for name in ("Undo", "Redo"))
+    expect(undo).to_be_disabled()
+    write(level(page).get_by_label("leave at"), "30")
+    expect(undo).to_be_enabled()
+    changed = saved(page)
+    agrees(page, changed, tmp_path)
+    undo.click()
+    expect(level(page).get_by_label("leave at")).to_have_value("20")
+    agrees(page, TRIMIX, tmp_path)
+    assert saved(page) == TRIMIX
+    redo.click()
+    expect(level(page).get_by_label("leave at")).to_have_value("30")
+    assert saved(page) == changed
+
+
+def test_a_file_is_opened_and_saved_with_its_comments(visit, tmp_path):
+    page = visit()
+    open_file(page, "loop.toml", LOOP)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, foredeck")
+    expect(level(page).get_by_label("depth, ft")).to_have_value("150")
+    assert saved(page) == LOOP
+    write(level(page).get_by_label("leave at"), "33")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, foredeck (not saved)")
+    assert saved(page) == LOOP.replace("leave_at = 35", "leave_at = 33")
+
+
+def test_the_briefing_to_send_opens_without_a_network(visit, browser, tmp_path):
+    page = visit()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Briefing to send").click()
+    file = tmp_path / download.value.suggested_filename
+    download.value.save_as(file)
+    context = browser.new_context(viewport=PHONE, offline=True)
+    asked = []
+    context.route("**", lambda route: (asked.append(route.request.url), route.continue_()))
+    phone = context.new_page()
+    phone.goto(file.as_uri())
+    expect(phone.locator(".verdict-word")).to_have_text("No no-go found")
+    expect(phone.get_by_role("img").first).to_be_visible()
+    assert phone.evaluate("[...document.images].every((image) => image.complete && image.naturalWidth > 300)")
+    assert all(url.startswith(("file:", "data:")) for url in asked)
+    assert phone.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    context.close()
+
+
+# --- On every screen, by day and night, with the keyboard alone -------------------------------------------------------
+
+
+def test_a_phone_needs_no_sideways_scroll(visit):
+    page = visit(PHONE)
+    for text in (TRIMIX, LOOP, TRIMIX.replace("twin set", "W" * 40).replace("Marigold, keel", "M" * 80)):
+        open_file(page, "dive.toml", text)
+        expect(page.get_by_role("heading", level=1)).to_have_text(tomllib.loads(text)["title"])
+        settled(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        assert strip(page).bounding_box()["height"] <= PHONE["height"] / 3
+
+
+def test_night(visit):
+    """Dark, and kept; nothing on the page stays bright."""
+    page = visit()
+    page.get_by_role("button", name="Night").click()
+    expect(page.locator("body")).to_have_class(re.compile("night"))
+    page.reload()
+    settled(page)
+    expect(page.locator("body")).to_have_class(re.compile("night"))
+    bright = page.evaluate(
+        """() => [...document.querySelectorAll("body, body *")].filter((element) => {
+            const found = getComputedStyle(element).backgroundColor.match(/[0-9.]+/g).map(Number);
+            const light = 0.2126 * found[0] + 0.7152 * found[1] + 0.0722 * found[2];
+            const box = element.getBoundingClientRect();
+            return (found[3] ?? 1) > 0.5 && light > 60 && box.width * box.height > 20000 && element.checkVisibility();
+        }).map((element) => element.outerHTML.slice(0, 90))"""
+    )
+    assert bright == []
+
+
+def test_the_keyboard_alone(visit):
+    """Tab comes to the fields and to the pictures; there the arrow keys move the read-out, minute by minute."""
+    page = visit()
+
+    def tab_to(selector, most=150):
+        for _ in range(most):
+            page.keyboard.press("Tab")
+            if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+                return
+        raise AssertionError(f"the keyboard does not come to {selector}")
+
+    tab_to("[aria-label='level 1'] input")
+    assert level(page).get_by_label("depth, m").evaluate("(field) => field === document.activeElement")
+    page.keyboard.type("54")
+    page.keyboard.press("Tab")
+    page.keyboard.press("ControlOrMeta+a")
+    page.keyboard.type("22")
+    expect(page.get_by_role("button", name="Undo", exact=True)).to_be_enabled()
+    tab_to("#pictures")
+    read = {name: page.locator(f"[data-read={name}]") for name in ("run_time", "depth", "gas", "ppo2")}
+    page.keyboard.press("Home")
+    expect(read["run_time"]).to_have_text("0:00")
+    expect(read["depth"]).to_have_text("0 m")
+    page.keyboard.press("PageDown")
+    page.keyboard.press("ArrowRight")
+    expect(read["run_time"]).to_have_text("11:00")
+    expect(read["gas"]).to_have_text("18/45")
+    # ppO2 of 18 % at the level: 18 % of 1.01325 bar and 1 bar for every 9.948 m of sea water (1025 kg/m³).
+    depth_m = float(tomllib.loads(saved(page))["levels"][0]["depth"])
+    expect(read["depth"]).to_have_text(f"{depth_m:g} m")
+    expect(read["ppo2"]).to_have_text(f"{0.18 * (1.01325 + 1025 * 9.80665 * depth_m / 1e5):.2f} bar")
+    expect(page.locator("#cursor-said")).to_contain_text("run time 11:00")
+    page.locator("#pictures").focus()
+    page.keyboard.press("End")
+    expect(read["depth"]).to_have_text("0 m")
+
+
+@pytest.mark.parametrize("viewport", [WIDE, PHONE], ids=["wide", "phone"])
+def test_nothing_shuts_anybody_out(visit, viewport):
+    """axe-core finds nothing serious, by day and night, folded open, with a plan and with something to put right."""
+    page = visit(viewport)
+    unfold(page)
+    page.add_script_tag(path=AXE)
+    for state in ("day", "night", "night, with a problem"):
+        if state == "night":
+            page.get_by_role("button", name="Night").click()
+            expect(page.locator("body")).to_have_class(re.compile("night"))
+        elif state != "day":
+            write(level(page).get_by_label("depth, m"), "deep")
+            expect(page.locator(".verdict-word")).to_contain_text("to put right")
+        found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
+        grave = [
+            (state, one["id"], [node["html"][:150] for node in one["nodes"][:4]], one["nodes"][0]["failureSummary"])
+            for one in found
+            if one["impact"] in ("serious", "critical")
+        ]
+        assert grave == []
+
+
+# --- What goes wrong --------------------------------------------------------------------------------------------------
+
+
+def test_bad_input_is_said_at_its_field(visit, server):
+    """In every field of the page: at the field, in the strip and in words; and all is well when it is undone."""
+    page = visit()
+    unfold(page)
+    page.get_by_role("button", name="Add a diver").click()
+    expect(page.get_by_role("group", name="diver 1", exact=True)).to_be_visible()
+    fields = page.locator(".row-of-fields .q-input:not(.wide)")
+    count = fields.count()
+    assert count > 60
+    for start in range(0, count, 10):
+        chunk = range(start, min(start + 10, count))
+        for i in chunk:
+            field = fields.nth(i).locator("input")
+            write(field, "" if fields.nth(i).locator(".q-field__label").inner_text() == "name" else "?!")
+        for i in chunk:
+            expect(fields.nth(i)).to_have_class(re.compile("q-field--error"))
+            expect(fields.nth(i).locator("[role=alert]")).not_to_be_empty()
+        expect(page.locator(".verdict-word")).to_contain_text("to put right")
+        expect(page.locator("#findings li").first).to_be_visible()
+        page.get_by_role("button", name="Open").click()
+        page.get_by_text("Example: marigold trimix").click()
+        settled(page)
+        page.get_by_role("button", name="Add a diver").click()
+        expect(page.get_by_role("group", name="diver 1", exact=True)).to_be_visible()
+    assert server.ask() == 200
+
+
+def test_hostile_words_stay_words(visit, tmp_path):
+    page = visit()
+    bad = "<img src=x onerror='window.hacked=1'>{b}"
+    text = TRIMIX.replace("Marigold, keel", bad).replace("twin set", f"t{bad[:38]}").replace("left stage", "<b>l</b>")
+    open_file(page, "bad.toml", text)
+    expect(page.get_by_role("heading", level=1)).to_have_text(bad)
+    agrees(page, text, tmp_path)
+    assert page.evaluate("window.hacked") is None
+    open_file(page, "bad.toml", "depth = [[[")
+    expect(page.locator(".verdict-word")).to_have_text("1 thing to put right")
+    expect(page.locator("#findings")).to_contain_text("is not TOML")
+    open_file(page, "big.toml", TRIMIX + "#" * 60_000)
+    expect(page.get_by_text("too large for a dive file")).to_be_visible()
+    page.get_by_role("button", name="Undo", exact=True).click()
+    agrees(page, text, tmp_path)
+
+
+def test_a_level_is_dragged(visit, tmp_path):
+    """The handle of the level at 60 m, 20 min of a picture of 58 min and 70 m, to 51 m and 24 min; and undone."""
+    page = visit()
+    canvas = page.locator("#pictures canvas").first
+    canvas.scroll_into_view_if_needed()
+    page.locator("#pictures").evaluate("(chart) => chart.scrollIntoView({block: 'center'})")
+    box = canvas.bounding_box()
+
+    def at(minutes, depth):
+        return box["x"] + 56 + (box["width"] - 76) * minutes / 58, box["y"] + 20 + 300 * depth / 70
+
+    page.mouse.move(*at(20, 60))
+    page.mouse.down()
+    page.mouse.move(*at(22, 55), steps=4)
+    page.mouse.move(*at(24, 51), steps=4)
+    page.mouse.up()
+    expect(level(page).get_by_label("leave at")).to_have_value("24")
+    expect(level(page).get_by_label("depth, m")).to_have_value("51")
+    agrees(page, saved(page), tmp_path)
+    page.get_by_role("button", name="Undo", exact=True).click()
+    agrees(page, TRIMIX, tmp_path)
+
+
+def test_a_contingency_is_laid_over_the_profile(visit):
+    page = visit()
+    drawn = "() => document.querySelector('#pictures canvas').toDataURL()"
+    page.wait_for_function("() => document.querySelector('[data-read=depth]').textContent === '0 m'")
+    before = page.evaluate(drawn)
+    page.get_by_label("Laid over the profile").click()
+    page.get_by_role("option", name="5 min longer", exact=True).click()
+    page.keyboard.press("Escape")
+    expect(page.locator(".q-chip")).to_contain_text("5 min longer")
+    page.wait_for_function(f"(before) => ({drawn})() !== before", arg=before)
+    write(level(page).get_by_label("leave at"), "21")
+    expect(strip(page)).not_to_contain_text("Run time 58 min")
+    expect(page.locator(".q-chip")).to_contain_text("5 min longer")
+    page.locator(".q-chip").get_by_role("button").click()
+    expect(page.locator(".q-chip")).to_have_count(0)
+    page.get_by_role("button", name="Undo", exact=True).click()
+    page.wait_for_function(f"(before) => ({drawn})() === before", arg=before)
+
+
+def test_two_divers_at_once(visit, tmp_path):
+    """Each sees the own dive alone."""
+    one, other = visit(), visit()
+    write(level(one).get_by_label("leave at"), "25")
+    write(level(other).get_by_label("leave at"), "15")
+    texts = [saved(page) for page in (one, other)]
+    assert [tomllib.loads(text)["levels"][0]["leave_at"] for text in texts] == [25, 15]
+    for page, text in zip((one, other), texts, strict=True):
+        agrees(page, text, tmp_path)
+
+
+def test_the_page_comes_back_with_the_server(visit):
+    """The draft is kept, is still known to be unsaved, and can be worked on."""
+    own = Server()
+    try:
+        page = visit(url=own.url)
+        write(level(page).get_by_label("leave at"), "26")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, keel (not saved)")
+        before = shown_numbers(page)
+        own.stop()
+        expect(page.locator("#popup")).to_be_visible()
+        own.restart()
+        expect(page.locator("#popup")).to_be_hidden()
+        settled(page)
+        expect(level(page).get_by_label("leave at")).to_have_value("26")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, keel (not saved)")
+        until = time.monotonic() + WITHIN_MS / 1000
+        while shown_numbers(page) != before and time.monotonic() < until:
+            page.wait_for_timeout(200)
+        assert shown_numbers(page) == before
+        write(level(page).get_by_label("leave at"), "20")
+        expect(strip(page)).to_contain_text("Run time 58 min")
+    finally:
+        own.stop()
+
+
+def test_leaving_with_changes_is_warned_of(visit):
+    page = visit()
+    warned = []
+    page.on("dialog", lambda dialog: (warned.append(dialog.type), dialog.dismiss()))
+    write(level(page).get_by_label("leave at"), "21")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, keel (not saved)")
+    page.wait_for_function("() => JSON.parse(sessionStorage['leadline.draft']).text.includes('leave_at = 21')")
+    with pytest.raises(Error, match="ERR_ABORTED"):  # the diver chose to stay
+        page.goto("about:blank")
+    assert warned == ["beforeunload"]
+    saved(page)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Marigold, keel")
+    page.wait_for_function(
+        "() => { const d = JSON.parse(sessionStorage['leadline.draft']); return d.text === d.saved; }"
+    )
+    page.goto("about:blank")
+    assert warned == ["beforeunload"]
+
+
+def test_the_limits_are_worked_out_until_stopped(visit):
+    page = visit()
+    begin, stop = (page.get_by_role("button", name=name, exact=True) for name in ("Work out the limits", "Stop"))
+    begin.click()
+    expect(page.get_by_text(re.compile(r"Working: [1-9]\d* dives planned"))).to_be_visible()
+    expect(begin).to_be_hidden()
+    stop.click()
+    expect(begin).to_be_visible()
+    expect(page.get_by_text(re.compile("Stopped"))).to_be_visible()

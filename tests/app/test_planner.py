@@ -1,0 +1,79 @@
+"""Planning for the page: the same plan as ever, given up when it takes too long, refused in words."""
+
+import asyncio
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from leadline.app import planner
+from leadline.app.planner import Planner, plan_text
+from leadline.brief import parse_dive
+from leadline.plan.team import plan_team
+
+TRIMIX = (Path(__file__).parents[2] / "examples" / "marigold-trimix.toml").read_text()
+
+
+@pytest.fixture(scope="module")
+def working():
+    made = Planner(workers=1, longest_s=60.0)
+    made.warm_up().result()
+    yield made
+    made.close()
+
+
+def test_the_same_plan(working):
+    found = asyncio.run(working.plan(TRIMIX))
+    assert found.problems == ()
+    assert found.team == plan_team(parse_dive(tomllib.loads(TRIMIX)))
+
+
+def test_other_units_are_the_same_dive(working):
+    metric, feet = (asyncio.run(working.plan(TRIMIX, units)).team for units in (None, "imperial"))
+    assert feet.dive.units == "imperial"
+    assert feet.members[0].plan.schedule == metric.members[0].plan.schedule
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "missing"),
+        ("units = ", "not TOML"),
+        (TRIMIX.replace("60", "-60"), "above the surface"),
+        ("#" * 1_100_000, "too large"),
+        ("a = " + "[" * 5000 + "]" * 5000, "nested"),
+    ],
+)
+def test_what_is_wrong_is_said(text, said):
+    found = plan_text(text)
+    assert found.team is None
+    assert said in found.problems[0].message
+
+
+def test_what_takes_too_long_is_given_up():
+    made = Planner(workers=1, longest_s=0.001)
+    try:
+        found = asyncio.run(made.plan(TRIMIX))
+    finally:
+        made.close()
+    assert found.team is None
+    assert "given up" in found.problems[0].message
+
+
+def test_a_process_that_dies_is_replaced(monkeypatch):
+    made = Planner(workers=1, longest_s=60.0)
+    try:
+        monkeypatch.setattr(planner, "plan_text", os_exit)
+        found = asyncio.run(made.plan(TRIMIX))
+        assert found.team is None
+        assert "try again" in found.problems[0].message
+        monkeypatch.undo()
+        assert asyncio.run(made.plan(TRIMIX)).team is not None
+    finally:
+        made.close()
+
+
+def os_exit(*_):
+    import os
+
+    os._exit(3)
