@@ -34,11 +34,26 @@ class _Diver:
 
 def contradictions(dive: Dive) -> list[Problem]:
     """Everything in a dive file that cannot be true together. What several divers share is told once."""
-    problems = [*_levels(dive), *_team(dive)]
+    problems = [*_levels(dive), *_team(dive), *_previous(dive)]
     if not any(diver.circuit == "closed" and loop_of(dive, diver) is None for diver in dive.team):
         for diver in _divers(dive):
             problems += [*_cylinders(diver), *_loop(diver), *_gases_named(diver)]
     return list(dict.fromkeys(problems))
+
+
+def _previous(dive: Dive) -> Iterator[Problem]:
+    """Earlier dives must have been dived by the divers of this one."""
+    for i, earlier in enumerate(dive.previous):
+        key = key_path("previous", i, "file")
+        dived = [diver.name for diver in earlier.dive.team]
+        missing = [name for name in ([diver.name for diver in dive.team] or [""]) if dived and name not in dived]
+        if missing and missing != [""]:
+            yield Problem(
+                key, f"{shown(earlier.file)} has no diver {', '.join(missing)}; its team is {', '.join(dived)}"
+            )
+        elif missing:
+            said = f"was dived by a team, {', '.join(dived)}; write the diver of this dive as a [[team]] of one"
+            yield Problem(key, f"{shown(earlier.file)} {said}")
 
 
 def _divers(dive: Dive) -> Iterator[_Diver]:

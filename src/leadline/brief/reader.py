@@ -13,11 +13,13 @@ from pydantic_core import ErrorDetails
 
 from leadline.brief.checks import contradictions
 from leadline.brief.errors import MOST_SHOWN, AtKey, BriefError, Problem, key_path, shown
-from leadline.brief.schema import Dive
+from leadline.brief.schema import Dive, Previous
 from leadline.units import SYSTEMS
 
 MAX_BYTES = 1_000_000
 """A dive file is a page of text; anything much larger is something else."""
+MOST_IN_A_ROW = 20
+"""Dives one after the other, each naming the one before."""
 MOST_PROBLEMS = 20
 """Problems told of one file: after so many, more would not help."""
 MOST_CHOICES = 8
@@ -27,8 +29,13 @@ MOST_MESSAGE = 300
 
 
 def read_dive(path: str | Path) -> Dive:
-    """A dive from a dive file (TOML, docs/dive-file.md). BriefError, with file, key and remedy, if not."""
-    path = Path(path)
+    """A dive from a dive file (TOML, docs/dive-file.md), with the dives before it that it names. BriefError, with file,
+    key and remedy, if not."""
+    return _read(Path(path), ())
+
+
+def _read(path: Path, later: tuple[Path, ...]) -> Dive:
+    """`later` are the files of the dives after it."""
     name = path.name or str(path)
     try:
         with path.open("rb") as file:
@@ -51,19 +58,55 @@ def read_dive(path: str | Path) -> Dive:
     except (RecursionError, ValueError):
         said = "has tables nested too deeply, or a number too long, for any dive"
         raise BriefError(name, [Problem("", said)]) from None
-    return parse_dive(data, name)
+    dive = _parsed(data, name)
+    previous: list[Previous] = []
+    for i, earlier in enumerate(dive.previous):
+        previous.append(_read_previous(earlier, tuple(previous), i, path, name, later))
+    return _agreed(dive.model_copy(update={"previous": tuple(previous)}), name)
+
+
+def _read_previous(
+    earlier: Previous, before: tuple[Previous, ...], i: int, path: Path, name: str, later: tuple[Path, ...]
+) -> Previous:
+    """An earlier dive, which begins as those `before` it have left the diver."""
+    found = (path.parent / earlier.file).resolve()
+    key = key_path("previous", i, "file")
+    if found in (path.resolve(), *later):
+        raise BriefError(name, [Problem(key, f"{shown(earlier.file)} is this dive, or one after it")])
+    if len(later) >= MOST_IN_A_ROW:
+        raise BriefError(name, [Problem(key, f"more than {MOST_IN_A_ROW} dives one after the other are too many")])
+    dive = _read(found, (path.resolve(), *later))
+    if before and dive.previous:
+        said = "names dives before it itself; name here only it, or let it name none"
+        raise BriefError(name, [Problem(key, f"{shown(earlier.file)} {said}")])
+    return earlier.read_as(dive.model_copy(update={"previous": before}) if before else dive)
 
 
 def parse_dive(data: dict[str, Any], source: str = "dive") -> Dive:
-    """A dive from the tables of a dive file. `source` names it in errors. Raises BriefError."""
+    """A dive from the tables of a dive file. `source` names it in errors. Raises BriefError.
+
+    Dives before it are read by `read_dive` alone, which knows where their files are.
+    """
+    dive = _parsed(data, source)
+    if dive.previous:
+        said = "is read only with the dive file itself: plan the file, not its text"
+        raise BriefError(source, [Problem(key_path("previous", 0, "file"), said)])
+    return _agreed(dive, source)
+
+
+def _parsed(data: dict[str, Any], source: str) -> Dive:
     units = data.get("units")
     if not isinstance(units, str) or units not in SYSTEMS:
         said = "is missing" if units is None else f"{shown(units)} is not a system of units"
         raise BriefError(source, [Problem("units", f'{said}; write units = "metric" or units = "imperial"')])
     try:
-        dive = Dive.model_validate(data, context={"units": units})
+        return Dive.model_validate(data, context={"units": units})
     except ValidationError as error:
         raise BriefError(source, _problems(error, data)) from None
+
+
+def _agreed(dive: Dive, source: str) -> Dive:
+    """A dive whose parts agree."""
     problems = contradictions(dive)
     if problems:
         raise BriefError(source, _first(problems))

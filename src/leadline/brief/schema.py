@@ -7,6 +7,7 @@ on. A default that a diver thinks of in round numbers has one for each system of
 from __future__ import annotations
 
 import json
+from datetime import date
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
@@ -16,6 +17,7 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    PrivateAttr,
     StrictBool,
     ValidationInfo,
     WithJsonSchema,
@@ -50,6 +52,8 @@ WhatIf = Literal[
     "mate out of gas",
 ]
 """What can go wrong, in the trade's words."""
+HELIUM = Mix(1e-9, 1.0 - 1e-9, "helium")
+"""As a filling station has it. No gas to breathe is without oxygen; this has less of it than any check can see."""
 
 
 class PerUnits(str):
@@ -185,6 +189,26 @@ def _gas(value: object) -> Mix:
     raise ValueError(f'{shown(value)} is not a gas; write "air", "oxygen", "32" or "18/45" (% oxygen / % helium)')
 
 
+def _fill_gas(value: object) -> Mix:
+    """A gas of a filling station, where pure helium is one."""
+    if isinstance(value, str) and value.strip().lower() in ("helium", "he"):
+        return HELIUM
+    try:
+        return _gas(value)
+    except ValueError as error:
+        said = str(error).replace("write ", 'write "helium", ', 1)
+        raise ValueError(said) from None
+
+
+def _date(value: object) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
+    try:
+        return date.fromisoformat(str(value).strip()).isoformat()
+    except ValueError:
+        raise ValueError(f'{shown(value)} is not a date; write year, month, day: "2026-05-31"') from None
+
+
 def _water(value: object, info: ValidationInfo) -> str | float:
     if value in ("en13319", "sea", "fresh"):
         return str(value)
@@ -230,6 +254,7 @@ def _turn(value: object) -> str | float:
 
 WholeMinutes = Annotated[Minutes, AfterValidator(_whole)]
 Gas = Annotated[Mix, BeforeValidator(_gas), WithJsonSchema({"type": ["string", "integer"]})]
+FillGas = Annotated[Mix, BeforeValidator(_fill_gas), WithJsonSchema({"type": ["string", "integer"]})]
 BreakMinutes = Annotated[float, _quantity("time", 1.0, 120.0), AfterValidator(_whole), _NUMBER_OR_TEXT]
 Percent = Annotated[float, _number(5.0, 100.0, "%"), _plain(5.0, 100.0)]
 GradientFactors = Annotated[tuple[Percent, Percent], BeforeValidator(_pair)]
@@ -489,6 +514,42 @@ class Limits(_Table):
     run_time: Minutes | None = Field(None, description="longest run time; no limit if not given")
 
 
+class Previous(_Table):
+    """A dive before this one, on the same day or the days before."""
+
+    file: Annotated[str, _text(200), _line(200)] = Field(description="its dive file, beside this one")
+    surface_interval: Annotated[float, _quantity("time", 0.0, 20160.0), _NUMBER_OR_TEXT] = Field(
+        description="from its end to the next dive"
+    )
+    oxygen: Minutes = Field(0.0, description="first minutes of the surface interval that are breathed on oxygen")
+    _dive: Dive | None = PrivateAttr(None)
+    _diver: str = PrivateAttr("")
+
+    @model_validator(mode="after")
+    def _oxygen_within(self) -> Previous:
+        if self.oxygen > self.surface_interval + 1e-9:
+            said = f"{self.oxygen:g} min are longer than the surface interval, {self.surface_interval:g} min"
+            raise AtKey("oxygen", said)
+        return self
+
+    @property
+    def dive(self) -> Dive:
+        """The dive of its file, which the reader has read."""
+        assert self._dive is not None, "a previous dive is read with its file"
+        return self._dive
+
+    @property
+    def diver(self) -> str:
+        """Which diver of its team dived it; empty without a team."""
+        return self._diver
+
+    def read_as(self, dive: Dive, diver: str = "") -> Previous:
+        """This, with the dive of its file, as one diver of it dived it."""
+        found = self.model_copy()
+        found._dive, found._diver = dive, diver
+        return found
+
+
 class TeamDiver(_Table):
     """One diver of a team. What is left out is as in the rest of the file."""
 
@@ -544,6 +605,110 @@ class Solve(_Table):
     cylinders: Annotated[tuple[SolveCylinder, ...], Field(max_length=20)] = Field((), description="cylinders at hand")
 
 
+class FillSource(_Table):
+    """A gas at hand for filling: a compressor, a supply, or a cylinder of a bank."""
+
+    gas: FillGas = Field(description='what it is: "helium", or any gas')
+    name: Annotated[str, _text(30), _line(30)] | None = Field(None, description="as it is marked")
+    pressure: Pressure | None = Field(
+        None, description="it cannot fill beyond it; if not given a compressor or booster, which can"
+    )
+    size: Annotated[float | RatedCubicFeet, _quantity("cylinder size", 0.1, 2000.0), _NUMBER_OR_TEXT] | None = Field(
+        None, description="of a bank's cylinder; if not given it never runs low"
+    )
+    working_pressure: Pressure | None = Field(None, description="the pressure at which it holds its rated cubic feet")
+    price: Annotated[float, _number(0.0, 100000.0, "of your money"), _plain(0.0, 100000.0)] | None = Field(
+        None, description="of a cubic metre, in imperial files of a cubic foot"
+    )
+
+    @model_validator(mode="after")
+    def _sensible(self, info: ValidationInfo) -> FillSource:
+        if self.size is not None and self.pressure is None:
+            raise AtKey("pressure", "is missing; a bank's cylinder with a size needs the pressure it is at")
+        if isinstance(self.size, RatedCubicFeet):
+            if not 1.0 <= self.size.cubic_feet <= 5000.0:
+                raise AtKey("size", f"{self.size.cubic_feet:g} cuft is outside 1 to 5000 cuft")
+            if self.working_pressure is None:
+                said = "is missing; cubic feet are rated at one (or give the size in litres of water)"
+                raise AtKey("working_pressure", said)
+            if self.working_pressure < 50.0:
+                said = f"{_pressure(self.working_pressure, info)} is too low for a cylinder"
+                raise AtKey("working_pressure", f"{said}; write for example 2400 psi or 165 bar")
+        return self
+
+    @cached_property
+    def water_l(self) -> float | None:
+        """Water volume of a bank's cylinder; None if it never runs low. [L]"""
+        if isinstance(self.size, RatedCubicFeet):
+            assert self.working_pressure is not None
+            return water_litres(self.size.cubic_feet, self.working_pressure)
+        return self.size
+
+
+class FillStart(_Table):
+    """A cylinder before it is filled."""
+
+    cylinder: Annotated[str, _text(40), _line(40)] = Field(description="which, by its name")
+    diver: Annotated[str, _text(30), _line(30)] | None = Field(
+        None, description="whose, in a team; everyone's if not given"
+    )
+    gas: Gas | None = Field(None, description="what is in it now; air, if the pressure is 0")
+    pressure: Pressure = Field(0.0, description="what it is at now")
+    oxygen_clean: StrictBool | None = Field(None, description="whether cylinder and valve are clean for oxygen")
+
+    @model_validator(mode="after")
+    def _sensible(self) -> FillStart:
+        if self.gas is None and self.pressure > 0.0:
+            raise AtKey("gas", "is missing; say what is in it now, as it was analysed")
+        return self
+
+
+class FillAnalysis(_Table):
+    """What a cylinder was analysed to hold."""
+
+    cylinder: Annotated[str, _text(40), _line(40)] = Field(description="which, by its name")
+    diver: Annotated[str, _text(30), _line(30)] | None = Field(None, description="whose, in a team")
+    o2: Annotated[float, _number(1.0, 100.0, "%"), _plain(1.0, 100.0)] = Field(description="oxygen read, percent")
+    he: Annotated[float, _number(0.0, 99.0, "%"), _plain(0.0, 99.0)] | None = Field(
+        None, description="helium read, percent; may be left out where none is meant to be in it"
+    )
+    pressure: Pressure | None = Field(None, description="read at the temperature of [fills]; as planned if not given")
+    by: Annotated[str, _text(30), _line(30)] | None = Field(None, description="who analysed it")
+    date: Annotated[str, BeforeValidator(_date), _line(10)] | None = Field(None, description='when: "2026-05-31"')
+
+    @model_validator(mode="after")
+    def _whole(self) -> FillAnalysis:
+        if self.o2 + (self.he or 0.0) > 100.0 + 1e-9:
+            said = f"{self.he:g} % and {self.o2:g} % of oxygen are more than the whole; calibrate and analyse again"
+            raise AtKey("he", said)
+        return self
+
+
+class Fills(_Table):
+    """How the cylinders are filled, for `leadline mix`."""
+
+    order: Literal["helium first", "oxygen first"] = Field("helium first", description="which gas goes in first")
+    temperature: Annotated[float, _quantity("temperature", -20.0, 60.0), _NUMBER_OR_TEXT] | None = Field(
+        None, description="at which settled pressures are read; as [gas] fill_temperature, or the water's, if not given"
+    )
+    filling_temperature: Annotated[float, _quantity("temperature", -20.0, 60.0), _NUMBER_OR_TEXT] | None = Field(
+        None,
+        description="of the gas in the cylinder at the end of a step, before it cools; as temperature if not given",
+    )
+    gauge_step: Annotated[float, _quantity("pressure", 0.05, 20.0), _NUMBER_OR_TEXT] = Field(
+        _per_units("1 bar | 10 psi"), description="the finest step that is read on the gauge"
+    )
+    overshoot: Annotated[float, _quantity("pressure", 0.05, 50.0), _NUMBER_OR_TEXT] = Field(
+        _per_units("5 bar | 50 psi"), description="a step that is missed by so much is shown with the mix one gets"
+    )
+    drain: StrictBool = Field(True, description="whether a cylinder may be drained where what is in it is in the way")
+    sources: Annotated[tuple[FillSource, ...], Field(max_length=40)] = Field((), description="the gases at hand")
+    cylinders: Annotated[tuple[FillStart, ...], Field(max_length=100)] = Field(
+        (), description="what is in the cylinders now; one that is not here is empty, with air at 0 on the gauge"
+    )
+    analysed: Annotated[tuple[FillAnalysis, ...], Field(max_length=100)] = Field((), description="what was analysed")
+
+
 class Dive(_Table):
     """A dive file, read. Every number in it is metric."""
 
@@ -563,7 +728,11 @@ class Dive(_Table):
     gas: GasRules = Field(_DEFAULTS, description="how the gas is planned")
     contingencies: Contingencies = Field(_DEFAULTS, description="what can go wrong and is planned for")
     team: Annotated[tuple[TeamDiver, ...], Field(max_length=12)] = Field((), description="the divers, if several")
+    previous: Annotated[tuple[Previous, ...], Field(max_length=20)] = Field(
+        (), description="earlier dives, in the order dived"
+    )
     solve: Solve = Field(_DEFAULTS, description="what `leadline solve` may choose from")
+    fills: Fills = Field(_DEFAULTS, description="how the cylinders are filled, for `leadline mix`")
 
     @property
     def deepest_m(self) -> float:

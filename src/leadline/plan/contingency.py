@@ -14,7 +14,7 @@ from leadline.plan import breathing, gases
 from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, Severity
 from leadline.plan.gases import Source, Stretch, Way
-from leadline.plan.oxygen import Oxygen, oxygen
+from leadline.plan.oxygen import Oxygen, carried, oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
 from leadline.plan.scenarios import Scenario
 from leadline.plan.schedule import (
@@ -288,7 +288,7 @@ def _worked_out(dive: Dive, schedule: Schedule, scenario: Scenario, run: _Run) -
         if off_the_loop
         else breathing.breathed(judged, whole)
     )
-    exposure = oxygen(whole, where)
+    exposure = oxygen(whole, where, carried(own))
     found = Contingency(
         scenario=scenario,
         leaves_at_min=leaves_at_min,

@@ -11,15 +11,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
+from leadline.brief.schema import Dive, Previous
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
-from leadline.plan.schedule import Leg
+from leadline.plan.schedule import Leg, as_dived, lay_out, schedule
 
 NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
 NOAA_SINGLE_MIN = (720.0, 570.0, 450.0, 360.0, 300.0, 240.0, 210.0, 180.0, 150.0, 120.0, 45.0)
 CNS_HALF_LIFE_MIN = 90.0
 """At the surface."""
+DAY_MIN = 1440.0
 OTU_CAUTION, OTU_NO_GO = 300.0, 850.0
 """REPEX: a daily dose that can be kept up for days, and the most for a single day."""
 
@@ -63,9 +65,12 @@ def otu_rate(ppo2_bar: float) -> float:
     return float(((ppo2_bar - 0.5) / 0.5) ** (5.0 / 6.0)) if ppo2_bar > 0.5 else 0.0
 
 
-def oxygen(legs: Iterable[Leg], where: Environment) -> Oxygen:
-    """CNS and OTU of a dive. Travel is cut into slices of at most 0.02 bar of depth, each taken at its middle."""
-    cns = otu = highest = 0.0
+def oxygen(legs: Iterable[Leg], where: Environment, before: tuple[float, float] = (0.0, 0.0)) -> Oxygen:
+    """CNS and OTU at the end of a dive; `before` are those [percent, units] at its start.
+
+    Travel is cut into slices of at most 0.02 bar of depth, each taken at its middle.
+    """
+    cns, otu, highest = before[0] / 100.0, before[1], 0.0
     for leg in legs:
         cns_min, otu_min, ppo2_bar = _rates(leg.source, where.pressure(leg.start_m), where.pressure(leg.end_m))
         cns += cns_min * leg.minutes
@@ -86,6 +91,33 @@ def _rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, flo
 def after_surface_interval(cns_percent: float, minutes: float) -> float:
     """CNS left after breathing air at the surface, half-life 90 min. [%]"""
     return float(cns_percent * 0.5 ** (minutes / CNS_HALF_LIFE_MIN))
+
+
+def carried(dive: Dive) -> tuple[float, float]:
+    """CNS [percent] and OTU that the dives before a dive have left at its start.
+
+    CNS halves every 90 min on air at the surface; oxygen breathed there counts. OTU count for a day.
+    """
+    if not dive.previous:
+        return 0.0, 0.0
+    cns_percent, doses = _left_by(dive.previous[-1], dive.site.environment.surface_bar)
+    return cns_percent, sum(otu for otu, ago_min in doses if ago_min < DAY_MIN)
+
+
+@lru_cache(maxsize=64)
+def _left_by(earlier: Previous, surface_bar: float) -> tuple[float, tuple[tuple[float, float], ...]]:
+    """CNS [percent], and OTU with how long ago they were taken [min], after a dive and the interval behind it."""
+    dive, held = as_dived(earlier)
+    legs = schedule(dive, lay_out(dive, earlier.file, held), earlier.file).legs
+    cns, doses = 0.0, tuple[tuple[float, float], ...]()
+    if dive.previous:
+        cns, doses = _left_by(dive.previous[-1], dive.site.environment.surface_bar)
+    taken = oxygen(legs, dive.site.environment)
+    at_surface = 100.0 * cns_rate(surface_bar) * earlier.oxygen
+    on_air_min = earlier.surface_interval - earlier.oxygen
+    later = [(otu, ago_min + legs[-1].end_min + earlier.surface_interval) for otu, ago_min in doses]
+    last = (taken.otu + otu_rate(surface_bar) * earlier.oxygen, earlier.surface_interval)
+    return after_surface_interval(cns + taken.cns_percent + at_surface, on_air_min), (*later, last)
 
 
 def judge(exposure: Oxygen) -> list[Finding]:

@@ -49,7 +49,8 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     """
     layout = lay_out(dive, source, held)
     found = schedule(dive, layout, source)
-    exposure = oxygen_.oxygen(found.legs, dive.site.environment)
+    carried = oxygen_.carried(dive)
+    exposure = oxygen_.oxygen(found.legs, dive.site.environment, carried)
     breathed = breathing_.breathed(dive, found.legs)
     cylinders, loop = supply_.supply(dive, found.legs)
     planned, for_minimum = scenarios(dive, found, mates), minimum_gas_scenarios(dive, found, mates)
@@ -63,6 +64,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         *oxygen_.judge(exposure),
         *breathing_.judge(dive, breathed, found.legs),
         *_long(dive, found),
+        *_repetitive(dive, carried),
     ]
     mates_give = mates is not None and bool(mates.bailout)
     findings = [*planned_findings, *contingency.judge(dive, what_if, planned_findings, mates_give)]
@@ -78,6 +80,20 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         contingencies=what_if,
         findings=in_order(findings),
     )
+
+
+def _repetitive(dive: Dive, carried: tuple[float, float]) -> list[Finding]:
+    """What a dive after others begins with."""
+    if not dive.previous:
+        return []
+    last, (cns, otu) = dive.previous[-1], carried
+    hours, minutes = divmod(round(last.surface_interval), 60)
+    message = (
+        f"Begins {hours} h {minutes:02d} min after {last.dive.title}, with what it has left in the tissues, "
+        f"CNS {math.ceil(cns - 1e-6)} % and {math.ceil(otu - 1e-6)} OTU."
+    )
+    values: dict[str, float | str] = {"surface_interval_min": last.surface_interval, "cns_percent": cns, "otu": otu}
+    return [Finding("repetitive", "note", message, values)]
 
 
 def _long(dive: Dive, found: Schedule) -> list[Finding]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -16,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.brief.errors import BriefError, Problem, key_path
-from leadline.brief.schema import Dive
+from leadline.brief.schema import Dive, Previous
+from leadline.brief.team import divers
+from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.gases import Source, Step, Stretch, Way
 from leadline.tissue import kernel
@@ -26,6 +28,8 @@ from leadline.units import SYSTEMS
 Array = NDArray[Any]
 
 MOST_LEGS = 2048
+AIR, OXYGEN = Mix.parse("air"), Mix.parse("oxygen")
+"""Breathed at the surface."""
 Held = Sequence[tuple[float, float]]
 """Depths [m] that are not left before a run time [min]."""
 
@@ -172,9 +176,34 @@ def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
             return tuple(until.items())
 
 
-def _swim(dive: Dive, layout: Layout, source: str) -> tuple[Array, int]:
-    """The legs of a dive as rows, and which is the first of the last ascent."""
+def starting_tissue(dive: Dive) -> Array:
+    """Tissues at the start of a dive: at rest, or as the dives before it have left them. [2, 16, bar]"""
+    surface_bar = dive.site.environment.surface_bar
+    return _left_by(dive.previous[-1], surface_bar).copy() if dive.previous else saturated(surface_bar)
+
+
+@lru_cache(maxsize=64)
+def _left_by(earlier: Previous, surface_bar: float) -> Array:
+    """What a dive, begun as the ones before it left the tissues, and the surface interval after it leave in them."""
+    dive, held = as_dived(earlier)
+    layout = lay_out(dive, earlier.file, held)
     tissue = layout.start.copy()
+    _swim(dive, layout, earlier.file, tissue)
+    for gas, minutes in ((OXYGEN, earlier.oxygen), (AIR, earlier.surface_interval - earlier.oxygen)):
+        kernel.load_constant(tissue, surface_bar, minutes, source_rows([Source(gas)])[0], layout.comps)
+    return tissue
+
+
+def as_dived(earlier: Previous) -> tuple[Dive, Held]:
+    """An earlier dive as its diver dived it: alone, or on the common stops of its team."""
+    named = dict(divers(earlier.dive))
+    return named[earlier.diver], common_stops(list(named.values())) if len(named) > 1 else ()
+
+
+def _swim(dive: Dive, layout: Layout, source: str, tissue: Array | None = None) -> tuple[Array, int]:
+    """The legs of a dive as rows, and which is the first of the last ascent. `tissue`, given as it is at the start, is
+    left as it is at the end."""
+    tissue = tissue if tissue is not None else layout.start.copy()
     rows = np.zeros(MOST_LEGS, kernel.LEG)
     n, left, fault, level, at_min = kernel.swim(
         tissue, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps, rows
@@ -220,7 +249,7 @@ def lay_out(dive: Dive, source: str = "dive", held: Held = ()) -> Layout:
         ways=ways,
         sources=sources,
         source_rows=source_rows(sources),
-        start=saturated(where.surface_bar),
+        start=starting_tissue(dive),
     )
 
 
