@@ -131,6 +131,7 @@ class System:
     depth_decimals: int
     pressure_unit: str
     pressure_bar: float
+    gauge_step: int
     gas_unit: str
     gas_l: float
     flow_l: float
@@ -150,18 +151,22 @@ class System:
         return f"{math.floor(bar / self.pressure_bar + 1e-6):.0f}"
 
     def pressure_up(self, bar: float) -> str:
-        """A pressure that must be there, without its unit, rounded up."""
-        return f"{math.ceil(bar / self.pressure_bar - 1e-6):.0f}"
+        """A pressure that must be there, without its unit, rounded up to what a gauge is read to."""
+        return f"{math.ceil(bar / self.pressure_bar / self.gauge_step - 1e-6) * self.gauge_step}"
 
     def gas(self, free_litres: float) -> str:
-        """An amount of gas, without its unit."""
-        return f"{free_litres / self.gas_l:.0f}"
+        """An amount of gas that there is, without its unit, rounded down."""
+        return f"{math.floor(free_litres / self.gas_l + 1e-6):.0f}"
+
+    def gas_up(self, free_litres: float) -> str:
+        """An amount of gas that is asked for, without its unit, rounded up."""
+        return f"{math.ceil(free_litres / self.gas_l - 1e-6):.0f}"
 
     def flow(self, litres_per_min: float) -> str:
         """A breathing rate (RMV: volume a minute at ambient pressure), without its unit."""
         return f"{litres_per_min / self.flow_l:.{self.flow_decimals}f}"
 
 
-METRIC = System("metric", "m", 1.0, 1, "bar", 1.0, "L", 1.0, 1.0, 0)
-IMPERIAL = System("imperial", "ft", FOOT_M, 0, "psi", PSI_BAR, "cu ft", FREE_CUBIC_FOOT_L, CUBIC_FOOT_L, 2)
+METRIC = System("metric", "m", 1.0, 1, "bar", 1.0, 5, "L", 1.0, 1.0, 0)
+IMPERIAL = System("imperial", "ft", FOOT_M, 0, "psi", PSI_BAR, 100, "cu ft", FREE_CUBIC_FOOT_L, CUBIC_FOOT_L, 2)
 SYSTEMS: dict[SystemName, System] = {"metric": METRIC, "imperial": IMPERIAL}

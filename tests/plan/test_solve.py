@@ -200,7 +200,7 @@ def stressed():
 
 BINDING = {
     "gas": (lambda: small(contingencies=NOTHING_GOES_WRONG), "gas-short", "air in bottom air"),
-    "minimum gas": (stressed, "turn", "minimum gas in bottom air"),
+    "minimum gas": (stressed, "minimum-gas", "minimum gas of air"),
     "CNS": (lambda: wide(30, 95, "36", limits={"ppo2_bottom": 1.5}), "cns", "CNS"),
     "TTS limit": (lambda: wide(30, 20, limits={"tts": 15}), "tts", "TTS limit"),
     "run-time limit": (lambda: wide(30, 20, limits={"run_time": 45}), "run-time", "run-time limit"),
@@ -380,7 +380,7 @@ def test_no_depth_holds_and_what_is_nearest():
     given = tables(30, 200, contingencies=NOTHING_GOES_WRONG)
     answer = deepest(parse_dive(given))
     assert (answer.found, answer.looked_from) == (False, 1)
-    assert [bound.limits[0].code for bound in answer.binding] == ["gas-short"]
+    assert [bound.limits[0].code for bound in answer.binding] == ["gas-short", "minimum-gas"]
     best = longest(parse_dive(given)).best
     assert f"{best} min" in answer.nearest
     assert holds(edited(given, leave_at=best))

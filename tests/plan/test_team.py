@@ -153,7 +153,10 @@ def test_without_sharing_everyone_must_come_home_alone():
     given_["team"][1]["cylinders"] = [big("50", "bailout", name="stage")]
     shared = plan_team(parse_dive(given_ | {"gas": BAILOUT}))
     alone = plan_team(parse_dive(given_))
-    assert not [f for f in shared.findings if f.severity == "no-go"]
+    # Shared, the gas lasts; but the first breath off the loop must be Jonne's own.
+    assert {f.code for f in shared.findings if f.severity == "no-go"} == {"bailout-first-breath"}
+    given_["team"][1]["cylinders"].append(cylinder("18/45", "bailout", size="3 L"))
+    assert not plan_team(parse_dive(given_ | {"gas": BAILOUT})).no_go
     assert {f.code for f in alone.findings if f.severity == "no-go"} >= {"bailout-ppo2-high"}
     assert all(f.message.startswith("Jonne: ") for f in alone.findings if f.severity == "no-go")
 

@@ -89,8 +89,8 @@ def test_the_lowest_of_several_gauges_is_told(teams: dict[str, Team]) -> None:
 
 
 def test_pressures_to_turn_at_are_rounded_so_that_the_diver_turns_early() -> None:
-    assert [gas.pressure_up(METRIC, bar) for bar in (87.82, 90.0, 90.01, 0.0)] == ["90", "90", "95", "0"]
-    assert [gas.pressure_up(IMPERIAL, psi * PSI_BAR) for psi in (1201.0, 1200.0, 1299.9)] == ["1300", "1200", "1300"]
+    assert [METRIC.pressure_up(bar) for bar in (87.82, 90.0, 90.01, 0.0)] == ["90", "90", "95", "0"]
+    assert [IMPERIAL.pressure_up(psi * PSI_BAR) for psi in (1201.0, 1200.0, 1299.9)] == ["1300", "1200", "1300"]
 
 
 @pytest.mark.parametrize("name", ["keel", "two alike"])
@@ -102,7 +102,7 @@ def test_minimum_gas_and_turn_are_on_every_sheet(
     notes, briefing = without_blanks(pages[name, "wetnotes"]), without_blanks(pages[name, "briefing"][1:])
     assert plan.turns
     for turn in plan.turns:
-        kept, turned = gas.pressure_up(METRIC, turn.kept_bar), gas.pressure_up(METRIC, turn.turn_bar)
+        kept, turned = METRIC.pressure_up(turn.kept_bar), METRIC.pressure_up(turn.turn_bar)
         cylinder_name = "".join(turn.cylinder.split())
         assert f"{cylinder_name}minimum{kept}turn{turned}bar" in slate
         assert f"{cylinder_name}18/45{kept}{turned}{turn.rule.replace(' ', '')}" in notes
@@ -120,9 +120,9 @@ def test_the_teams_turn_pressure_is_taken_where_it_is_higher(teams: dict[str, Te
     higher = replace(team, turns=(MatchedTurn("", "twin set", own_bar + 20.0),))
     lower = replace(team, turns=(MatchedTurn("", "twin set", own_bar - 20.0),))
     [line] = gas.turn_list(higher, member)
-    assert (line["turn"], line["whose"]) == (gas.pressure_up(METRIC, own_bar + 20.0), "the team's")
+    assert (line["turn"], line["whose"]) == (METRIC.pressure_up(own_bar + 20.0), "the team's")
     [line] = gas.turn_list(lower, member)
-    assert (line["turn"], line["whose"]) == (gas.pressure_up(METRIC, own_bar), "own")
+    assert (line["turn"], line["whose"]) == (METRIC.pressure_up(own_bar), "own")
 
 
 def test_the_wet_notes_tell_every_gauge_on_the_way(

@@ -50,7 +50,8 @@ def breathed(dive: Dive, legs: Sequence[Leg]) -> tuple[Breathed, ...]:
     last = max((i for i, leg in enumerate(legs) if leg.kind == "level"), default=0)
     parts: dict[tuple[Source, bool], list[Leg]] = {}
     for i, leg in enumerate(legs):
-        taken_up = i > last and leg.source != legs[last].source and leg.source.setpoint_bar is None
+        on_the_way_up = (None, dive.loop.deco_setpoint if dive.loop is not None else None)
+        taken_up = i > last and leg.source != legs[last].source and leg.source.setpoint_bar in on_the_way_up
         parts.setdefault((leg.source, taken_up), []).append(leg)
     return tuple(
         _over(dive, source, _depths(part), taken_up, part[0].start_min) for (source, taken_up), part in parts.items()
@@ -171,22 +172,27 @@ def _narcosis(dive: Dive, part: Breathed) -> list[Finding]:
 def _density(dive: Dive, part: Breathed) -> list[Finding]:
     at = SYSTEMS[dive.units].at
     density, own = part.density_g_l, dive.limits.gas_density
-    said = f"{part.source.name}: {density:.1f} g/L at {at(part.deepest_m)}"
+    name, where = part.source.name, at(part.deepest_m)
     values: dict[str, float | str] = {"density_g_l": density, "limit_g_l": own, "gas": part.source.mix.label}
     if density > own + 0.005:
-        return [
-            Finding(
-                "density", "no-go", f"{said} is over the hard limit of {own:.1f} g/L; add helium or stay shallower.",
-                values, part.first_min, part.deepest_m,
-            )
-        ]  # fmt: skip
+        message = f"{name}: {_digits(density, own)} g/L at {where} is over the hard limit of {own:g} g/L"
+        message += "; add helium or stay shallower."
+        return [Finding("density", "no-go", message, values, part.first_min, part.deepest_m)]
     if density > DENSITY_LIMIT_G_L + 0.005:
-        message = f"{said} is over the published hard limit of {DENSITY_LIMIT_G_L}; [limits] gas_density lets it pass."
+        message = f"{name}: {_digits(density, DENSITY_LIMIT_G_L)} g/L at {where} is over the published hard limit of "
+        message += f"{DENSITY_LIMIT_G_L}; [limits] gas_density lets it pass."
         return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
     if density > DENSITY_RECOMMENDED_G_L + 0.005:
-        message = f"{said} is over the recommended {DENSITY_RECOMMENDED_G_L} g/L."
+        message = f"{name}: {_digits(density, DENSITY_RECOMMENDED_G_L)} g/L at {where} is over the recommended "
+        message += f"{DENSITY_RECOMMENDED_G_L} g/L."
         return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
     return []
+
+
+def _digits(density_g_l: float, limit_g_l: float) -> str:
+    """A density over a limit, with as many decimals as it takes to see that it is."""
+    decimals = 1 if round(density_g_l, 1) > limit_g_l + 1e-9 else 2
+    return f"{density_g_l:.{decimals}f}"
 
 
 def _between_levels(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:

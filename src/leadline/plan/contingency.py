@@ -43,7 +43,8 @@ class Contingency:
 
     scenario: Scenario
     leaves_at_min: float | None
-    """The run time at which the plan is left: the worst there is. None: it is a whole dive of its own."""
+    """The run time at which the plan is left: where the way home is longest, or takes most gas. None: it is a whole
+    dive of its own."""
     depth_m: float | None
     """Where the plan is left."""
     legs: tuple[Leg, ...]
@@ -101,10 +102,16 @@ def contingencies(
         except BriefError as error:
             ways.append((scenario, [], error.problems[0].message))
     runs = _run(dive, layout, schedule, supply, [(s, st) for s, st, refused in ways if not refused])
-    made = [
-        _refused(scenario, schedule, refused) if refused else _worked_out(dive, schedule, scenario, next(runs))
-        for scenario, _, refused in ways
-    ]
+    made: list[Contingency] = []
+    for scenario, _, refused in ways:
+        if refused:
+            made.append(_refused(scenario, schedule, refused))
+            continue
+        longest, most_gas = next(runs)
+        made.append(_worked_out(dive, schedule, scenario, longest))
+        if most_gas is not None and most_gas.fault == kernel.FINE and not scenario.nothing_to_breathe:
+            name = f"{scenario.name}, where it takes most gas"
+            made.append(_worked_out(dive, schedule, replace(scenario, name=name), most_gas))
     pairs = [contingency for contingency in made if contingency.kind == "two gases lost"]
     worst = max(pairs, key=_gravity, default=None)
     return tuple(c for c in made if c.kind != "two gases lost" or c is worst)
@@ -131,8 +138,9 @@ class _Run:
 def _run(
     dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse],
     found: Sequence[tuple[Scenario, list[Stretch]]],
-) -> Iterator[_Run]:  # fmt: skip
-    """Every scenario in one call of the kernel."""
+) -> Iterator[tuple[_Run, _Run | None]]:  # fmt: skip
+    """Every scenario in one call of the kernel: from where the way home is longest, and from where it takes most gas if
+    that is elsewhere."""
     own_ways: list[Way] = [scenario.way or () for scenario, _ in found]
     stretches = [stretch for _, of_one in found for stretch in of_one]
     breaks = [_break_source(scenario.dive) for scenario, _ in found]
@@ -183,7 +191,12 @@ def _run(
     )  # fmt: skip
     for case in cases:
         rows = legs[case["leg_first"] : case["leg_end"]]
-        yield _Run(int(case["fault"]), int(case["point"]), read_legs(rows, sources))
+        most_gas = legs[case["most_gas_leg_first"] : case["most_gas_leg_end"]]
+        fault = int(case["fault"])
+        yield (
+            _Run(fault, int(case["point"]), read_legs(rows, sources)),
+            _Run(fault, int(case["most_gas_point"]), read_legs(most_gas, sources)) if len(most_gas) else None,
+        )
 
 
 def _break_source(dive: Dive) -> Source | None:
@@ -376,9 +389,9 @@ def _runs_out(dive: Dive, use: CylinderUse) -> Finding | None:
         return Finding("reserve", "caution", message, values, *(use.reaches(use.usable_l) or (None, None)))
     when = use.reaches(use.content_l)
     where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
-    short = f"{max(1.0, float(round(use.missing_l / system.gas_l))):.0f} {system.gas_unit}"
+    short = f"{system.gas_up(use.missing_l)} {system.gas_unit}"
     message = (
-        f"{name} runs out{where}, {short} short. A cylinder that holds {system.gas(use.used_l)} {system.gas_unit}, "
+        f"{name} runs out{where}, {short} short. A cylinder that holds {system.gas_up(use.used_l)} {system.gas_unit}, "
         "another gas or a shorter bottom would mend it."
     )
     values["short_l"] = use.missing_l
@@ -405,13 +418,14 @@ def judge(
     had to fail. What the plan itself is already found to break (`planned`) is not said of every contingency again.
     `mates_give`: a team shares bailout."""
     findings: list[Finding] = []
-    broken = {_of_what(finding) for finding in planned if finding.severity == "no-go"}
+    broken = {_of_what(finding) for finding in planned if finding.severity == "no-go" and not _only_reserve(finding)}
     if dive.loop is not None and not mates_give and not open_circuit_cylinders(dive):
         message = "No open-circuit cylinder is carried: there is nothing to bail out to."
         findings.append(Finding("bailout-none", "no-go", message))
         found = [contingency for contingency in found if not contingency.scenario.nothing_to_breathe]
     bailout_met = any(contingency.kind == "bailout" and contingency.survived for contingency in found)
     reserves: list[tuple[Contingency, Finding]] = []
+    told: set[str] = set()
     for contingency in found:
         for finding in contingency.findings:
             grave = finding.severity == "no-go"
@@ -421,11 +435,12 @@ def judge(
                 said = f"{finding.message} Bail out instead, or from there."
                 findings.append(_as_of(contingency, replace(finding, severity="caution", message=said)))
             elif not contingency.scenario.two_failures and (
-                contingency.kind == "bailout"
+                (contingency.kind == "bailout" and (grave or finding.message not in told))
                 or finding.code == "level-missed"
                 or (grave and _of_what(finding) not in broken)
             ):
                 findings.append(_as_of(contingency, finding))
+        told |= {finding.message for finding in contingency.findings} if contingency.kind == "bailout" else set()
         if contingency.scenario.two_failures and any(f.severity == "no-go" for f in contingency.findings):
             findings.append(_not_met(dive, contingency))
         if contingency.kind == "bailout" and contingency.survived:
@@ -433,6 +448,12 @@ def judge(
     if reserves:
         findings.append(_reserves(dive, reserves))
     return [*findings, *_met(found)]
+
+
+def _only_reserve(finding: Finding) -> bool:
+    """Whether a plan is short only of a cylinder's reserve: a contingency that runs it dry is another matter."""
+    needed, content = finding.values.get("needed_l"), finding.values.get("content_l")
+    return isinstance(needed, float) and isinstance(content, float) and needed <= content
 
 
 def _of_what(finding: Finding) -> tuple[str, object]:
@@ -463,14 +484,16 @@ def _not_met(dive: Dive, found: Contingency) -> Finding:
     """Two failures at once that are not survived: all reasons in one, as grave as the dive file says."""
     reasons = [finding for finding in found.findings if finding.severity == "no-go"]
     one = replace(reasons[0], code="not-met", severity=dive.contingencies.two_failures)
-    return _as_of(found, replace(one, message="not survived. " + " ".join(finding.message for finding in reasons)))
+    said = " ".join(finding.message[0].upper() + finding.message[1:] for finding in reasons)
+    return _as_of(found, replace(one, message=f"not survived. {said}"))
 
 
 def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
     assert found.leaves_at_min is not None
     assert found.depth_m is not None
     at = f"{math.floor(found.leaves_at_min + 1e-6)} min, {SYSTEMS[dive.units].at(found.depth_m)}"
-    message = f"Bailout at the worst moment ({at}) is met with every stop, {math.ceil(found.tts_min - 1e-6)} min up."
+    which = "Bailout at the worst moment" if found.name == "bailout" else found.name[0].upper() + found.name[1:]
+    message = f"{which} ({at}) is met with every stop, {math.ceil(found.tts_min - 1e-6)} min up."
     values: dict[str, float | str] = {"worst_moment_min": found.leaves_at_min, "tts_min": found.tts_min}
     return Finding("bailout-holds", "note", message, values, found.leaves_at_min, found.depth_m)
 
@@ -478,12 +501,13 @@ def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
 def _reserves(dive: Dive, reserves: Sequence[tuple[Contingency, Finding]]) -> Finding:
     """One caution for all contingencies that breathe into a reserve."""
     system = SYSTEMS[dive.units]
-    said = "; ".join(
-        f"{contingency.name} ({finding.values['cylinder']}: {system.pressure(float(finding.values['left_bar']))} left)"
-        for contingency, finding in reserves
-    )
-    message = f"Into the reserve, in {system.pressure_unit}: {said}."
-    return Finding("contingency-reserve", "caution", message, {"contingencies": float(len(reserves))})
+    left: dict[str, list[str]] = {}
+    for contingency, finding in reserves:
+        pressure = system.pressure(float(finding.values["left_bar"]))
+        left.setdefault(contingency.name, []).append(f"{finding.values['cylinder']} {pressure}")
+    said = "; ".join(f"{name} ({', '.join(cylinders)})" for name, cylinders in left.items())
+    message = f"Breathed into the reserve, with what is then left in {system.pressure_unit}: {said}."
+    return Finding("contingency-reserve", "caution", message, {"contingencies": float(len(left))})
 
 
 def _met(found: Sequence[Contingency]) -> list[Finding]:

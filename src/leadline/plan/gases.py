@@ -141,8 +141,12 @@ def semi_closed_way(dive: Dive) -> Way:
     off = bailout_way(dive)
     leaves_m = max((step.from_depth_m for step in off[1:] if step.source.mix.o2 > loop.diluent.o2), default=0.0)
     if off:
-        thin = [m for m in dive.stops.depths_m(dive.deepest_m) if source.ppo2(where.pressure(m)) < SEMI_CLOSED_PPO2_BAR]
-        leaves_m = max([leaves_m, *thin])
+        # Left at the last depth that is not thin: on the way to the next one it would fall below.
+        grid_m = dive.stops.depths_m(dive.deepest_m)
+        thin = [depth_m for depth_m in grid_m if source.ppo2(where.pressure(depth_m)) < SEMI_CLOSED_PPO2_BAR]
+        fit = [depth_m for depth_m in grid_m if depth_m > max(thin, default=-1.0)]
+        if thin:
+            leaves_m = max(leaves_m, min(fit, default=ANY_DEPTH_M))
     way = [Step(ANY_DEPTH_M, source)]
     if leaves_m > 0.0:
         way.append(Step(leaves_m, source_at(off, leaves_m)))
@@ -175,7 +179,7 @@ def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: floa
     found = [
         (depth_m, cylinder.gas)
         for cylinder in cylinders
-        if (depth_m := switch_depth(cylinder, dive.limits.ppo2_deco + GRID_TOLERANCE_BAR, grid_m, where)) is not None
+        if (depth_m := switch_depth(cylinder, _limit(dive, cylinder), grid_m, where)) is not None
     ]
     steps: list[Step] = []
     for depth_m, gas in sorted(found, key=lambda pair: (-pair[0], -pair[1].o2)):
@@ -183,6 +187,13 @@ def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: floa
             steps.append(Step(depth_m, Source(gas)))
             richer_than = gas.o2
     return steps
+
+
+def _limit(dive: Dive, cylinder: Cylinder) -> float:
+    """The ppO2 within which a gas is changed to on the way up: a bottom gas is held to the bottom limit there too."""
+    if cylinder.use == "bottom" and dive.loop is None:
+        return dive.limits.ppo2_bottom + ROUNDING_BAR
+    return dive.limits.ppo2_deco + GRID_TOLERANCE_BAR
 
 
 # --- Open circuit -----------------------------------------------------------------------------------------------------

@@ -130,7 +130,7 @@ def judge(exposure: Oxygen) -> list[Finding]:
             Finding(
                 "cns",
                 "no-go" if grave else "caution",
-                f"CNS {cns:.0f} % is over {'the NOAA single-exposure limit' if grave else '80 %'}.",
+                f"CNS {math.ceil(cns - 1e-6)} % is over {'the NOAA single-exposure limit' if grave else '80 %'}.",
                 {"cns_percent": cns, "limit_percent": 100.0 if grave else 80.0},
             )
         )
@@ -141,7 +141,7 @@ def judge(exposure: Oxygen) -> list[Finding]:
             Finding(
                 "otu",
                 "no-go" if grave else "caution",
-                f"{otu:.0f} OTU is over {limit:.0f}, "
+                f"{math.ceil(otu - 1e-6)} OTU is over {limit:.0f}, "
                 + ("the most for a single day." if grave else "what can be repeated day after day."),
                 {"otu": otu, "limit": limit},
             )

@@ -37,7 +37,7 @@ class Plan:
 
     @property
     def bailout(self) -> contingency.Contingency | None:
-        """The worst bailout of a loop dive; None on open circuit, or without a way up."""
+        """The bailout of a loop dive with the longest way up; None on open circuit, without a way up, or left out."""
         return next((c for c in self.contingencies if c.kind == "bailout" and c.legs), None)
 
 
@@ -60,11 +60,14 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     turns = turning.turns(dive, cylinders, minimum)
     planned_findings = [
         *supply_.judge(dive, cylinders, loop),
-        *turning.judge(dive, turns),
+        *turning.judge(dive, turns, minimum),
+        # Where a mate out of gas is planned for, that says it: of every point of the dive.
+        *(turning.below_minimum(dive, cylinders, minimum) if "mate out of gas" in dive.contingencies.leave_out else ()),
         *oxygen_.judge(exposure),
         *breathing_.judge(dive, breathed, found.legs),
         *_long(dive, found),
         *_repetitive(dive, carried),
+        *_left_out(dive),
     ]
     mates_give = mates is not None and bool(mates.bailout)
     findings = [*planned_findings, *contingency.judge(dive, what_if, planned_findings, mates_give)]
@@ -80,6 +83,18 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         contingencies=what_if,
         findings=in_order(findings),
     )
+
+
+def _left_out(dive: Dive) -> list[Finding]:
+    """What the dive file takes out of the contingencies, so that whoever reads the plan knows."""
+    given = dive.contingencies
+    minutes = {"longer": given.longer, "delay": given.delay, "heavy breathing": (given.heavy_breathing,)}
+    none = [name for name, values in ({"deeper": given.deeper} | minutes).items() if not any(values)]
+    left_out = dict.fromkeys([*given.leave_out, *none])
+    if not left_out:
+        return []
+    message = f"Left out of the contingencies by the dive file: {', '.join(left_out)}."
+    return [Finding("left-out", "note", message)]
 
 
 def _repetitive(dive: Dive, carried: tuple[float, float]) -> list[Finding]:

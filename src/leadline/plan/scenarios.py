@@ -36,6 +36,11 @@ class Mates:
     bailout: tuple[Cylinder, ...] = ()
     """Cylinders that they would give, named apart from the diver's own."""
 
+    @property
+    def open_circuit(self) -> bool:
+        """Whether some mate is on open circuit, with no bailout of his own."""
+        return any(dive.loop is None for dive, _ in self.planned)
+
     def lowest(self, dive: Dive) -> Dive:
         """A dive under the lowest gradient factors of the team: all come up together."""
         every = [dive.model.gradient_factors, *(mate.model.gradient_factors for mate, _ in self.planned)]
@@ -116,14 +121,12 @@ def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = 
     """On open circuit, from the end of every level: two stressed divers on the bottom gas."""
     if dive.loop is not None:
         return ()
-    points = schedule.track.points
     dive = mates.lowest(dive) if mates is not None else dive
     found = []
     for level in range(len(dive.levels)):
-        there = (kernel.LEVEL, kernel.DESCENT)  # a level left on arrival has no point of its own
-        ends = [i for i in range(len(points)) if points[i]["kind"] in there and points[i]["level"] == level]
-        if ends:
-            at = (ends[-1], ends[-1] + 1)
+        end = _end_of_level(schedule, level)
+        if end is not None:
+            at = (end, end + 1)
             found.append(
                 Scenario(
                     "mate out of gas", f"level {level + 1}", dive, at,
@@ -132,6 +135,13 @@ def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = 
                 )
             )  # fmt: skip
     return tuple(found)
+
+
+def _end_of_level(schedule: Schedule, level: int) -> int | None:
+    """The point of the track at which a level is left."""
+    points, there = schedule.track.points, (kernel.LEVEL, kernel.DESCENT)  # one left on arrival has no point of its own
+    ends = [i for i in range(len(points)) if points[i]["kind"] in there and points[i]["level"] == level]
+    return ends[-1] if ends else None
 
 
 # --- Whole dives ------------------------------------------------------------------------------------------------------
@@ -240,25 +250,30 @@ def _lost_gases(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
     """On open circuit. On a loop nothing is breathed from these until it fails."""
     if dive.loop is not None:
         return
-    carried = [cylinder for cylinder in dive.cylinders if cylinder.use == "deco"]
-    for cylinder in carried:
-        yield Scenario("lost gas", f"{_said(cylinder)} lost", without(dive, cylinder))
-    for one, other in combinations(carried, 2):
-        yield Scenario("two gases lost", f"{_said(one, other)} lost", without(dive, one, other))
-    at = gases.stretches(dive)[-1].at
+    at, up = gases.stretches(dive)[-1].at, gases.stretches(dive)[-1].up
+    taken_up = {step.source.mix for step in up[1:]}
+    carried = [c for c in dive.cylinders if c.use == "deco" or (c.use == "travel" and c.gas in taken_up)]
     points, found = schedule.track.points, set[str]()
+    left = _end_of_level(schedule, len(dive.levels) - 1)
+    for lost in (*((cylinder,) for cylinder in carried), *combinations(carried, 2)):
+        kind: WhatIf = "lost gas" if len(lost) == 1 else "two gases lost"
+        rest, name = without(dive, *lost), f"{_said(*lost)} lost"
+        if all(cylinder.use == "deco" for cylinder in lost):
+            yield Scenario(kind, name, rest)
+        elif left is not None and at in map(Source, _gases(rest)):  # a travel gas was needed on the way down
+            yield Scenario(kind, name, rest, (left, left + 1), gases.way_up(rest, at.mix))
     for switch in schedule.switches:
         for cylinder in carried:
-            lost = without(dive, cylinder)
+            rest = without(dive, cylinder)
             before = switch.run_time_min < dive.levels[-1].leave_at or cylinder.name in found
-            if before or Source(cylinder.gas) != switch.source or at not in map(Source, _gases(lost)):
+            if before or Source(cylinder.gas) != switch.source or at not in map(Source, _gases(rest)):
                 continue
             found.add(cylinder.name)
             arrived = [i for i in range(len(points)) if points[i]["run_time_min"] <= switch.run_time_min + 1e-6]
             there = [i for i in arrived if schedule.track.sources[points[i]["source"]] != switch.source][-1]
             name = f"{_said(cylinder)} found empty at {SYSTEMS[dive.units].at(switch.depth_m)}"
-            way = gases.way_up(lost, at.mix)
-            yield Scenario("gas found empty", name, lost, (there, there + 1), way, dive.diver.sorting_out)
+            way = gases.way_up(rest, at.mix)
+            yield Scenario("gas found empty", name, rest, (there, there + 1), way, dive.diver.sorting_out)
 
 
 def _gases(dive: Dive) -> list[Mix]:
@@ -312,9 +327,11 @@ def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Sce
         yield replace(heavy, heavy_min=minutes, heavier_l_min=max(0.0, 2.0 * rmv - stressed_rmv(dive)))
     elif minutes > 0.0:
         yield Scenario("heavy breathing", f"{name} at depth", dive, heavy_min=minutes, heavier_l_min=rmv)
-    if dive.loop is not None and not mates.bailout:  # where bailout is shared, each diver's own has that of all
+    if dive.loop is not None and (not mates.bailout or mates.open_circuit):
+        # Where all are on loops and share their bailout, each diver's own is planned on that of all.
         mate = dive.model_copy(update={"diver": dive.diver.model_copy(update={"rmv_stressed": mates.rmv_stressed})})
-        yield _off_the_loop("mate out of gas", "mate off the loop, on this bailout", mate, schedule, mates)
+        how = "out of gas" if mates.open_circuit else "off the loop"
+        yield _off_the_loop("mate out of gas", f"mate {how}, on this bailout", mate, schedule, mates)
     elif dive.loop is None:
         yield Scenario(
             "mate out of gas", "mate out of gas", dive, (0, len(schedule.track)),

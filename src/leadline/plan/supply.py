@@ -273,13 +273,17 @@ def _filled(dive: Dive, leg: Leg, volume_l: float) -> LegUse:
     return LegUse(leg.start_min, leg.end_min, 0.5 * (leg.start_m + leg.end_m), litres)
 
 
-def judge(dive: Dive, cylinders: Iterable[CylinderUse], loop: LoopUse | None) -> list[Finding]:
+def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) -> list[Finding]:
     """Gas short is a no-go; so is a scrubber past its rated time. What is not counted is said."""
     found = [finding for use in cylinders if (finding := short_of_gas(dive, use)) is not None]
-    for cylinder in dive.cylinders:
-        if dive.loop is None and cylinder.use == "bailout":
-            message = f"{cylinder.name} ({cylinder.gas.name}) is carried and not breathed in this plan."
-            found.append(Finding("not-planned", "note", message, {"cylinder": cylinder.name}))
+    for use in cylinders if dive.loop is None else ():
+        if use.used_l <= 0.0 and use.use != "inflation":
+            message = f"{use.name} ({use.mix.name}) is carried and not used in this plan."
+            found.append(Finding("not-planned", "note", message, {"cylinder": use.name}))
+    bottom = [use.name for use in cylinders if use.use == "bottom" and use.used_l > 0.0]
+    if dive.loop is None and len(bottom) > 1:
+        message = f"The loss of one of {', '.join(bottom)} is not among the contingencies: plan it by hand."
+        found.append(Finding("bottom-loss-unplanned", "caution", message))
     uncounted = {
         "what the drysuit takes ([gas] drysuit)": dive.gas.drysuit is None,
         "what the wing takes ([gas] wing)": dive.gas.wing is None,
@@ -290,11 +294,14 @@ def judge(dive: Dive, cylinders: Iterable[CylinderUse], loop: LoopUse | None) ->
         found.append(Finding("gas-uncounted", "note", message))
     if loop is None:
         return found
-    for use, litres in (("oxygen", loop.oxygen_l), ("diluent", loop.diluent_l)):
-        if not any(cylinder.use == use for cylinder in dive.cylinders):
+    for feeding, litres in (("oxygen", loop.oxygen_l), ("diluent", loop.diluent_l)):
+        if not any(cylinder.use == feeding for cylinder in dive.cylinders):
             system = SYSTEMS[dive.units]
-            message = f"No {use} cylinder is listed: that it holds {system.gas(litres)} {system.gas_unit} is unchecked."
-            found.append(Finding(f"{use}-unchecked", "caution", message, {"needed_l": litres}))
+            needed = f"{system.gas_up(litres)} {system.gas_unit}"
+            message = (
+                f"No {feeding} cylinder is listed: that it holds {needed}, and more in a contingency, is unchecked."
+            )
+            found.append(Finding(f"{feeding}-unchecked", "caution", message, {"needed_l": litres}))
     return [*found, *scrubber(loop)]
 
 
@@ -305,7 +312,7 @@ def scrubber(loop: LoopUse) -> list[Finding]:
     if loop.minutes <= 0.8 * loop.scrubber_min:
         return []
     over = loop.minutes > loop.scrubber_min
-    message = f"{loop.minutes:.0f} min on the loop, {'over' if over else 'over 80 % of'} the scrubber's "
+    message = f"{math.ceil(loop.minutes - 1e-6)} min on the loop, {'over' if over else 'over 80 % of'} the scrubber's "
     return [
         Finding(
             "scrubber", "no-go" if over else "caution", f"{message}{loop.scrubber_min:.0f} min.",
@@ -319,16 +326,19 @@ def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
     if use.short_l <= 1e-6:
         return None
     system = SYSTEMS[dive.units]
-    short = f"{max(1.0, float(round(use.short_l / system.gas_l))):.0f} {system.gas_unit}"
+    short = f"{system.gas_up(use.short_l)} {system.gas_unit}"
     message = (
-        f"{use.name} ({use.mix.name}) is {short} short: {system.gas(use.used_l)} {system.gas_unit} needed, "
+        f"{use.name} ({use.mix.name}) is {short} short: {system.gas_up(use.used_l)} {system.gas_unit} needed, "
         f"{system.gas(use.usable_l)} {system.gas_unit} usable above the reserve of {system.pressure(use.reserve_bar)} "
         f"{system.pressure_unit}."
     )
     when = use.reaches(use.usable_l)
     return Finding(
         "gas-short", "no-go", message,
-        {"cylinder": use.name, "short_l": use.short_l, "needed_l": use.used_l, "usable_l": use.usable_l},
+        {
+            "cylinder": use.name, "short_l": use.short_l, "needed_l": use.used_l, "usable_l": use.usable_l,
+            "content_l": use.content_l,
+        },
         *(when if when is not None else (None, None)),
     )  # fmt: skip
 

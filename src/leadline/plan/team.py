@@ -11,12 +11,14 @@ from leadline.brief.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding, in_order
+from leadline.plan.gases import GRID_TOLERANCE_BAR, MINIMUM_PPO2_BAR
 from leadline.plan.plan import Plan, plan
 from leadline.plan.rows import up
 from leadline.plan.scenarios import Mates
 from leadline.plan.schedule import common_stops, lay_out, schedule
 from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
 from leadline.plan.turning import pressure_left
+from leadline.units import SYSTEMS
 
 
 @dataclass(frozen=True)
@@ -130,7 +132,13 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
         turns=matched_turns(members),
         bailouts=bailouts,
         carries=_carries(members, bailouts),
-        findings=in_order([_most_demanding(dive, demanding, alone_min, members), *findings]),
+        findings=in_order(
+            [
+                _most_demanding(dive, demanding, alone_min, members),
+                *(_first_breaths(members) if dive.gas.team_bailout else ()),
+                *findings,
+            ]
+        ),
     )
 
 
@@ -173,19 +181,14 @@ def _bailouts(members: Sequence[Member]) -> Iterable[TeamBailout]:
         for cylinder in member.plan.dive.cylinders
     }
     for member in members:
-        found = member.plan.bailout
-        if found is None:
-            continue
-        handovers = []
-        for use in found.supply:
-            drawn = [leg for leg in use.legs if leg.litres > 1e-6]
-            if use.name in found.scenario.given and drawn:
-                giver, cylinder = carried[use.name]
-                first = drawn[0]
-                handovers.append(
-                    Handover(giver, cylinder, use.mix, first.start_min, first.depth_m, sum(leg.litres for leg in drawn))
-                )
-        yield TeamBailout(member.name, found, tuple(sorted(handovers, key=lambda given: given.run_time_min)))
+        for found in (c for c in member.plan.contingencies if c.kind == "bailout" and c.legs):
+            handovers = []
+            for use in found.supply:
+                drawn = [leg for leg in use.legs if leg.litres > 1e-6]
+                if use.name in found.scenario.given and drawn:
+                    (giver, cylinder), litres = carried[use.name], sum(leg.litres for leg in drawn)
+                    handovers.append(Handover(giver, cylinder, use.mix, drawn[0].start_min, drawn[0].depth_m, litres))
+            yield TeamBailout(member.name, found, tuple(sorted(handovers, key=lambda given: given.run_time_min)))
 
 
 def _carries(members: Sequence[Member], bailouts: Sequence[TeamBailout]) -> tuple[Carry, ...]:
@@ -199,6 +202,24 @@ def _carries(members: Sequence[Member], bailouts: Sequence[TeamBailout]) -> tupl
 
 
 # --- Findings ---------------------------------------------------------------------------------------------------------
+
+
+def _first_breaths(members: Sequence[Member]) -> Iterable[Finding]:
+    """Off the loop the first breath must be a diver's own: what a mate carries takes time to reach."""
+    for member in members:
+        dive = member.plan.dive
+        if dive.loop is None:
+            continue
+        own, limit = [c.gas for c in open_circuit_cylinders(dive)], dive.limits.ppo2_deco + GRID_TOLERANCE_BAR
+        for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
+            bar = dive.site.environment.pressure(depth_m)
+            if not any(MINIMUM_PPO2_BAR <= gas.ppo2(bar) <= limit for gas in own):
+                message = (
+                    f"{member.name} carries nothing that can be breathed at {SYSTEMS[dive.units].at(depth_m)}: the "
+                    "first breath off the loop would be a mate's. Carry a gas for it."
+                )
+                yield Finding("bailout-first-breath", "no-go", message, {"diver": member.name}, None, depth_m)
+                break
 
 
 def _said_by_all(members: Sequence[Member]) -> list[Finding]:

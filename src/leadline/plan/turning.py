@@ -97,17 +97,20 @@ def turns(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[MinimumGa
         kept_l = max((gas.litres for gas in minimum if gas.mix == mix), default=0.0)
         kept_l = max(kept_l, content_l - sum(use.usable_l for use in alike))
         out_l = out_litres(dive.gas.turn, content_l, kept_l)
+        usable_l = sum(use.usable_l for use in alike)
         for use in alike:
             share = use.content_l / content_l
+            # Gas is drawn by what is above the reserves: so all come to their turn together.
+            out = out_l * (use.usable_l / usable_l if usable_l > 0.0 else share)
             found.append(
                 Turn(
                     cylinder=use.name,
                     mix=mix,
                     rule=_said(dive.gas.turn),
                     kept_bar=pressure_left(use, kept_l * share),
-                    out_l=out_l * share,
-                    turn_bar=pressure_left(use, use.content_l - out_l * share),
-                    turn_at_min=reached[0] if (reached := use.reaches(out_l * share)) is not None else None,
+                    out_l=out,
+                    turn_bar=pressure_left(use, use.content_l - out),
+                    turn_at_min=reached[0] if (reached := use.reaches(out)) is not None else None,
                 )
             )
     return tuple(found)
@@ -129,10 +132,30 @@ def pressure_left(use: CylinderUse, litres: float) -> float:
 
 
 def _said(rule: str | float) -> str:
-    return rule if isinstance(rule, str) else f"{rule:g} of the usable gas"
+    if rule == 1.0:
+        return "all usable"
+    return rule if isinstance(rule, str) else f"{rule:g} of what is usable"
 
 
-def judge(dive: Dive, found: Sequence[Turn]) -> list[Finding]:
+def below_minimum(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[MinimumGas]) -> list[Finding]:
+    """Less than minimum gas when a level is left is a no-go."""
+    system, found = SYSTEMS[dive.units], []
+    for gas in minimum:
+        alike = [use for use in supply if use.mix == gas.mix and use.use == "bottom"]
+        left_l = sum(use.content_l - float(use.used_by(gas.run_time_min)) for use in alike)
+        if left_l < gas.litres - 1e-6:
+            to = system.at(gas.to_m) if gas.to_m > 0.0 else "the surface"
+            message = (
+                f"On leaving {system.at(gas.depth_m)} at {math.floor(gas.run_time_min)} min {system.gas(left_l)} "
+                f"{system.gas_unit} of {gas.mix.name} are left; minimum gas, to bring two divers to {to}, is "
+                f"{system.gas_up(gas.litres)}. A larger cylinder or a shorter bottom would mend it."
+            )
+            values: dict[str, float | str] = {"minimum_l": gas.litres, "left_l": left_l, "gas": gas.mix.label}
+            found.append(Finding("minimum-gas", "no-go", message, values, gas.run_time_min, gas.depth_m))
+    return found
+
+
+def judge(dive: Dive, found: Sequence[Turn], minimum: Sequence[MinimumGas] = ()) -> list[Finding]:
     """A cylinder that holds no more than must be kept leaves nothing to dive on: a no-go."""
     system = SYSTEMS[dive.units]
     findings = []
@@ -145,10 +168,12 @@ def judge(dive: Dive, found: Sequence[Turn]) -> list[Finding]:
                 "rule leaves nothing to breathe. A larger cylinder, a shallower or a shorter dive would mend it."
             )
             findings.append(Finding("turn", "no-go", message, values))
-        elif turn.turn_at_min is not None and turn.turn_at_min < dive.levels[-1].leave_at:
+            continue
+        left_min = max((gas.run_time_min for gas in minimum if gas.mix == turn.mix), default=dive.levels[-1].leave_at)
+        if turn.turn_at_min is not None and turn.turn_at_min < left_min - 1e-6:
             message = (
                 f"{name} is down to its turn pressure, {system.pressure_up(turn.turn_bar)} {unit}, at "
-                f"{math.floor(turn.turn_at_min)} min; the last level is left at {dive.levels[-1].leave_at:.0f}."
+                f"{math.floor(turn.turn_at_min)} min; the last level on it is left at {math.floor(left_min)}."
             )
-            findings.append(Finding("turn-reached", "note", message, values, turn.turn_at_min))
+            findings.append(Finding("turn-reached", "caution", message, values, turn.turn_at_min))
     return findings

@@ -303,7 +303,7 @@ def team_part(team: Team) -> Data:
             {
                 "diver": breakable(turn.diver),
                 "cylinder": breakable(turn.cylinder),
-                "turn": gas.pressure_up(system, turn.turn_bar),
+                "turn": system.pressure_up(turn.turn_bar),
             }
             for turn in team.turns
         ],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -22,19 +21,10 @@ Data = dict[str, Any]
 KEPT = "\u00a0"
 """A blank at which no line is broken."""
 
-TURN_STEP = {"metric": 5, "imperial": 100}
-"""A pressure to turn at is rounded up to a whole multiple, so that the diver turns early. [bar, psi]"""
-
-
-def pressure_up(system: System, bar: float) -> str:
-    """A pressure to be kept or turned at, without its unit: up to 5 bar or 100 psi."""
-    step = TURN_STEP[system.name]
-    return f"{math.ceil(bar / system.pressure_bar / step - 1e-6) * step}"
-
 
 def amount(system: System, litres: float) -> str:
     """An amount of gas that is asked for, with its unit: rounded up."""
-    return f"{math.ceil(litres / system.gas_l - 1e-6)} {system.gas_unit}"
+    return f"{system.gas_up(litres)} {system.gas_unit}"
 
 
 def gas_table(dive: Dive, breathing: Iterable[Breathed]) -> list[Data]:
@@ -62,7 +52,7 @@ def supply_table(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
             "name": breakable(use.name),
             "gas": use.mix.name,
             "start": system.pressure(use.start_bar),
-            "used": system.gas(use.used_l),
+            "used": system.gas_up(use.used_l),
             "left": system.pressure(use.left_bar),
             "reserve": f"{use.reserve_bar / system.pressure_bar:.0f}",
             "short": f"short by {_short(system, use.short_l)}" if use.short_l > 1e-6 else "",
@@ -78,7 +68,7 @@ def labelled(use: CylinderUse) -> str:
 
 
 def _short(system: System, litres: float) -> str:
-    return f"{max(1, round(litres / system.gas_l))} {system.gas_unit}"
+    return f"{system.gas_up(litres)} {system.gas_unit}"
 
 
 def left_list(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
@@ -213,8 +203,8 @@ def turn_list(team: Team, member: Member) -> list[Data]:
         reached = use.reaches(use.content_l - kept_l)
         said = (
             turn.mix.name,
-            pressure_up(system, turn.kept_bar),
-            pressure_up(system, turn_bar),
+            system.pressure_up(turn.kept_bar),
+            system.pressure_up(turn_bar),
             turn.rule,
             "the team's" if for_team else "own",
             "not reached" if reached is None else f"at {down(reached[0])} min",

@@ -198,16 +198,11 @@ def _gas_name(source: Source, changed: bool) -> str:
 # --- Gas --------------------------------------------------------------------------------------------------------------
 
 
-def _kept(system: System, bar: float) -> str:
-    """A pressure that must be there, without its unit: rounded up."""
-    return f"{math.ceil(bar / system.pressure_bar - 1e-6)}"
-
-
 def _gas(supply: Sequence[CylinderUse], system: System, title: str) -> Table:
     unit, gas = system.pressure_unit, system.gas_unit
     any_short = any(use.short_l > 1e-6 for use in supply)
     columns = [  # narrow, so that names need not be wrapped
-        ("Cylinder", False), ("Gas", False), ("Use", False), (f"Filled\n{unit}", True), (f"Holds\n{gas}", True),
+        ("Cylinder", False), ("Gas", False), ("Use", False), (f"Start\n{unit}", True), (f"Holds\n{gas}", True),
         (f"Used\n{gas}", True), (f"Left\n{unit}", True), (f"Reserve\n{unit}", True),
     ]  # fmt: skip
     table = _table(title, [*columns, *([("", False)] if any_short else [])])
@@ -215,7 +210,7 @@ def _gas(supply: Sequence[CylinderUse], system: System, title: str) -> Table:
         short = use.short_l > 1e-6
         table.add_row(
             use.name, use.mix.name, use.use, system.pressure(use.start_bar), system.gas(use.content_l),
-            system.gas(use.used_l), system.pressure(use.left_bar), system.pressure(use.reserve_bar),
+            system.gas_up(use.used_l), system.pressure(use.left_bar), system.pressure(use.reserve_bar),
             *(["SHORT" if short else ""] if any_short else []), style="bold" if short else "",
         )  # fmt: skip
     return table
@@ -231,7 +226,8 @@ def _loop(plan: Plan, system: System) -> list[RenderableType]:
     return [
         _Prose(
             f"Loop: diluent {plan.dive.loop.diluent.name}, setpoint {plan.dive.loop.setpoint:g}; oxygen "
-            f"{system.gas(loop.oxygen_l)} {system.gas_unit}, diluent {system.gas(loop.diluent_l)} {system.gas_unit}, "
+            f"{system.gas_up(loop.oxygen_l)} {system.gas_unit}, diluent {system.gas_up(loop.diluent_l)} "
+            f"{system.gas_unit}, "
             f"{math.ceil(loop.minutes)} min on the scrubber{rated}."
         )
     ]
@@ -253,8 +249,8 @@ def _turning(plan: Plan, system: System) -> list[RenderableType]:
             )
         )
     for turn in plan.turns:
-        said = f"{turn.cylinder}: keep {_kept(system, turn.kept_bar)} {unit}, turn at "
-        said += f"{_kept(system, turn.turn_bar)} {unit} ({turn.rule})"
+        said = f"{turn.cylinder}: keep {system.pressure_up(turn.kept_bar)} {unit}, turn at "
+        said += f"{system.pressure_up(turn.turn_bar)} {unit} ({turn.rule})"
         if turn.turn_at_min is None:
             said += "; the plan stays above it."
         elif turn.turn_at_min < last_min - 1e-6:
@@ -372,9 +368,9 @@ def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
 
 
 def _oxygen(plan: Plan) -> RenderableType:
-    line = f"Oxygen: CNS {plan.oxygen.cns_percent:.0f} %, {plan.oxygen.otu:.0f} OTU"
+    line = f"Oxygen: CNS {up(plan.oxygen.cns_percent)} %, {up(plan.oxygen.otu)} OTU"
     if plan.bailout is not None:
-        line += f"; with the bailout CNS {plan.bailout.oxygen.cns_percent:.0f} %, {plan.bailout.oxygen.otu:.0f} OTU"
+        line += f"; with the bailout CNS {up(plan.bailout.oxygen.cns_percent)} %, {up(plan.bailout.oxygen.otu)} OTU"
     return _Prose(line + ".")
 
 
@@ -425,8 +421,8 @@ def _together(team: Team, system: System) -> list[RenderableType]:
         table.add_row(
             turn.diver,
             turn.cylinder,
-            _kept(system, alone_bar) if alone_bar is not None else "",
-            _kept(system, turn.turn_bar),
+            system.pressure_up(alone_bar) if alone_bar is not None else "",
+            system.pressure_up(turn.turn_bar),
         )
     said = "Team: everyone turns when the one with the least to breathe has breathed it."
     return [_BLANK, table, _Prose(said, style="dim")]
@@ -448,7 +444,7 @@ def _handovers(team: Team, system: System) -> list[RenderableType]:
         parts.append(_Prose(f"{bailout.diver}{where}: {up(found.tts_min)} min up, {verdict}.", "bold"))
         for given in bailout.handovers:
             when = f"{math.floor(given.run_time_min + 1e-6)} min, {system.at(given.depth_m)}"
-            breathed = f"{system.gas(given.litres)} {system.gas_unit} of it breathed"
+            breathed = f"{system.gas_up(given.litres)} {system.gas_unit} of it breathed"
             parts.append(_Prose(f"  {when}: {given.giver} gives {given.cylinder} ({given.mix.name}), {breathed}."))
         if not bailout.handovers:
             parts.append(_Prose("  on own gas alone."))
@@ -476,7 +472,7 @@ def _carries(team: Team, system: System) -> list[RenderableType]:
         carried_l = usable.get((carry.diver, carry.cylinder), 0.0)
         short = carry.litres > carried_l + 1e-6
         table.add_row(
-            carry.diver, carry.cylinder, carry.mix.name, system.gas(carry.litres), system.gas(carried_l),
+            carry.diver, carry.cylinder, carry.mix.name, system.gas_up(carry.litres), system.gas(carried_l),
             "SHORT" if short else "", style="bold" if short else "",
         )  # fmt: skip
     return [_BLANK, table]

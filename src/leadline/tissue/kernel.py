@@ -142,10 +142,12 @@ CASE = np.dtype(
         ("held_end", "i8"),
         # What is found:
         ("fault", "i8"),
-        ("point", "i8"),  # where it is worst
+        ("point", "i8"),  # from which the way home is longest
         ("leg_first", "i8"),
         ("leg_end", "i8"),
-        ("surfacing_min", "f8"),
+        ("most_gas_point", "i8"),  # from which it takes the largest share of some source
+        ("most_gas_leg_first", "i8"),
+        ("most_gas_leg_end", "i8"),
     ]
 )
 """One thing that goes wrong, and what comes of it."""
@@ -859,13 +861,13 @@ def what_if(
     cases: Array, rmv: Array, per_litre: Array, points: Array, tensions: Array, spent: Array, start: Array,
     levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
 ) -> None:  # fmt: skip
-    """Run every case: a whole dive of its own, or the plan left at the point of the track where that is worst.
+    """Run every case: a whole dive of its own, or the plan left at the points of the track where that is worst.
 
-    The worst point is the one from which the largest share of any source is used by the surface: `spent` [points,
-    sources, free litres] by then, and after it `rmv` [cases, sources, L/min]; `per_litre` [cases, sources] makes shares
-    of litres. Among equals, it is the one with the longest way home. `held` are depths and run times, by case. Fills in
-    what the cases find, and their legs one after the other. A case whose stops never clear from some point is at fault
-    there.
+    There are two such points: the one with the longest way home, and the one from which the largest share of any source
+    is used by the surface: `spent` [points, sources, free litres] by then, and after it `rmv` [cases, sources, L/min];
+    `per_litre` [cases, sources] makes shares of litres. Either, among equals, is the one that is worse in the other.
+    `held` are depths and run times, by case. Fills in what the cases find, and their legs one after the other. A case
+    whose stops never clear from some point is at fault there.
     """
     tissue = np.empty((2, COMPARTMENTS))
     scratch = np.zeros(2048, LEG)
@@ -879,11 +881,11 @@ def what_if(
         if case.from_point < 0:
             case.point = -1
             copy_tissue(start, tissue)
-            n, _, case.fault, _, case.surfacing_min = swim(
+            n, _, case.fault, _, _ = swim(
                 tissue, levels[case.level_first : case.level_end], ways, sources, own, comps, scratch
             )
         else:
-            worst, longest = -1.0, -1.0
+            most, longest, share_of_longest, tts_of_most = -1.0, -1.0, -1.0, -1.0
             for i in range(case.from_point, case.to_point):
                 way = way_of(case, points[i], levels, ways)
                 copy_tissue(tensions[i], tissue)
@@ -895,23 +897,58 @@ def what_if(
                 share = 0.0
                 if n > 0:
                     share = largest_share(scratch[:n], case, spent[i], rmv[k], per_litre[k], own, used)
-                if fault != FINE or share > worst or (share == worst and tts >= longest):
-                    worst, longest, case.point, case.fault, case.surfacing_min = share, tts, i, fault, end_min
+                if fault != FINE or worse(tts, longest, share, share_of_longest):
+                    longest, share_of_longest, case.point = tts, share, i
+                if fault != FINE or worse(share, most, tts, tts_of_most):
+                    most, tts_of_most, case.most_gas_point = share, tts, i
                 if fault != FINE:
+                    case.fault = fault
                     break
-            i = case.point
-            copy_tissue(tensions[i], tissue)
-            way = way_of(case, points[i], levels, ways)
-            first = first_of(case, points[i], way)
-            n, _, _ = leave_the_plan(points[i], tissue, first, case.sorting_out_min, way, sources, own, comps, scratch)
+            case.most_gas_leg_first = filled
+            if case.most_gas_point != case.point:
+                n = again(
+                    case.most_gas_point, case, points, tensions, tissue, levels, ways, sources, own, comps, scratch
+                )
+                filled = keep(scratch[:n], legs, filled)
+            case.most_gas_leg_end = filled
+            n = again(case.point, case, points, tensions, tissue, levels, ways, sources, own, comps, scratch)
         case.leg_first = filled
-        if filled + n > len(legs):
-            n = 0
-            case.fault = TOO_MANY_LEGS
-        for i in range(n):
-            legs[filled + i] = scratch[i]
-        filled += n
+        filled = keep(scratch[:n], legs, filled)
         case.leg_end = filled
+        if filled < 0:
+            case.fault, case.leg_first, case.leg_end = TOO_MANY_LEGS, 0, 0
+            case.most_gas_leg_first, case.most_gas_leg_end, filled = 0, 0, 0
+
+
+@inner
+def worse(value: float, worst: float, other: float, other_of_worst: float) -> bool:
+    """Whether a value is larger than the worst, or alike (sums of legs differ in their last digits) and the other
+    one is."""
+    close = 1e-9 * (1.0 + abs(worst))
+    return value > worst + close or (value >= worst - close and other >= other_of_worst)
+
+
+@inner
+def again(
+    i: int, case: Any, points: Array, tensions: Array, tissue: Array, levels: Array, ways: Array,
+    sources: Array, rules: Rules, comps: Compartments, legs: Array,
+) -> int:  # fmt: skip
+    """Leave the plan at a point once more, for its legs. Returns how many."""
+    copy_tissue(tensions[i], tissue)
+    way = way_of(case, points[i], levels, ways)
+    first = first_of(case, points[i], way)
+    n, _, _ = leave_the_plan(points[i], tissue, first, case.sorting_out_min, way, sources, rules, comps, legs)
+    return n
+
+
+@inner
+def keep(found: Array, legs: Array, filled: int) -> int:
+    """Write legs behind others. Returns how many there are then, -1 if they are too many."""
+    if filled < 0 or filled + len(found) > len(legs):
+        return -1
+    for i in range(len(found)):
+        legs[filled + i] = found[i]
+    return filled + len(found)
 
 
 @inner

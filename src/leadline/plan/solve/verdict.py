@@ -131,7 +131,8 @@ def _subject(finding: Finding) -> str:
 
 
 _NAMES = {
-    "turn": "minimum gas in {}",
+    "turn": "fill below minimum gas in {}",
+    "minimum-gas": "minimum gas of {}",
     "density": "density of {}",
     "ppo2-high": "ppO2 of {}",
     "hypoxic": "hypoxia on {}",
