@@ -1,6 +1,15 @@
-"""Draws the pictures of the README from an example dive: `python docs/pictures.py`."""
+"""Draws the pictures of the README from an example dive: `python docs/pictures.py`. The page's need Chromium."""
 
+import shutil
+import socket
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from contextlib import suppress
 from pathlib import Path
+
+from playwright.sync_api import Browser, sync_playwright
 
 from leadline import read_dive
 from leadline.plan.solve import frontier
@@ -26,6 +35,47 @@ def main() -> None:
         (images / f"{name}.png").write_bytes(png)
     around = frontier(read_dive(HERE.parent / "examples" / "marigold-trimix.toml"))
     (images / "limits.png").write_bytes(draw_frontier(around, "png"))
+    draw_page(images)
+
+
+def draw_page(images: Path) -> None:
+    """The page by day on a wide screen, and by night on a phone."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-c", "from leadline.cli import run; run()", "serve", "--port", str(port)]
+    server = subprocess.Popen(command, stdout=subprocess.DEVNULL)  # noqa: S603
+    try:
+        with sync_playwright() as play:
+            browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+            _draw_page(browser, port, images / "page-day.png", (1180, 1000), night=False)
+            _draw_page(browser, port, images / "page-night.png", (390, 844), night=True)
+            browser.close()
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def _draw_page(browser: Browser, port: int, path: Path, size: tuple[int, int], night: bool) -> None:
+    url = f"http://127.0.0.1:{port}/"
+    page = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    if night:
+        page.add_init_script("localStorage.setItem('leadline.night', '1')")
+    for _ in range(600):
+        with suppress(urllib.error.URLError), urllib.request.urlopen(url):
+            break
+        page.wait_for_timeout(100)
+    page.goto(url)
+    page.locator(".strip .figure").first.wait_for(timeout=60_000)
+    page.locator("#pictures").evaluate("(chart) => chart.scrollIntoView()")
+    page.locator("#pictures").focus()
+    page.keyboard.press("Home")
+    for _ in range(3):
+        page.keyboard.press("PageDown")
+    page.wait_for_function("() => document.querySelector('[data-read=run_time]').textContent === '30:00'")
+    page.wait_for_timeout(1000)  # the pictures are drawn in a frame of their own
+    page.screenshot(path=path)
+    page.close()
 
 
 if __name__ == "__main__":

@@ -72,6 +72,29 @@ def sheets_command(
     raise typer.Exit(NO_GO if team.no_go else GO)
 
 
+@app.command("serve")
+def serve_command(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="a dive file to open; an example if none is given")
+    ] = None,
+    host: Annotated[
+        str, typer.Option("--host", help="the address to listen at; other machines need the token that is printed")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", min=1, max=65535, help="the port to listen at")] = 8360,
+) -> None:
+    """Plan a dive in the browser, on this machine and without a network. Ctrl-C ends it."""
+    text = ""
+    if file is not None:
+        try:
+            text = file.read_text(encoding="utf-8-sig")
+        except UnicodeDecodeError:
+            typer.echo(f"{file.name}: is not text; a dive file is TOML in UTF-8", err=True)
+            raise typer.Exit(BAD_INPUT) from None
+    from leadline.app.server import serve
+
+    serve(text, host, port)
+
+
 class Sought(StrEnum):
     """What `solve` is asked for."""
 
@@ -90,7 +113,7 @@ def solve_command(
         typer.Option(
             "--for",
             help="the longest bottom time, the deepest depth, the best mix, the best deco gases, or the smallest "
-            "cylinders at which the plan and every contingency hold; what to choose from stands in [solve]",
+            "cylinders at which the plan and every contingency hold; what to choose from stands in \\[solve]",
         ),
     ] = Sought.TIME,
     as_json: Annotated[bool, typer.Option("--json", help="the answer as JSON, metric, the frontier with it")] = False,

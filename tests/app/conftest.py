@@ -12,15 +12,15 @@ from contextlib import suppress
 
 import pytest
 
-SERVE = "import sys; from leadline.app.server import serve; serve(port=int(sys.argv[1]), host=sys.argv[2])"
+SERVE = "from leadline.cli import run; run()"
 STARTS_WITHIN_S = 180.0
 
 
 class Server:
     """The page in a process of its own, as a diver starts it."""
 
-    def __init__(self, port: int = 0, host: str = "127.0.0.1"):
-        self.port, self.host = port or free_port(), host
+    def __init__(self, *options: str):
+        self.port, self.options = free_port(), options
         self.process = self._start()
 
     @property
@@ -29,7 +29,7 @@ class Server:
 
     def _start(self):
         process = subprocess.Popen(
-            [sys.executable, "-c", SERVE, str(self.port), self.host],
+            [sys.executable, "-c", SERVE, "serve", *self.options, "--port", str(self.port)],
             stdout=subprocess.PIPE,
             text=True,
             env={name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")},

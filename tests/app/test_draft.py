@@ -103,3 +103,25 @@ def test_what_is_typed(text, value):
 @pytest.mark.parametrize("value", [40, 4.5, "150 ft", True, [40, 80], ["slow ascent", "delay"]])
 def test_what_is_shown_can_be_typed(value):
     assert typed(shown(value)) == value
+
+
+@pytest.mark.parametrize("text", ["levels = 3\n", "levels = [1, 2]\n", "[levels]\ndepth = 3\n", "a = " + "[" * 3000])
+def test_what_has_no_place_is_refused(text):
+    """Never a draft that says something else than was meant."""
+    with pytest.raises(ValueError, match=r"no place|not TOML|write it in the dive file"):
+        Draft(text).with_value(("levels", 0, "depth"), 3)
+    with pytest.raises(ValueError, match=r"no place|not TOML|write it in the dive file"):
+        Draft(text).with_row(("levels", 0, "gases"), {"name": "x"})
+    with pytest.raises(ValueError, match=r"not in this dive file|not TOML"):
+        Draft(text).without_row(("levels",), 7)
+
+
+def test_tables_written_in_a_line_can_be_added_to():
+    draft = Draft('units = "metric"\nlevels = [{depth = 40, leave_at = 20}]\n').with_row(("levels",), {"depth": 20})
+    assert tomllib.loads(draft.text) == {"units": "metric", "levels": [{"depth": 40, "leave_at": 20}, {"depth": 20}]}
+
+
+def test_keystrokes_are_one_step():
+    history = History(Draft("a = 1")).then(Draft("a = 2")).then(Draft("a = 25"), amends=True)
+    assert history.undone().now == Draft("a = 1")
+    assert History(Draft("a = 1")).then(Draft("a = 2"), amends=True).undone().now == Draft("a = 1")

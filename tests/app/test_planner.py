@@ -50,10 +50,11 @@ def test_what_is_wrong_is_said(text, said):
     assert said in found.problems[0].message
 
 
-def test_what_takes_too_long_is_given_up():
-    made = Planner(workers=1, longest_s=0.001)
+def test_what_takes_too_long_is_given_up(monkeypatch):
+    monkeypatch.setattr(planner, "plan_text", slow_if_asked)
+    made = Planner(workers=1, longest_s=0.5)
     try:
-        found = asyncio.run(made.plan(TRIMIX))
+        found = asyncio.run(made.plan("slow"))
     finally:
         made.close()
     assert found.team is None
@@ -71,6 +72,70 @@ def test_a_process_that_dies_is_replaced(monkeypatch):
         assert asyncio.run(made.plan(TRIMIX)).team is not None
     finally:
         made.close()
+
+
+def test_one_slow_dive_does_not_hold_up_another(monkeypatch):
+    """With one process: what has had its turn is given up for what waits, and the process is there again."""
+
+    async def two():
+        slow = asyncio.create_task(made.plan("slow"))
+        while not made._running:
+            await asyncio.sleep(0.05)
+        return await asyncio.gather(slow, made.plan(TRIMIX))
+
+    made = Planner(workers=1, longest_s=120.0, turn_s=0.3)
+    try:
+        made.warm_up().result()
+        monkeypatch.setattr(planner, "plan_text", slow_if_asked)
+        slow, other = asyncio.run(two())
+    finally:
+        made.close()
+    assert "while another dive waited" in slow.problems[0].message
+    assert other.team is not None
+
+
+def test_what_goes_wrong_in_here_is_said_and_logged(monkeypatch, caplog):
+    made = Planner(workers=1, longest_s=60.0)
+    try:
+        monkeypatch.setattr(planner, "plan_text", goes_wrong)
+        found = asyncio.run(made.plan(TRIMIX))
+    finally:
+        made.close()
+    assert "error of Leadline's own" in found.problems[0].message
+    assert "ZeroDivisionError" in caplog.text
+
+
+def test_limits_are_stopped_with_what_is_known(working):
+    async def stopped():
+        job = working.limits(TRIMIX)
+        waits = working.limits(TRIMIX)
+        while not job.tried:
+            await asyncio.sleep(0.05)
+        assert waits.tried is None
+        waits.stop()
+        assert await waits.found() is None
+        before = job.tried
+        while job.tried < before + 8:
+            await asyncio.sleep(0.05)
+        job.stop()
+        return await job.found()
+
+    found = asyncio.run(stopped())
+    assert found is not None
+    assert not found.complete
+    assert 8 <= found.tried < 200
+
+
+def slow_if_asked(text, units):
+    import time
+
+    if text == "slow":
+        time.sleep(100.0)
+    return plan_text(text, units)
+
+
+def goes_wrong(*_):
+    return 1 / 0
 
 
 def os_exit(*_):

@@ -34,7 +34,7 @@ def test_no_path_leads_to_a_file(server, start, way):
 
 def test_other_machines_need_the_token():
     """Every route, the socket's too; the token was printed."""
-    open_to_all = Server(host="0.0.0.0")
+    open_to_all = Server("--host", "0.0.0.0")
     try:
         token = open_to_all.said.split("?token=")[1].split()[0]
         assert open_to_all.ask() == open_to_all.ask(SOCKET) == open_to_all.ask("?token=guessed") == 403

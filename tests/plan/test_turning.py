@@ -149,8 +149,8 @@ def test_the_reserve_is_kept_where_it_is_more_than_minimum_gas():
 
 
 def test_dissimilar_twins_turn_together():
-    """15 L at 230 bar and 10 L at 180 bar, halves: each keeps its part of the content, and is breathed by its part of what
-    is above the reserves, as gas is drawn: so both come to their turn at one minute."""
+    """15 L at 230 bar and 10 L at 180 bar, halves: each keeps its part of the content, and is breathed by its part of
+    what is above the reserves, as gas is drawn: so both come to their turn at one minute."""
     given = tables(36, 15, gas={"turn": "halves"}) | {
         "cylinders": [
             cylinder("air", "bottom", size="15 L", pressure="230 bar"),

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from nicegui import Client, ui
 
-from leadline.app.draft import MOST_CHARACTERS, Draft, History
+from leadline.app.draft import MOST_CHARACTERS, Draft, History, Key
 from leadline.app.planner import Limits, Planned, Planner
 from leadline.brief.errors import Problem
 from leadline.plan import Plan
@@ -22,6 +22,8 @@ from leadline.units import SystemName
 PATIENCE_S = 3.0
 """A plan that takes longer is given up when the draft has changed meanwhile; a shorter one is waited for, as ending its
 process costs more."""
+TYPING_S = 1.5
+"""Keystrokes that follow each other so fast are one step to undo."""
 SLOW_S = 0.5
 """After so long the page says that it is planning."""
 
@@ -41,6 +43,8 @@ class Desk:
     """The units shown; None: those of the dive file."""
     night: bool = False
     planned: Planned | None = None
+    planned_once: bool = False
+    """Whether there has been a plan to show."""
     planned_of: str = ""
     """The text that the plan is of."""
     slow: bool = False
@@ -58,6 +62,7 @@ class Desk:
     _task: asyncio.Task[None] | None = None
     _since: float = 0.0
     _wanted: bool = False
+    _typed_at: tuple[Key, float] = ((), 0.0)
     _watchers: dict[str, list[Callable[[], None]]] = field(default_factory=dict)
     _part: str = ""
 
@@ -94,16 +99,22 @@ class Desk:
 
     def write(self, history: History) -> None:
         """Take up a draft, and plan it."""
+        self._typed_at = ((), 0.0)
         if history is not self.history:
             self.history = history
             self.replan()
 
-    def edit(self, change: Callable[[Draft], Draft]) -> None:
-        """Change the draft; what cannot be written is said."""
+    def edit(self, change: Callable[[Draft], Draft], key: Key = ()) -> None:
+        """Change the draft; what cannot be written is said. Keystrokes at one `key` are one step to undo."""
+        now = time.monotonic()
+        amends = bool(key) and key == self._typed_at[0] and now - self._typed_at[1] < TYPING_S
         try:
-            self.write(self.history.then(change(self.history.now)))
+            history = self.history.then(change(self.history.now), amends)
         except ValueError as error:
             ui.notify(str(error), type="warning")
+            return
+        self.write(history)
+        self._typed_at = (key, now)
 
     def open(self, text: str, saved: str | None = None) -> None:
         """Take up another dive file; `saved`: its text when it was last saved. What was there can be had back by
@@ -159,6 +170,7 @@ class Desk:
                 continue
             self.planned, self.planned_of, self.slow = planned, text, False
             if self.team is not None:
+                self.planned_once = True
                 self.member = min(self.member, len(self.team.members) - 1)
             self.show()
 

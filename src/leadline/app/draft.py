@@ -96,10 +96,12 @@ class History:
     past: tuple[Draft, ...] = ()
     future: tuple[Draft, ...] = ()
 
-    def then(self, draft: Draft) -> History:
-        """The next draft. The same text again is no step."""
+    def then(self, draft: Draft, amends: bool = False) -> History:
+        """The next draft. The same text again is no step; one that amends the last is no step of its own."""
         if draft == self.now:
             return self
+        if amends and self.past:
+            return History(draft, self.past)
         return History(draft, (*self.past, self.now)[-MOST_UNDONE:])
 
     def undone(self) -> History:

@@ -31,8 +31,9 @@ def heading(text: str) -> None:
 
 
 def mark_stale(desk: Desk, *elements: ui.element) -> None:
-    """Mark what is shown as that of an earlier draft, while there is no plan of this one."""
+    """Mark what is shown as that of an earlier draft, while there is no plan of this one; hide it if there was none."""
     for element in elements:
+        element.set_visibility(desk.planned_once)
         element.classes(add="stale" if desk.plan is None else "", remove="" if desk.plan is None else "stale")
 
 
@@ -110,7 +111,7 @@ def _field(desk: Desk, key: Key) -> None:
     def write(event: events.ValueChangeEventArguments[Any]) -> None:
         text = str(event.value) if event.value is not None else ""
         if desk.history.now.readable and typed(text) != desk.history.now.value(key):
-            desk.edit(lambda draft: draft.with_value(key, _kept(asked(), text)))
+            desk.edit(lambda draft: draft.with_value(key, _kept(asked(), text)), key)
 
     made = _input(asked())
 
@@ -136,7 +137,7 @@ def _input(asked: Field) -> Any:
         words = {"": f"({asked.default or 'none'})"} | {word: word for word in asked.choices}
         made = ui.select(words, label=asked.label, value="")
     else:
-        made = ui.input(asked.label, placeholder=asked.default).props("debounce=250")
+        made = ui.input(asked.label, placeholder=asked.default)
     made.props("outlined dense stack-label hide-bottom-space")
     if asked.name == "title":
         made.classes("wide")

@@ -22,6 +22,8 @@ from leadline.cautions import CAUTIONS, SHORT
 from leadline.units import SystemName
 
 STATIC = Path(__file__).parent / "static"
+_LESS = ("NDL", "OTU")
+"""Figures that a narrow strip leaves out."""
 _NEW_DIVE = """title = "A new dive"
 units = "metric"
 
@@ -71,7 +73,7 @@ def build(planner: Planner, first: str, dives: Mapping[str, str], opened: bool) 
     ui.add_body_html(f"<script>{(STATIC / 'page.js').read_text()}</script>")
     html('<a class="skip" href="#the-dive">To the dive</a>')
     _strip(desk)
-    with ui.element("main").classes("leadline"):
+    with ui.element("div").classes("leadline"):
         _tools(desk, dives)
         _tour()
         _section("The dive", lambda: the_dive(desk))
@@ -109,6 +111,7 @@ async def _begin(desk: Desk, opened: str | None) -> None:
     text, saved, first = (remembered.get(name) for name in ("text", "saved", "first"))
     if isinstance(text, str) and text.strip() and (opened is None or first == opened):
         desk.open(text, saved if isinstance(saved, str) else None)
+        desk.history = History(desk.history.now)  # there is nothing before it to go back to
     else:
         desk.replan()
 
@@ -148,8 +151,8 @@ def _in_sight(desk: Desk) -> str:
     word, line = tables.verdict(team)
     grave = " grave" if team.no_go else ""
     cells = "".join(
-        f'<span class="figure{" more" if i > 3 else ""}">{name} <b>{value}</b></span>'
-        for i, (name, value) in enumerate(tables.figures(plan))
+        f'<span class="figure{" more" if name in _LESS else ""}">{name} <b>{value}</b></span>'
+        for name, value in tables.figures(plan)
     )
     return f'<a class="verdict-word{grave}" href="#findings">{word}</a><span>{line}</span>{cells}'
 

@@ -43,6 +43,7 @@ def the_way_up(desk: Desk) -> None:
     found = html().props('id="findings"')
     diver = ui.toggle([]).props("dense outline no-caps role=group aria-label='diver shown'")
     diver.on_value_change(lambda event: desk.show_diver(event.value))
+    diver.set_visibility(False)
     with ui.element("div").classes("w-full") as planned:
         with ui.element("div").classes("pictures"):
             dive = ui.echart({}).style(f"height: {HEIGHT_PX}px")

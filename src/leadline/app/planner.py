@@ -87,7 +87,10 @@ def _begin(lock: Any, *shared: Any) -> None:
     """One process after the other, so that the kernel is compiled once."""
     _shared[:] = shared
     with lock:
-        ready()
+        try:
+            ready()
+        except Exception:  # dives are still planned, or said to be impossible; without processes nothing would be
+            _log.exception("getting ready failed")
 
 
 def _begun() -> bool:
@@ -136,7 +139,11 @@ class Planner:
 
     async def plan(self, text: str, units: SystemName | None = None) -> Planned:
         """The plan of a dive file's text. To give it up, cancel the task that waits for it."""
-        waiting = self._pool.schedule(plan_text, args=(text, units), timeout=self._longest_s)
+        try:
+            waiting = self._pool.schedule(plan_text, args=(text, units), timeout=self._longest_s)
+        except RuntimeError:
+            _log.exception("there are no processes to plan in")
+            return _refused("could not be planned: Leadline must be started again")
         turns = asyncio.create_task(self._take_turns(waiting))
         try:
             found: Planned = await asyncio.wrap_future(waiting)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import socket
 from pathlib import Path
 
 from nicegui import app, ui
@@ -24,8 +25,9 @@ def examples() -> dict[str, str]:
 def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT) -> None:
     """Serve the page until interrupted; `text` is the dive file that it opens with, an example if empty.
 
-    On an address that other machines reach, a token is made and printed, and needed.
+    On an address that other machines reach, a token is made, printed and needed. OSError if the port is taken.
     """
+    _try_port(host, port)
     token = "" if is_loopback(host) else secrets.token_urlsafe(24)
     dives = examples()
     first = text or dives.get("marigold-trimix", next(iter(dives.values()), ""))
@@ -41,8 +43,20 @@ def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT) -> None:
     app.on_startup(lambda: print(_said(host, port, token), flush=True))
     ui.run(
         host=host, port=port, show=False, reload=False, title="Leadline", show_welcome_message=False, on_air=None,
+        reconnect_timeout=20.0,
         fastapi_docs=False, endpoint_documentation="none", uvicorn_logging_level="warning",
     )  # fmt: skip
+
+
+def _try_port(host: str, port: int) -> None:
+    """OSError, naming host and port, if nothing can listen there."""
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(family, kind, protocol) as tried:
+            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            tried.bind(address)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, f"{host}, port {port}") from None
 
 
 def _said(host: str, port: int, token: str) -> str:

@@ -122,7 +122,7 @@ def gas(plan: Plan) -> str:
     rows = [
         (
             escape(use.name), escape(use.mix.name), use.use, system.pressure(use.start_bar), system.gas(use.content_l),
-            system.gas(use.used_l), _left(use, system), system.pressure(use.reserve_bar),
+            system.gas_up(use.used_l), _left(use, system), system.pressure(use.reserve_bar),
         )
         for use in plan.supply
     ]  # fmt: skip
@@ -182,8 +182,7 @@ def contingencies(plan: Plan) -> str:
     system = SYSTEMS[plan.dive.units]
     rows = []
     for found in plan.contingencies:
-        breathed = [use for use in found.breathed if use.used_l > 0.0]
-        least = min(breathed, key=lambda use: use.left_bar, default=None)
+        least = found.least
         later = int(up(found.run_time_min)) - int(up(plan.schedule.run_time_min))
         rows.append(
             (
@@ -197,7 +196,7 @@ def contingencies(plan: Plan) -> str:
             )
         )
     head = ("What if", "Leaves the plan at", "Run time", "Later", "TTS", f"Least left, {system.pressure_unit}", "")
-    return table("What if", head, rows, left=(0, 5, 6))
+    return table("Everything that can go wrong", head, rows, left=(0, 5, 6))
 
 
 def _met(found: Contingency) -> str:

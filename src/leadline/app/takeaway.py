@@ -73,19 +73,22 @@ def _text(desk: Desk) -> None:
     text = ui.codemirror("", language="TOML", line_wrapping=True).classes("w-full")
     text.props('aria-label="The dive file"')
     writing: list[asyncio.TimerHandle] = []
+    put = [""]  # what was put in last, not written by the diver
 
     def show() -> None:
-        if text.value != desk.history.now.text:
-            text.set_value(desk.history.now.text)
+        put[0] = desk.history.now.text
+        if not writing and text.value != put[0]:
+            text.set_value(put[0])
 
     def write(event: events.ValueChangeEventArguments[Any]) -> None:
         for waiting in writing:
             waiting.cancel()
-        writing[:] = [asyncio.get_running_loop().call_later(0.4, take, str(event.value))]
+        writing.clear()
+        if event.value != put[0]:
+            writing.append(asyncio.get_running_loop().call_later(0.4, take, str(event.value)))
 
     def take(written: str) -> None:
-        if written != text.value:
-            return
+        writing.clear()
         if len(written) > MOST_CHARACTERS:
             with desk.client:
                 ui.notify(f"That is over {MOST_CHARACTERS // 1000} kB, too large for a dive file", type="warning")

@@ -74,6 +74,9 @@
     });
   }
 
+  document.documentElement.lang = "en";
+  const name = () => document.querySelector(".cm-content")?.setAttribute("aria-label", "The dive file");
+
   window.leadlineShow = (given, finder, emitter) => {
     shown = given;
     find = finder;
@@ -82,6 +85,7 @@
       const dive = chart(shown.dive);
       if (!dive || !dive.getOption()?.series?.length) return setTimeout(wait, 40);
       if (!dive.leadlineWatched) watch(dive);
+      name();
       handles(dive);
       read(at);
     };
