@@ -284,6 +284,17 @@ def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) ->
     if dive.loop is None and len(bottom) > 1:
         message = f"The loss of one of {', '.join(bottom)} is not among the contingencies: plan it by hand."
         found.append(Finding("bottom-loss-unplanned", "caution", message))
+    if dive.gas.fill_temperature is not None and cylinders:
+        system, unit = SYSTEMS[dive.units], SYSTEMS[dive.units].pressure_unit
+        read = {cylinder.name: cylinder.pressure for cylinder in dive.cylinders}
+        cooled = (
+            f"{use.name} {system.pressure(read[use.name])} {unit} is {system.pressure(use.start_bar)}"
+            for use in cylinders
+            if abs(use.start_bar - read[use.name]) > 0.5
+        )
+        said = ", ".join(cooled)
+        if said:
+            found.append(Finding("fill-temperature", "note", f"In the water a fill has another pressure: {said}."))
     uncounted = {
         "what the drysuit takes ([gas] drysuit)": dive.gas.drysuit is None,
         "what the wing takes ([gas] wing)": dive.gas.wing is None,

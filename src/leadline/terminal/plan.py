@@ -327,7 +327,7 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
     if bailout is None:
         return []
     head = (
-        f"Bailout at the worst moment: leave the loop at {up(bailout.leaves_at_min or 0.0)} min, "
+        f"Bailout at the worst moment: leave the loop at {math.floor((bailout.leaves_at_min or 0.0) + 1e-6)} min, "
         f"{system.at(bailout.depth_m or 0.0)}; {up(bailout.tts_min)} min to the surface"
     )
     flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"

@@ -83,7 +83,7 @@ def _numbers(found: Verdict) -> str:
     way_up = f", bailout from the worst moment {up(found.way_up_min)} min" if found.way_up_min is not None else ""
     return (
         f"Run time {up(found.run_time_min)} min, TTS {up(found.tts_min)} min{way_up}, "
-        f"CNS {found.cns_percent:.0f} %, {found.otu:.0f} OTU."
+        f"CNS {up(found.cns_percent or 0.0)} %, {up(found.otu or 0.0)} OTU."
     )
 
 
