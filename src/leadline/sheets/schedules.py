@@ -18,7 +18,7 @@ from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
 from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, System
 
 Data = dict[str, Any]
 
@@ -114,10 +114,18 @@ def printed(
                 ppo2=f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
                 changed=row.changed,
                 label="" if row.kind == "stop" else row.kind,
-                bar=system.pressure(min(left)) if left else "",
+                bar=_gauges(system, left),
             )
         )
     return made
+
+
+def _gauges(system: System, left_bar: Sequence[float]) -> str:
+    """What the gauges show, in the order of the cylinders: one number where they are alike, the lowest of many."""
+    shown = [system.pressure(bar) for bar in left_bar]
+    if len(set(shown)) == 2 and len(shown) == 2:
+        return "/".join(shown)
+    return system.pressure(min(left_bar)) if shown else ""
 
 
 def breathed_then(dive: Dive, supply: Sequence[CylinderUse], row: rows.Row) -> list[CylinderUse]:
