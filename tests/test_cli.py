@@ -4,6 +4,7 @@ import json
 import os
 import re
 import signal
+import socket
 import struct
 import subprocess
 import sys
@@ -22,7 +23,7 @@ from leadline.plan.team import plan_team
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 COMMAND = [sys.executable, "-c", "from leadline.cli import run; run()"]
-VERDICT = {"gull-stack-air": 1, "marigold-loop": 0, "marigold-trimix": 0, "marigold-team": 0}
+VERDICT = {"gull-stack-air": 1, "marigold-loop": 0, "marigold-trimix": 0, "marigold-team": 0, "marigold-fills": 0}
 
 
 def leadline_command(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
@@ -341,3 +342,26 @@ def test_the_dive_file_of_the_readme_has_no_no_go():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     (text,) = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
     assert not leadline.plan(leadline.parse_dive(tomllib.loads(text))).no_go
+
+
+# --- serve
+
+
+def test_serve_refuses_what_it_cannot_open(tmp_path: Path):
+    (tmp_path / "picture.toml").write_bytes(b"\xff\xfe\x00")
+    for name, words in (("none.toml", "No such file"), ("picture.toml", "not text")):
+        done = leadline_command("serve", str(tmp_path / name))
+        assert done.returncode == 2
+        assert words in done.stderr
+        assert "Traceback" not in done.stderr
+
+
+def test_serve_says_that_a_port_is_taken():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        done = leadline_command("serve", "--port", str(port))
+    assert done.returncode == 2
+    assert f"127.0.0.1, port {port}: Address already in use" in done.stderr
+    assert "Traceback" not in done.stderr

@@ -95,6 +95,48 @@ def serve_command(
     serve(text, host, port)
 
 
+@app.command("mix")
+def mix_command(
+    file: File,
+    as_json: Annotated[bool, typer.Option("--json", help="fills and analyses as JSON, metric")] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="also a label for every analysed cylinder, .pdf"),
+    ] = None,
+) -> None:
+    """Fill the cylinders of a dive, and plan it again with what was analysed.
+
+    Exit status 0 if all can be filled and the plan holds, 1 if not, 2 for bad input.
+    """
+    if output is not None and output.suffix.lower() != ".pdf":
+        typer.echo(f"leadline: {output.name} is no name for labels; end it with .pdf", err=True)
+        raise typer.Exit(BAD_INPUT)
+    from leadline.brief import read_dive
+
+    dive = read_dive(file)
+    if output is not None and not dive.fills.analysed:
+        typer.echo(f"{file.name}: nothing was analysed, and a label carries only what was", err=True)
+        raise typer.Exit(BAD_INPUT)
+    with _compiling():
+        from leadline.mixing import mix
+
+        mixed = mix(dive, file.name)
+    if as_json:
+        from leadline.mixing.data import mix_as_data
+
+        _print_json(mix_as_data(mixed))
+    else:
+        from leadline.terminal.mix import show_mix
+
+        show_mix(mixed)
+    if output is not None and mixed.analysed is not None:
+        from leadline.sheets.label import write_labels
+
+        write_labels(dive, mixed.analysed.analysed, output)
+        typer.echo(output, err=as_json)
+    raise typer.Exit(GO if mixed.good else NO_GO)
+
+
 class Sought(StrEnum):
     """What `solve` is asked for."""
 

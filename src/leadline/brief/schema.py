@@ -681,6 +681,8 @@ class FillAnalysis(_Table):
         if self.o2 + (self.he or 0.0) > 100.0 + 1e-9:
             said = f"{self.he:g} % and {self.o2:g} % of oxygen are more than the whole; calibrate and analyse again"
             raise AtKey("he", said)
+        if self.pressure is not None and self.pressure < 1.0:
+            raise AtKey("pressure", "is that of an empty cylinder; fill it, then analyse it")
         return self
 
 

@@ -119,7 +119,7 @@ def contingencies(
 
 def _gravity(contingency: Contingency) -> tuple[bool, float, float]:
     """Not survived, the largest share of a cylinder, the run time: the worse, the larger."""
-    share = max((use.used_l / use.content_l for use in contingency.supply), default=math.inf)
+    share = max((use.used_l / max(use.content_l, 1e-6) for use in contingency.supply), default=math.inf)
     return not contingency.survived, share, contingency.run_time_min
 
 
