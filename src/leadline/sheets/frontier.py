@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import errno
 import math
-import os
-import secrets
 from html import escape
 from itertools import pairwise
 from pathlib import Path
@@ -14,7 +11,7 @@ from typing import Any
 from leadline.cautions import SHORT
 from leadline.plan.solve.frontier import Curve, Frontier
 from leadline.sheets.profile import tick_step
-from leadline.sheets.write import typeset
+from leadline.sheets.write import typeset, write_whole
 from leadline.units import SYSTEMS
 
 FORMATS = {".png": "png", ".svg": "svg"}
@@ -36,16 +33,7 @@ def picture_format(path: Path) -> str:
 
 def write_frontier(around: Frontier, path: Path) -> None:
     """Draw a frontier into a file, whole or not at all. ValueError for another ending; OSError if it fails."""
-    drawn = draw_frontier(around, picture_format(path))
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-    part = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
-    try:
-        with part.open("xb") as file:
-            file.write(drawn)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(path, draw_frontier(around, picture_format(path)))
 
 
 def draw_frontier(around: Frontier, file_format: str) -> bytes:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import errno
 import math
-import os
-import secrets
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -16,7 +13,7 @@ from leadline.mixing.depths import mod_shown
 from leadline.mixing.doses import MATCH
 from leadline.mixing.fill import percents
 from leadline.mixing.safety import OXYGEN_CLEAN_OVER
-from leadline.sheets.write import set_sheet
+from leadline.sheets.write import set_sheet, write_whole
 from leadline.units import SYSTEMS
 
 WIDTH_MM, HEIGHT_MM = 100.0, 60.0
@@ -25,16 +22,7 @@ CAUTION = "Analyse again before the dive. Breathe it only where its MOD allows."
 
 def write_labels(dive: Dive, analysed: Sequence[Analysed], path: Path) -> None:
     """Write a label for every analysed cylinder into a PDF, whole or not at all. OSError if it fails."""
-    pdf = set_sheet("label", labels(dive, analysed))
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-    part = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
-    try:
-        with part.open("xb") as file:
-            file.write(pdf)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(path, set_sheet("label", labels(dive, analysed)))
 
 
 def labels(dive: Dive, analysed: Sequence[Analysed]) -> dict[str, Any]:

@@ -94,6 +94,19 @@ def safe(name: str) -> str:
     return f"diver-{made}".rstrip("-") if not made or made.casefold() in _RESERVED else made
 
 
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file in one step: a reader never finds half of it. OSError if it cannot be written."""
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("xb") as file:
+            file.write(content)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
 def set_sheet(template: str, data: dict[str, Any]) -> bytes:
     """One sheet as a PDF. `data` reaches the template as JSON: its texts are never read as markup."""
     pdf: bytes = typeset(template, data, format="pdf")
