@@ -7,6 +7,7 @@ analyse every gas.
 
 from leadline.brief import BriefError, Dive, parse_dive, read_dive
 from leadline.plan import Finding, Plan, plan
+from leadline.plan.team import Team, plan_team
 
-__all__ = ["BriefError", "Dive", "Finding", "Plan", "parse_dive", "plan", "read_dive"]
+__all__ = ["BriefError", "Dive", "Finding", "Plan", "Team", "parse_dive", "plan", "plan_team", "read_dive"]
 __version__ = "0.2.0"

@@ -220,6 +220,12 @@ def test_turning_together(rule):
         assert breathed == pytest.approx(out_l, rel=1e-6)
 
 
+def test_a_team_is_never_planned_as_one_diver():
+    """Its divers' own tables would count for nothing."""
+    with pytest.raises(BriefError, match="plan_team"):
+        plan(parse_dive(on_loops({"name": "Mira"}, {"name": "Jonne"})))
+
+
 def test_whose_file_is_wrong_is_said():
     """A diver whose stops never clear is named."""
     own = {"name": "Jonne", "circuit": "open", "gradient_factors": [10, 10], "cylinders": [big("18/45", "bottom")]}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
 from leadline.plan import breathing as breathing_
 from leadline.plan import contingency, turning
@@ -45,8 +46,11 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     """The plan of a dive. Of a team's diver, `held` are stops that are not left before a run time for the others' sake.
 
     Raises BriefError (naming the dive file as `source`) where the dive cannot be planned as written: no breathable gas
-    at some depth, a level left before its stops are done, a stop that never clears.
+    at some depth, a level left before its stops are done, a stop that never clears; and for a dive of several divers,
+    which `leadline.plan.team.plan_team` plans.
     """
+    if dive.team:
+        raise BriefError(source, [Problem("[[team]]", "several divers are planned together, by plan_team")])
     layout = lay_out(dive, source, held)
     found = schedule(dive, layout, source)
     carried = oxygen_.carried(dive)
