@@ -124,9 +124,9 @@ def saved(page) -> str:
 
 def open_file(page, name, text):
     page.get_by_role("button", name="Open").click()
-    page.get_by_text("A dive file …").click()
-    page.locator("input[type=file]").set_input_files({"name": name, "mimeType": "text/plain", "buffer": text.encode()})
-    expect(page.get_by_role("dialog")).to_be_hidden()
+    with page.expect_file_chooser() as chosen:
+        page.get_by_text("A dive file …").click()
+    chosen.value.set_files({"name": name, "mimeType": "text/plain", "buffer": text.encode()})
 
 
 def shown_numbers(page) -> dict:

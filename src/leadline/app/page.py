@@ -158,12 +158,13 @@ def _in_sight(desk: Desk) -> str:
 
 
 def _tools(desk: Desk, dives: Mapping[str, str]) -> None:
+    _opening(desk)
     with ui.element("div").classes("tools"):
         title = html()
         undo = ui.button("Undo", on_click=lambda: desk.write(desk.history.undone())).props("outline dense")
         redo = ui.button("Redo", on_click=lambda: desk.write(desk.history.redone())).props("outline dense")
         with ui.dropdown_button("Open", auto_close=True).props("outline dense"):
-            ui.item("A dive file …", on_click=_opening(desk).open)
+            ui.item("A dive file …").props("clickable").on("click", js_handler="() => window.leadlineChooseFile()")
             ui.item("A new dive, metric", on_click=lambda: desk.open(_NEW_DIVE))
             ui.item("A new dive, imperial", on_click=lambda: desk.open(_NEW_DIVE_IMPERIAL))
             for name, text in dives.items():
@@ -189,25 +190,21 @@ def _system(value: object) -> SystemName | None:
     return "metric" if value == "metric" else "imperial" if value == "imperial" else None
 
 
-def _opening(desk: Desk) -> ui.dialog:
-    """The dialog that takes a dive file up."""
+def _opening(desk: Desk) -> None:
+    """What takes up the dive file that the browser lets the diver choose. Always there, never seen: the browser's own
+    dialog is all that is needed."""
 
     async def take(event: events.UploadEventArguments) -> None:
-        dialog.close()
         content = await event.file.read()
         try:
             desk.open(content[: MAX_BYTES + 1].decode("utf-8-sig"))
         except UnicodeDecodeError:
             ui.notify(f"{event.file.name} is not text; a dive file is TOML in UTF-8", type="warning")
 
-    with ui.dialog() as dialog, ui.card():
-        ui.label("Open a dive file (TOML)")
-        ui.upload(
-            label="Choose a file", on_upload=take, auto_upload=True, max_file_size=MAX_BYTES, max_files=1,
-            on_rejected=lambda: ui.notify("That is no dive file (.toml), or too large for one", type="warning"),
-        ).props('accept=".toml,text/plain"')  # fmt: skip
-        ui.button("Leave it", on_click=dialog.close).props("outline dense")
-    return dialog
+    ui.upload(
+        on_upload=take, auto_upload=True, max_file_size=MAX_BYTES,
+        on_rejected=lambda: ui.notify("That is no dive file (.toml), or too large for one", type="warning"),
+    ).props('id="open-file" accept=".toml,text/plain"').classes("hidden")  # fmt: skip
 
 
 def _tour() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -30,3 +31,14 @@ def saturated(surface_bar: float) -> NDArray[np.float64]:
     tissue = np.zeros((2, COMPARTMENTS))
     tissue[0] = (surface_bar - WATER_VAPOUR_BAR) * (1.0 - AIR_O2)
     return tissue
+
+
+@dataclass(frozen=True)
+class Residual:
+    """What the dives so far have left in a diver who has just surfaced."""
+
+    tensions_bar: tuple[tuple[float, ...], ...]
+    """[2, 16], nitrogen first."""
+    cns_percent: float
+    doses: tuple[tuple[float, float], ...]
+    """OTU, each with how long ago [min] its dive ended; the last is of the dive just ended, 0 min ago."""

@@ -116,6 +116,13 @@
     if (unsaved && !lost) event.preventDefault();
   });
 
+  // --- Opening a dive file: the browser's own dialog. The same file may be chosen again.
+
+  window.leadlineChooseFile = () => {
+    const input = document.querySelector("#open-file input[type=file]");
+    if (input) { input.value = ""; input.click(); }
+  };
+
   // --- Night, for a dark boat.
 
   const dark = (on) => document.body.classList.toggle("night", on);
