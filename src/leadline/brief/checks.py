@@ -44,6 +44,8 @@ def contradictions(dive: Dive) -> list[Problem]:
 def _previous(dive: Dive) -> Iterator[Problem]:
     """Earlier dives must have been dived by the divers of this one."""
     for i, earlier in enumerate(dive.previous):
+        if earlier.file is None:
+            continue
         key = key_path("previous", i, "file")
         dived = [diver.name for diver in earlier.dive.team]
         missing = [name for name in ([diver.name for diver in dive.team] or [""]) if dived and name not in dived]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, get_args
 
@@ -13,7 +14,8 @@ from pydantic_core import ErrorDetails
 
 from leadline.brief.checks import contradictions
 from leadline.brief.errors import MOST_SHOWN, AtKey, BriefError, Problem, key_path, shown
-from leadline.brief.schema import Dive, Previous
+from leadline.brief.schema import Dive, Kept, Previous
+from leadline.tissue.coefficients import SetName
 from leadline.units import SYSTEMS
 
 MAX_BYTES = 1_000_000
@@ -28,13 +30,18 @@ MOST_MESSAGE = 300
 """Characters of one message."""
 
 
-def read_dive(path: str | Path) -> Dive:
-    """A dive from a dive file (TOML, docs/dive-file.md), with the dives before it that it names. BriefError, with file,
-    key and remedy, if not."""
-    return _read(Path(path), ())
+Log = Callable[[int, SetName, str], Kept]
+"""What the log has of a dive by its number, for a coefficient set and a diver (empty without a team). LookupError, in
+words, if it has none."""
 
 
-def _read(path: Path, later: tuple[Path, ...]) -> Dive:
+def read_dive(path: str | Path, log: Log | None = None) -> Dive:
+    """A dive from a dive file (TOML, docs/dive-file.md), with the dives before it that it names; those of the log are
+    asked of `log`. BriefError, with file, key and remedy, if not."""
+    return _read(Path(path), (), log)
+
+
+def _read(path: Path, later: tuple[Path, ...], log: Log | None) -> Dive:
     """`later` are the files of the dives after it."""
     name = path.name or str(path)
     try:
@@ -61,37 +68,64 @@ def _read(path: Path, later: tuple[Path, ...]) -> Dive:
     dive = _parsed(data, name)
     previous: list[Previous] = []
     for i, earlier in enumerate(dive.previous):
-        previous.append(_read_previous(earlier, tuple(previous), i, path, name, later))
+        if earlier.file is None:
+            previous.append(_found(earlier, i, dive, name, log))
+        else:
+            previous.append(_read_previous(earlier, tuple(previous), i, path, name, later, log))
     return _agreed(dive.model_copy(update={"previous": tuple(previous)}), name)
 
 
 def _read_previous(
-    earlier: Previous, before: tuple[Previous, ...], i: int, path: Path, name: str, later: tuple[Path, ...]
-) -> Previous:
+    earlier: Previous, before: tuple[Previous, ...], i: int, path: Path, name: str, later: tuple[Path, ...],
+    log: Log | None,
+) -> Previous:  # fmt: skip
     """An earlier dive, which begins as those `before` it have left the diver."""
+    assert earlier.file is not None
     found = (path.parent / earlier.file).resolve()
     key = key_path("previous", i, "file")
     if found in (path.resolve(), *later):
         raise BriefError(name, [Problem(key, f"{shown(earlier.file)} is this dive, or one after it")])
     if len(later) >= MOST_IN_A_ROW:
         raise BriefError(name, [Problem(key, f"more than {MOST_IN_A_ROW} dives one after the other are too many")])
-    dive = _read(found, (path.resolve(), *later))
+    dive = _read(found, (path.resolve(), *later), log)
     if before and dive.previous:
         said = "names dives before it itself; name here only it, or let it name none"
         raise BriefError(name, [Problem(key, f"{shown(earlier.file)} {said}")])
     return earlier.read_as(dive.model_copy(update={"previous": before}) if before else dive)
 
 
-def parse_dive(data: dict[str, Any], source: str = "dive") -> Dive:
+def _found(earlier: Previous, i: int, dive: Dive, name: str, log: Log | None) -> Previous:
+    """An earlier dive of the log, for every diver."""
+    key = key_path("previous", i, "log")
+    divers = [diver.name for diver in dive.team] or [""]
+    numbers = {divers[0]: earlier.log} if isinstance(earlier.log, int) else dict(earlier.log or ())
+    if i > 0:
+        said = "comes after another; name it first: what was dived before it is known from the log"
+        raise BriefError(name, [Problem(key, said)])
+    if sorted(numbers) != sorted(divers):
+        right = f"{{ {', '.join(f'{diver} = …' for diver in divers)} }}" if dive.team else "one number"
+        raise BriefError(name, [Problem(key, f"must name a dive of each diver; write {right}")])
+    if log is None:
+        raise BriefError(name, [Problem(key, "is read only where the log is: plan the file with the command")])
+    try:
+        return earlier.found_as({diver: log(numbers[diver], dive.model.coefficients, diver) for diver in divers})
+    except LookupError as error:
+        raise BriefError(name, [Problem(key, str(error.args[0]))]) from None
+
+
+def parse_dive(data: dict[str, Any], source: str = "dive", log: Log | None = None) -> Dive:
     """A dive from the tables of a dive file. `source` names it in errors. Raises BriefError.
 
-    Dives before it are read by `read_dive` alone, which knows where their files are.
+    Dives before it in files are read by `read_dive` alone, which knows where their files are.
     """
     dive = _parsed(data, source)
-    if dive.previous:
-        said = "is read only with the dive file itself: plan the file, not its text"
-        raise BriefError(source, [Problem(key_path("previous", 0, "file"), said)])
-    return _agreed(dive, source)
+    previous: list[Previous] = []
+    for i, earlier in enumerate(dive.previous):
+        if earlier.file is not None:
+            said = "is read only with the dive file itself: plan the file, not its text"
+            raise BriefError(source, [Problem(key_path("previous", i, "file"), said)])
+        previous.append(_found(earlier, i, dive, source, log))
+    return _agreed(dive.model_copy(update={"previous": tuple(previous)}) if previous else dive, source)
 
 
 def _parsed(data: dict[str, Any], source: str) -> Dive:

@@ -7,6 +7,7 @@ on. A default that a diver thinks of in round numbers has one for each system of
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from typing import Annotated, Any, Literal
@@ -29,6 +30,7 @@ from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import water_litres
 from leadline.tissue.coefficients import SetName
+from leadline.tissue.loading import Residual
 from leadline.units import SYSTEMS, Kind, RatedCubicFeet, SystemName, parse
 
 Use = Literal["bottom", "travel", "deco", "bailout", "diluent", "oxygen", "inflation"]
@@ -153,6 +155,9 @@ def _line(most: int) -> WithJsonSchema:
 
 
 _NUMBER_OR_TEXT = WithJsonSchema({"type": ["number", "string"]})
+_NUMBER_OR_TABLE = WithJsonSchema(
+    {"type": ["integer", "object"], "minimum": 1, "additionalProperties": {"type": "integer", "minimum": 1}}
+)
 Depth = Annotated[float, _quantity("depth", 0.0, 350.0), _NUMBER_OR_TEXT]
 DepthBelowSurface = Annotated[float, _quantity("depth", 0.5, 350.0), _NUMBER_OR_TEXT]
 Altitude = Annotated[float, _quantity("altitude", -430.0, 6000.0), _NUMBER_OR_TEXT]
@@ -198,6 +203,18 @@ def _fill_gas(value: object) -> Mix:
     except ValueError as error:
         said = str(error).replace("write ", 'write "helium", ', 1)
         raise ValueError(said) from None
+
+
+def _logged(value: object) -> object:
+    def is_number(number: object) -> bool:
+        return isinstance(number, int) and not isinstance(number, bool) and number >= 1
+
+    if is_number(value):
+        return value
+    if isinstance(value, dict) and value and all(map(is_number, value.values())):
+        return tuple(value.items())
+    said = "write the number of a dive in the log, or one for each diver of a team: { Ann = 12, Ben = 13 }"
+    raise ValueError(f"{shown(value)} is not a dive of the log; {said}")
 
 
 def _date(value: object) -> str:
@@ -258,6 +275,15 @@ FillGas = Annotated[Mix, BeforeValidator(_fill_gas), WithJsonSchema({"type": ["s
 BreakMinutes = Annotated[float, _quantity("time", 1.0, 120.0), AfterValidator(_whole), _NUMBER_OR_TEXT]
 Percent = Annotated[float, _number(5.0, 100.0, "%"), _plain(5.0, 100.0)]
 GradientFactors = Annotated[tuple[Percent, Percent], BeforeValidator(_pair)]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What the log has of an earlier dive of one diver."""
+
+    title: str
+    left: Residual
+    """In the diver, at its end."""
 
 
 class _Table(BaseModel):
@@ -515,22 +541,42 @@ class Limits(_Table):
 
 
 class Previous(_Table):
-    """A dive before this one, on the same day or the days before."""
+    """A dive before this one, on the same day or the days before: planned in a dive file, or kept in the log."""
 
-    file: Annotated[str, _text(200), _line(200)] = Field(description="its dive file, beside this one")
+    file: Annotated[str, _text(200), _line(200)] | None = Field(None, description="its dive file, beside this one")
+    log: Annotated[int | tuple[tuple[str, int], ...], BeforeValidator(_logged), _NUMBER_OR_TABLE] | None = Field(
+        None, description="its number in the log; in a team of several, one for each diver: { Ann = 12, Ben = 13 }"
+    )
     surface_interval: Annotated[float, _quantity("time", 0.0, 20160.0), _NUMBER_OR_TEXT] = Field(
         description="from its end to the next dive"
     )
     oxygen: Minutes = Field(0.0, description="first minutes of the surface interval that are breathed on oxygen")
     _dive: Dive | None = PrivateAttr(None)
+    _kept: dict[str, Kept] = PrivateAttr({})
     _diver: str = PrivateAttr("")
 
     @model_validator(mode="after")
-    def _oxygen_within(self) -> Previous:
+    def _sensible(self) -> Previous:
+        if (self.file is None) == (self.log is None):
+            said = "is missing; name the dive file, or its number in the log" if self.file is None else (
+                "and log are both given; leave one of them out"
+            )  # fmt: skip
+            raise AtKey("file", said)
         if self.oxygen > self.surface_interval + 1e-9:
             said = f"{self.oxygen:g} min are longer than the surface interval, {self.surface_interval:g} min"
             raise AtKey("oxygen", said)
         return self
+
+    @property
+    def name(self) -> str:
+        """Its dive file, or "dive 12 of the log"."""
+        if self.file is not None:
+            return self.file
+        return f"dive {self._number} of the log"
+
+    @property
+    def _number(self) -> int:
+        return self.log if isinstance(self.log, int) else dict(self.log or ())[self._diver]
 
     @property
     def dive(self) -> Dive:
@@ -539,14 +585,37 @@ class Previous(_Table):
         return self._dive
 
     @property
+    def left(self) -> Residual | None:
+        """What it has left in the diver at its end, if it was dived and is in the log; None: it is planned, see
+        `dive`."""
+        return self._kept[self._diver].left if self._kept else None
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+        return self._kept[self._diver].title if self._kept else self.dive.title
+
+    @property
     def diver(self) -> str:
         """Which diver of its team dived it; empty without a team."""
         return self._diver
 
-    def read_as(self, dive: Dive, diver: str = "") -> Previous:
-        """This, with the dive of its file, as one diver of it dived it."""
+    def read_as(self, dive: Dive) -> Previous:
+        """This, with the dive of its file."""
         found = self.model_copy()
-        found._dive, found._diver = dive, diver
+        found._dive = dive
+        return found
+
+    def found_as(self, kept: dict[str, Kept]) -> Previous:
+        """This, with what the log has of it for every diver, by name; "" without a team."""
+        found = self.model_copy()
+        found._kept, found._diver = kept, next(iter(kept))
+        return found
+
+    def dived_by(self, diver: str) -> Previous:
+        """This, as one diver of a team dived it."""
+        found = self.model_copy()
+        found._diver = diver
         return found
 
 

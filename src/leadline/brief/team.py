@@ -49,7 +49,7 @@ def _own_dive(dive: Dive, diver: TeamDiver, mixed: bool) -> Dive:
         "loop": loop,
         "cylinders": tuple(cylinder for _, cylinder in cylinders_of(dive, diver)),
         "team": (),
-        "previous": tuple(earlier.read_as(earlier.dive, diver.name) for earlier in dive.previous),
+        "previous": tuple(earlier.dived_by(diver.name) for earlier in dive.previous),
     }
     if loop is not None and mixed:
         own["levels"] = tuple(level.model_copy(update={"gas": None}) for level in dive.levels)

@@ -22,6 +22,7 @@ from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.gases import Source, Step, Stretch, Way
 from leadline.tissue import kernel
+from leadline.tissue.coefficients import SetName
 from leadline.tissue.loading import compartments, saturated
 from leadline.units import SYSTEMS
 
@@ -179,23 +180,28 @@ def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
 def starting_tissue(dive: Dive) -> Array:
     """Tissues at the start of a dive: at rest, or as the dives before it have left them. [2, 16, bar]"""
     surface_bar = dive.site.environment.surface_bar
-    return _left_by(dive.previous[-1], surface_bar).copy() if dive.previous else saturated(surface_bar)
+    if not dive.previous:
+        return saturated(surface_bar)
+    return _left_by(dive.previous[-1], surface_bar, dive.model.coefficients).copy()
 
 
 @lru_cache(maxsize=64)
-def _left_by(earlier: Previous, surface_bar: float) -> Array:
+def _left_by(earlier: Previous, surface_bar: float, coefficients: SetName) -> Array:
     """What a dive, begun as the ones before it left the tissues, and the surface interval after it leave in them."""
-    dive, held = as_dived(earlier)
-    layout = lay_out(dive, earlier.file, held)
-    tissue = layout.start.copy()
-    _swim(dive, layout, earlier.file, tissue)
+    if earlier.left is not None:
+        tissue = np.array(earlier.left.tensions_bar)
+    else:
+        dive, held = as_dived(earlier)
+        layout = lay_out(dive, earlier.name, held)
+        tissue = layout.start.copy()
+        _swim(dive, layout, earlier.name, tissue)
     for gas, minutes in ((OXYGEN, earlier.oxygen), (AIR, earlier.surface_interval - earlier.oxygen)):
-        kernel.load_constant(tissue, surface_bar, minutes, source_rows([Source(gas)])[0], layout.comps)
+        kernel.load_constant(tissue, surface_bar, minutes, source_rows([Source(gas)])[0], compartments(coefficients))
     return tissue
 
 
 def as_dived(earlier: Previous) -> tuple[Dive, Held]:
-    """An earlier dive as its diver dived it: alone, or on the common stops of its team."""
+    """A planned earlier dive as its diver dives it: alone, or on the common stops of its team."""
     named = dict(divers(earlier.dive))
     return named[earlier.diver], common_stops(list(named.values())) if len(named) > 1 else ()
 
