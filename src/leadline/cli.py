@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 GO, NO_GO, BAD_INPUT = 0, 1, 2
 """Exit status."""
+ENGINE_FAULT = 3
+"""Exit status where the planning engine fails its known answers."""
 INTERRUPTED = 130
 """Exit status after Ctrl-C."""
 
@@ -258,6 +260,7 @@ def _compiling() -> Iterator[None]:
 def run() -> None:
     """The `leadline` command. Nothing that can go wrong with files or input reaches the user as a traceback."""
     from leadline.brief.errors import BriefError
+    from leadline.tissue.fault import EngineFault
 
     try:
         app()
@@ -265,6 +268,9 @@ def run() -> None:
         for line in error.lines():
             typer.echo(line, err=True)
         sys.exit(BAD_INPUT)
+    except EngineFault as error:
+        typer.echo(f"leadline: {error}", err=True)
+        sys.exit(ENGINE_FAULT)
     except BrokenPipeError:
         # Whoever read the plan has seen enough; nothing more may be written, not even at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -21,6 +21,7 @@ from leadline.brief.schema import Dive
 from leadline.plan import solve
 from leadline.plan.solve import Frontier
 from leadline.plan.team import Team, plan_team
+from leadline.tissue.fault import EngineFault
 from leadline.units import SystemName
 
 LONGEST_S = 10.0
@@ -49,6 +50,8 @@ def plan_text(text: str, units: SystemName | None = None) -> Planned:
         return Planned(plan_team(read_text(text, units), ""))
     except BriefError as error:
         return Planned(None, error.problems)
+    except EngineFault as error:
+        return Planned(None, (Problem("", str(error)),))
 
 
 def read_text(text: str, units: SystemName | None = None) -> Dive:
