@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import pickle
 import sys
 import threading
 from collections.abc import Iterator
@@ -147,6 +148,7 @@ class Sought(StrEnum):
     MIX = "mix"
     DECO = "deco"
     CYLINDERS = "cylinders"
+    INTERVAL = "interval"
 
 
 @app.command("solve")
@@ -156,8 +158,9 @@ def solve_command(
         Sought,
         typer.Option(
             "--for",
-            help="the longest bottom time, the deepest depth, the best mix, the best deco gases, or the smallest "
-            "cylinders at which the plan and every contingency hold; what to choose from stands in \\[solve]",
+            help="the longest bottom time, the deepest depth, the best mix, the best deco gases, the smallest "
+            "cylinders, or the shortest surface interval before it, at which the plan and every contingency hold; what "
+            "to choose from stands in \\[solve]",
         ),
     ] = Sought.TIME,
     as_json: Annotated[bool, typer.Option("--json", help="the answer as JSON, metric, the frontier with it")] = False,
@@ -195,6 +198,8 @@ def solve_command(
             answer = solve.best_mix(dive, name, told)
         elif sought == Sought.DECO:
             answer = solve.best_deco(dive, name, told)
+        elif sought == Sought.INTERVAL:
+            answer = solve.shortest_interval(dive, name, told)
         else:
             answer = solve.smallest_cylinders(dive, name, told)
     if not as_json:
@@ -246,15 +251,30 @@ def _plan(file: Path) -> Team:
 
 @contextmanager
 def _compiling() -> Iterator[None]:
-    """Say what takes so long when the kernel has still to be compiled."""
-    said = "Compiling the planning kernel for this machine: once only, up to half a minute ..."
-    waiting = threading.Timer(3.0, lambda: typer.echo(said, err=True))
+    """Say what takes so long when the kernel has still to be compiled, and where it cannot be loaded."""
+
+    def say() -> None:
+        kernel = sys.modules.get("leadline.tissue.kernel")
+        kept = getattr(kernel, "KEPT", True)
+        when = "once only" if kept else "at every start, as there is no folder to keep it in (see NUMBA_CACHE_DIR)"
+        typer.echo(f"Compiling the planning kernel for this machine: {when}, up to half a minute ...", err=True)
+
+    waiting = threading.Timer(3.0, say)
     waiting.daemon = True
     waiting.start()
     try:
         yield
+    except (EOFError, pickle.UnpicklingError):
+        raise _damaged() from None
     finally:
         waiting.cancel()
+
+
+def _damaged() -> Exception:
+    from leadline.tissue.fault import EngineFault
+    from leadline.tissue.kernel import kept_in
+
+    return EngineFault(f"the compiled kernel kept in {kept_in()} is damaged; delete that folder, and it is made anew")
 
 
 def run() -> None:

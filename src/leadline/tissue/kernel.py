@@ -37,9 +37,22 @@ class Compile(Protocol):
 
 
 _njit: Any = njit  # its stubs leave out the wrapper options
-entry = cast(Compile, _njit(cache=True))
+
+
+def _is_kept() -> bool:
+    """Whether there is a folder to keep compiled code in: beside this module, or in the user's cache."""
+    try:
+        _njit(cache=True)(_is_kept)
+    except RuntimeError:  # "no locator available": neither can be written
+        return False
+    return True
+
+
+KEPT = _is_kept()
+"""Without a folder to keep it in, the kernel is compiled anew in every process."""
+entry = cast(Compile, _njit(cache=KEPT))
 """Compiles a function that Python calls."""
-inner = cast(Compile, _njit(cache=True, no_cpython_wrapper=True, no_cfunc_wrapper=True))
+inner = cast(Compile, _njit(cache=KEPT, no_cpython_wrapper=True, no_cfunc_wrapper=True))
 """Compiles a function that only the kernel calls."""
 
 WATER_VAPOUR = WATER_VAPOUR_BAR
@@ -964,3 +977,8 @@ def way_of(case: Any, point: Any, levels: Array, ways: Array) -> Array:
 def first_of(case: Any, point: Any, way: Array) -> int:
     """What a case begins on: a way of its own, or what was breathed there."""
     return source_at(way, point.depth_m) if case.way_end > case.way_first else point.source
+
+
+def kept_in() -> str:
+    """The folder that compiled code is kept in; empty if there is none."""
+    return str(cast(Any, swim).stats.cache_path or "")
