@@ -35,6 +35,31 @@ class Loop:
     setpoint: float
     deco_setpoint: float | None = None
     deco_from: float = 0.0
+    low_setpoint: float | None = None
+    high_from: float = 0.0
+    low_from: float = -1.0
+
+    def held_at(self, depth: float, deepest_left: bool) -> float:
+        """The setpoint at a depth: by `high_from` until the deepest level is left, then by `deco_from` and `low_from`."""
+        if not deepest_left:
+            return self.low_setpoint if self.low_setpoint and depth < self.high_from - 1e-9 else self.setpoint
+        if self.low_setpoint and depth <= self.low_from + 1e-9:
+            return self.low_setpoint
+        return self.deco_setpoint if self.deco_setpoint and depth <= self.deco_from + 1e-9 else self.setpoint
+
+    def changes(self, deepest_left: bool) -> tuple[float, ...]:
+        """The depths at which the setpoint changes."""
+        if not deepest_left:
+            return (self.high_from,) if self.low_setpoint else ()
+        return tuple(
+            depth
+            for depth, given in ((self.deco_from, self.deco_setpoint), (self.low_from, self.low_setpoint))
+            if given
+        )
+
+
+class LeftTooEarlyError(Exception):
+    """A level is due before the stops on the way to it are done."""
 
 
 @dataclass
@@ -56,8 +81,19 @@ class Reference:
     to_surface: float = 9.0
     hold: float = 0.0
     letter: str = "c"
-    held: tuple[float, float] | None = None
-    """A stop depth that is not left before a run time."""
+    held: dict[float, float] = field(default_factory=dict)
+    """Stop depths that are not left before a run time, on the last ascent."""
+    travel: tuple[str, ...] = ()
+    """Breathed on the way down, and usable as a deco gas is."""
+    other_bottom: tuple[str, ...] = ()
+    """Bottom gases; a richer one is taken up on the way up within the bottom limit."""
+    switch: dict[str, float] = field(default_factory=dict)
+    """Switch depths of the diver's own, by gas."""
+    ppo2_bottom: float = 1.4
+    ppo2_deco: float = 1.6
+    breaks: tuple[float, float, str] | None = None
+    """Minutes on oxygen, minutes off it, and the gas breathed then."""
+    pieces: int = PIECES
 
     stops: list[tuple[float, float, float]] = field(default_factory=list)  # depth, arrival, departure
     run_time: float = 0.0
@@ -68,6 +104,16 @@ class Reference:
         self.depth = 0.0
         self.anchor: float | None = None
         self.breathed: str | None = None
+        self.deepest_left = self.surfacing = True
+        self.on_since = 0.0
+        self.off_until: float | None = None
+
+    def rest(self, minutes: float, label: str = "air") -> None:
+        """A surface interval: Haldane's equation at the surface."""
+        loop, self.loop = self.loop, None
+        if minutes > 0.0:
+            self.load(0.0, 0.0, minutes, label, True)
+        self.loop = loop
 
     # --- Gas and tissues
 
@@ -75,36 +121,44 @@ class Reference:
         return self.surface + self.per_metre * depth
 
     def grid(self) -> list[float]:
-        """Stop depths, deepest first, and the surface."""
+        """Stop depths, deepest first, and the surface. A last stop off the grid replaces the grid depth nearer to it
+        than half a step."""
         deepest = max(depth for depth, _, _ in self.levels)
-        depths = [self.step * i for i in range(1, 200) if self.step * i <= deepest + 1e-9]
-        return [*sorted((d for d in depths if d > self.last + 1e-9), reverse=True), self.last, 0.0]
+        depths = [self.step * i for i in range(1, 200) if self.step * i <= deepest + 1e-6]
+        return [*sorted((d for d in depths if d - self.last > self.step / 2 - 1e-6), reverse=True), self.last, 0.0]
 
     def gas_at(self, depth: float, own: str, deco: tuple[str, ...]) -> str:
         """Of the gas brought up and the deco gases, the richest that may be breathed at a depth."""
         best = own
-        for label in deco:
-            o2 = gas(label)[0]
-            within = [d for d in self.grid() if d > 0 and o2 * self.pressure(d) <= 1.63]
-            if within and depth <= max(within) + 1e-9 and o2 > gas(best)[0]:
+        usable = [(label, self.ppo2_deco + 0.03) for label in (*deco, *(self.travel if self.surfacing else ()))]
+        usable += [(label, self.ppo2_bottom + 0.01) for label in (self.other_bottom if self.surfacing else ())]
+        for label, limit in usable:
+            from_depth = self.usable_from(label, limit)
+            if from_depth is not None and depth <= from_depth + 1e-6 and gas(label)[0] > gas(best)[0]:
                 best = label
         return best
 
+    def usable_from(self, label: str, limit: float, above: float = math.inf) -> float | None:
+        """The deepest grid depth, shallower than `above`, at which a gas is within a limit; the diver's own, if given."""
+        if label in self.switch:
+            return self.switch[label]
+        within = [d for d in self.grid() if 0 < d < above and gas(label)[0] * self.pressure(d) <= limit]
+        return max(within, default=None)
+
     def inspired(self, bar: float, label: str, depth: float, going_up: bool) -> tuple[float, float]:
+        """Nitrogen and helium that reach the tissues. `going_up`: the deepest level is left."""
         dry = bar - VAPOUR
         if self.loop is None:
             o2, he = gas(label)
             return dry * (1.0 - o2 - he), dry * he
         o2, he = gas(self.loop.diluent)
-        setpoint = self.loop.setpoint
-        if going_up and self.loop.deco_setpoint is not None and depth <= self.loop.deco_from + 1e-9:
-            setpoint = self.loop.deco_setpoint
+        setpoint = self.loop.held_at(depth, going_up)
         inert = dry - min(dry, max(setpoint, o2 * dry))
         return inert * (1.0 - o2 - he) / (1.0 - o2), inert * he / (1.0 - o2)
 
     def load(self, start: float, end: float, minutes: float, label: str, going_up: bool) -> None:
         """Schreiner: p = p0 + R(t - 1/k) - (p0 - p_tissue - R/k)·e^(-kt)."""
-        pieces = PIECES if self.loop is not None and start != end else 1
+        pieces = self.pieces if self.loop is not None and start != end else 1
         for i in range(pieces):
             a, b = (start + (end - start) * j / pieces for j in (i, i + 1))
             t = minutes / pieces
@@ -138,15 +192,44 @@ class Reference:
 
     # --- The diver
 
-    def rise(self, to: float, rate: float, label: str) -> None:
-        minutes = (self.depth - to) / rate
-        edges = [self.depth, to]
-        if self.loop is not None and to < self.loop.deco_from < self.depth:
-            edges.insert(1, self.loop.deco_from)
-        for start, end in itertools.pairwise(edges):
-            self.load(start, end, minutes * (start - end) / (self.depth - to), label, True)
+    def travelled(self, to: float, rate: float, label: str) -> None:
+        """Up or down to a depth, in parts where the setpoint changes on the way."""
+        minutes, here = abs(self.depth - to) / rate, self.depth
+        changes = self.loop.changes(self.deepest_left) if self.loop is not None else ()
+        between = [depth for depth in changes if min(here, to) < depth < max(here, to)]
+        for start, end in itertools.pairwise([here, *sorted(between, reverse=to < here), to]):
+            self.load(start, end, minutes * abs((start - end) / (here - to)), label, self.deepest_left)
         self.run_time += minutes
         self.depth = to
+
+    def rise(self, to: float, rate: float, label: str) -> None:
+        self.travelled(to, rate, label)
+
+    def descend(self, to: float, label: str) -> None:
+        """Down to the first level, on travel gases as deep as each is usable."""
+        changed = {
+            depth: one
+            for one in self.travel
+            if one != label and (depth := self.usable_from(one, self.ppo2_bottom + 0.01, above=to)) is not None
+        }
+        for depth, one in sorted(changed.items()):
+            if depth > self.depth:
+                self.travelled(depth, self.descent, one)
+        self.travelled(to, self.descent, label)
+
+    def off(self, label: str) -> str:
+        """What is breathed instead of a gas during an oxygen break."""
+        broken = self.breaks is not None and self.off_until is not None and self.run_time < self.off_until - 1e-6
+        return self.breaks[2] if broken and self.breaks is not None and gas(label)[0] >= 0.9 else label
+
+    def begin_or_end_break(self, label: str) -> None:
+        """At a stop, at the end of each minute: is a break due, or over?"""
+        if self.breaks is None or gas(label)[0] < 0.9:
+            return
+        if self.off_until is not None and self.run_time >= self.off_until - 1e-6:
+            self.on_since, self.off_until = self.off_until, None
+        if self.off_until is None and self.run_time - self.on_since >= self.breaks[0] - 1e-6:
+            self.off_until = self.run_time + self.breaks[1]
 
     def saved(self) -> tuple[list[float], list[float], float, float]:
         return self.n2[:], self.he[:], self.depth, self.run_time
@@ -186,8 +269,11 @@ class Reference:
         while self.depth > target + 1e-9:
             label = self.gas_at(self.depth, own, deco)
             not_before = self.run_time + (self.hold if label != breathed else 0.0)
-            if self.held is not None and abs(self.depth - self.held[0]) < 1e-9:
-                not_before = max(not_before, self.held[1])
+            if label != breathed or self.breathed is None:
+                self.on_since, self.off_until, self.breathed = self.run_time, None, label
+            for depth, until in self.held.items() if target == 0.0 else ():
+                if abs(self.depth - depth) < 1e-6:
+                    not_before = max(not_before, until)
             breathed = label
             to = max(next(d for d in self.grid() if d < self.depth - 1e-9), target)
 
@@ -196,45 +282,75 @@ class Reference:
                     return self.to_surface
                 return self.ascent if self.anchor is None else self.between
 
-            if not self.may_leave(to, rate(), label):
+            if not self.may_leave(to, rate(), self.off(label)):
                 if self.anchor is None:
                     self.anchor = self.depth
-                leave = self.may_leave(to, rate(), label) and self.run_time >= not_before - 1e-9
+                leave = self.may_leave(to, rate(), self.off(label)) and self.run_time >= not_before - 1e-9
             else:
                 leave = self.run_time >= not_before - 1e-9
             if not leave:
-                arrival, arrived = self.run_time, self.saved()
+                arrival = self.run_time
                 minute = math.floor(arrival + 1e-6)
                 while True:
                     minute += 1
-                    self.restore(arrived)
-                    self.load(self.depth, self.depth, minute - arrival, label, True)
+                    self.begin_or_end_break(label)
+                    self.load(self.depth, self.depth, minute - self.run_time, self.off(label), self.deepest_left)
                     self.run_time = float(minute)
                     if minute < not_before - 1e-9:
                         continue
-                    if self.may_leave(to, rate(), label):
+                    if self.may_leave(to, rate(), self.off(label)):
                         break
                     if self.anchor is None:
                         self.anchor = self.depth
-                        if self.may_leave(to, rate(), label):
+                        if self.may_leave(to, rate(), self.off(label)):
                             break
+                    if minute - arrival > 3000:
+                        raise ValueError("a stop that never clears")
                 self.stops.append((self.depth, arrival, float(minute)))
-            self.rise(to, rate(), label)
+            self.rise(to, rate(), self.off(label))
 
     def swim(self) -> Reference:
         before = ""
-        for depth, leave_at, label in self.levels:
+        self.deepest_left = self.surfacing = False
+        deepest = max(range(len(self.levels)), key=lambda i: self.levels[i][0])
+        for i, (depth, leave_at, label) in enumerate(self.levels):
             if depth > self.depth:
-                minutes = (depth - self.depth) / self.descent
-                self.load(self.depth, depth, minutes, label, False)
-                self.depth, self.run_time = depth, self.run_time + minutes
+                if i == 0:
+                    self.descend(depth, label)
+                else:
+                    self.travelled(depth, self.descent, label)
                 self.anchor = None if self.anchor is None or depth > self.anchor else self.anchor
             else:
+                self.breathed = None
                 self.climb(depth, before, ())
+            if self.run_time > leave_at + 1e-6:
+                raise LeftTooEarlyError(i, self.run_time)
             if leave_at > self.run_time + 1e-9:
-                self.load(self.depth, self.depth, leave_at - self.run_time, label, False)
+                self.load(self.depth, self.depth, leave_at - self.run_time, label, self.deepest_left)
                 self.run_time = leave_at
             before = label
-        if self.held is not None or not self.direct(before):
+            self.deepest_left = i >= deepest
+        self.breathed, self.surfacing = None, True
+        if self.held or not self.direct(before):
             self.climb(0.0, before, self.deco)
         return self
+
+    def no_stop_limit(self) -> int:
+        """The longest whole-minute bottom time at the deepest level, from rest, after which the direct ascent is fine."""
+        depth, _, label = max(self.levels)
+        self.deepest_left = False
+        self.descend(depth, label)
+        limit, minute = 0, math.ceil(self.run_time - 1e-6)
+        while minute <= 999:
+            if minute > self.run_time:
+                self.load(depth, depth, minute - self.run_time, label, self.deepest_left)
+                self.run_time = float(minute)
+            arrived = self.saved()
+            self.deepest_left = True
+            fine = self.ceiling(self.gf_high) <= depth and self.direct(label)
+            self.deepest_left = False
+            self.restore(arrived)
+            if not fine:
+                break
+            limit, minute = minute, minute + 1
+        return limit

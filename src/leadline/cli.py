@@ -12,15 +12,21 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from leadline.cli_log import log_app
+
 if TYPE_CHECKING:
+    from leadline.brief import Dive
+    from leadline.brief.schema import Kept
+    from leadline.plan.day import Day
     from leadline.plan.solve import Answer, Frontier
-    from leadline.plan.team import Team
+    from leadline.tissue.coefficients import SetName
 
 GO, NO_GO, BAD_INPUT = 0, 1, 2
 """Exit status."""
@@ -36,6 +42,7 @@ app = typer.Typer(
     help="Plans decompression dives from a dive file. A planning aid, not training; no model is proof against "
     "decompression sickness; cross-check every plan; analyse every gas.",
 )
+app.add_typer(log_app, name="log")
 File = Annotated[Path, typer.Argument(metavar="FILE", help="the dive file (TOML; docs/dive-file.md)")]
 
 
@@ -47,16 +54,16 @@ def plan_command(
 
     Exit status 0 without a no-go, 1 with one, 2 for bad input.
     """
-    team = _plan(file)
+    day = _plan(file)
     if as_json:
-        from leadline.plan.report import as_data, team_as_data
+        from leadline.plan.report import day_as_data
 
-        _print_json(as_data(team.members[0].plan) if len(team.members) == 1 else team_as_data(team))
+        _print_json(day_as_data(day))
     else:
         from leadline.terminal import show
 
-        show(team)
-    raise typer.Exit(NO_GO if team.no_go else GO)
+        show(day.asked_for.team, day=day)
+    raise typer.Exit(NO_GO if day.no_go else GO)
 
 
 @app.command("sheets")
@@ -64,15 +71,18 @@ def sheets_command(
     file: File,
     output: Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="where the PDFs go")] = Path("sheets"),
 ) -> None:
-    """Write the slates, wet-note pages and briefing of a dive as PDFs at true size."""
-    team = _plan(file)
+    """Write the slates, wet-note pages and briefing of a dive as PDFs at true size; and the day, of dives in a row."""
+    day = _plan(file)
+    team = day.asked_for.team
     from leadline.sheets import write_sheets
 
-    for path in write_sheets(team, output):
+    for path in write_sheets(team, output, day):
         typer.echo(path)
     if team.no_go:
         typer.echo("NO-GO: this plan must not be dived; its sheets say so across every page.", err=True)
-    raise typer.Exit(NO_GO if team.no_go else GO)
+    elif day.no_go:
+        typer.echo("NO-GO: a dive before this one must not be dived; the sheet of the day says so.", err=True)
+    raise typer.Exit(NO_GO if day.no_go else GO)
 
 
 @app.command("serve")
@@ -84,6 +94,9 @@ def serve_command(
         str, typer.Option("--host", help="the address to listen at; other machines need the token that is printed")
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option("--port", min=1, max=65535, help="the port to listen at")] = 8360,
+    database: Annotated[
+        str | None, typer.Option("--database", metavar="URL", help="where the dive log is; if not given your own")
+    ] = None,
 ) -> None:
     """Plan a dive in the browser, on this machine and without a network. Ctrl-C ends it."""
     text = ""
@@ -95,7 +108,7 @@ def serve_command(
             raise typer.Exit(BAD_INPUT) from None
     from leadline.app.server import serve
 
-    serve(text, host, port)
+    serve(text, host, port, database)
 
 
 @app.command("mix")
@@ -114,9 +127,7 @@ def mix_command(
     if output is not None and output.suffix.lower() != ".pdf":
         typer.echo(f"leadline: {output.name} is no name for labels; end it with .pdf", err=True)
         raise typer.Exit(BAD_INPUT)
-    from leadline.brief import read_dive
-
-    dive = read_dive(file)
+    dive = _read(file)
     if output is not None and not dive.fills.analysed:
         typer.echo(f"{file.name}: nothing was analysed, and a label carries only what was", err=True)
         raise typer.Exit(BAD_INPUT)
@@ -138,6 +149,107 @@ def mix_command(
         write_labels(dive, mixed.analysed.analysed, output)
         typer.echo(output, err=as_json)
     raise typer.Exit(GO if mixed.good else NO_GO)
+
+
+@app.command("compare")
+def compare_command(
+    file: File, as_json: Annotated[bool, typer.Option("--json", help="both columns as JSON, metric")] = False
+) -> None:
+    """Compare two models, or two settings, on a dive: side by side, as its \\[\\[compare]] says.
+
+    Exit status 0, or 2 for bad input: a comparison has no verdict.
+    """
+    with _compiling():
+        from leadline.plan.compare import compare, compared_as_data
+
+        found = compare(_read(file), file.name)
+    if as_json:
+        _print_json(compared_as_data(found))
+    else:
+        from leadline.terminal.compare import show_compared
+
+        show_compared(found)
+
+
+@app.command("verify")
+def verify_command(
+    every: Annotated[bool, typer.Option("--all", help="every check value, not only how many are right")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="every check value as JSON")] = False,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="FILE", help="also a page to keep, .pdf")
+    ] = None,
+) -> None:
+    """Compute every published check value anew on this machine, beside the published figure.
+
+    Exit status 0 if all are right, 2 for bad input, 3 if any is not: then nothing planned here may be dived.
+    """
+    if output is not None and output.suffix.lower() != ".pdf":
+        typer.echo(f"leadline: {output.name} is no name for a page to keep; end it with .pdf", err=True)
+        raise typer.Exit(BAD_INPUT)
+    with _compiling():
+        from leadline.verify import as_data, verify
+
+        report, date = verify(), datetime.now().astimezone().date().isoformat()
+    if as_json:
+        _print_json(as_data(report, date))
+    else:
+        from leadline.terminal.verify import show_verify
+
+        show_verify(report, date, every)
+    if output is not None:
+        from leadline.sheets.verify import write_verify
+
+        write_verify(report, date, output)
+        typer.echo(output, err=as_json)
+    raise typer.Exit(GO if report.passed else ENGINE_FAULT)
+
+
+@app.command("debrief")
+def debrief_command(
+    number: Annotated[int, typer.Argument(metavar="N", min=1, help="the dive's number in the log")],
+    plan: Annotated[
+        Path | None,
+        typer.Option("--plan", metavar="FILE", help="the dive file to hold it against; if not given its own"),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="the whole debrief as JSON, metric")] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="also a page, .pdf, or the picture alone, .png or .svg"),
+    ] = None,
+    database: Annotated[
+        str | None, typer.Option("--database", metavar="URL", help="where the log is; if not given your own")
+    ] = None,
+) -> None:
+    """Hold a dive of the log against its plan: what went otherwise, what was breathed, which sheet applied.
+
+    Exit status 0 without a caution, 1 with one, 2 for bad input.
+    """
+    if output is not None:
+        from leadline.sheets.debrief import debrief_format
+
+        try:
+            debrief_format(output)
+        except ValueError as error:
+            typer.echo(f"leadline: {error}", err=True)
+            raise typer.Exit(BAD_INPUT) from None
+    with _compiling():
+        from leadline.logbook.recall import debrief_of
+
+        found = debrief_of(number, plan, database)
+    if as_json:
+        from leadline.logbook.debrief_data import debrief_as_data
+
+        _print_json(debrief_as_data(found))
+    else:
+        from leadline.terminal.debrief import show_debrief
+
+        show_debrief(found)
+    if output is not None:
+        from leadline.sheets.debrief import write_debrief
+
+        write_debrief(found, output)
+        typer.echo(output, err=as_json)
+    raise typer.Exit(NO_GO if found.caution else GO)
 
 
 class Sought(StrEnum):
@@ -178,9 +290,7 @@ def solve_command(
     pictured = sought in (Sought.TIME, Sought.DEPTH)
     if output is not None:
         _drawable(output, pictured)
-    from leadline.brief import read_dive
-
-    dive, name = read_dive(file), file.name
+    dive, name = _read(file), file.name
     with _compiling():
         from leadline.plan import solve
         from leadline.terminal.solve import progress, show_answer
@@ -240,13 +350,24 @@ def _print_json(data: dict[str, Any]) -> None:
     sys.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
 
 
-def _plan(file: Path) -> Team:
-    """Read and plan, for every diver."""
-    with _compiling():
-        from leadline.brief import read_dive
-        from leadline.plan.team import plan_team
+def _read(file: Path) -> Dive:
+    """Read a dive file, with the dives before it; the log is asked only if the file names a dive of it."""
+    from leadline.brief import read_dive
 
-        return plan_team(read_dive(file), file.name)
+    def log(number: int, coefficients: SetName, diver: str) -> Kept:
+        from leadline.logbook.carry import from_log
+
+        return from_log()(number, coefficients, diver)
+
+    return read_dive(file, log)
+
+
+def _plan(file: Path) -> Day:
+    """Read and plan, for every diver, with the dives before it."""
+    with _compiling():
+        from leadline.plan.day import day
+
+        return day(_read(file), file.name)
 
 
 @contextmanager

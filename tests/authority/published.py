@@ -1,12 +1,13 @@
 """The published figures that Leadline is checked against, by topic.
 
-They are in `data/`, each beside its source. `from_memory = true` marks figures that were written down from
-memory of the publication they name: there a disagreement is a question, not yet a proof.
+They are the data of `leadline verify`, each beside its source. `from_memory = true` marks figures that were written
+down from memory of the publication they name: there a disagreement is a question, not yet a proof.
 """
 
 from __future__ import annotations
 
 import tomllib
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,9 @@ DATA = Path(__file__).parent / "data"
 
 
 def _load(topic: str) -> dict[str, Any]:
-    return tomllib.loads((DATA / f"{topic}.toml").read_text(encoding="utf-8"))
+    here = DATA / f"{topic}.toml"
+    kept = here if here.exists() else files("leadline.verify") / "data" / f"{topic}.toml"
+    return tomllib.loads(kept.read_text(encoding="utf-8"))
 
 
 def rows(table: dict[str, Any], *columns: str) -> list[tuple[Any, ...]]:
@@ -24,8 +27,11 @@ def rows(table: dict[str, Any], *columns: str) -> list[tuple[Any, ...]]:
 
 ATMOSPHERE = _load("atmosphere")
 BREATHING = _load("breathing")
+FLYING = _load("flying")
 GAS = _load("gas")
+LOADING = _load("loading")
 NO_STOP_LIMITS = _load("no_stop_limits")
 OXYGEN = _load("oxygen")
 REAL_GAS = _load("real_gas")
+WATER = _load("water")
 ZHL16 = _load("zhl16")

@@ -1,18 +1,18 @@
-"""Air and water against the ICAO standard atmosphere and the equation of state of sea water."""
+"""Water against the equation of state of sea water, and the check values that it has given."""
 
 import gsw
 import pytest
 
-from leadline.physics.environment import SEA_LEVEL_BAR, Environment, bar_per_metre, surface_pressure
-from tests.authority.published import ATMOSPHERE, rows
+from leadline.physics.environment import SEA_LEVEL_BAR, Environment, bar_per_metre
+from tests.authority.published import WATER, rows
 
-ICAO = ATMOSPHERE["icao_standard_atmosphere"]
+SEA_WATER = WATER["sea_water"]
 
 
-@pytest.mark.parametrize(("altitude_m", "pressure_hpa"), rows(ICAO, "altitude_m", "pressure_hpa"))
-def test_surface_pressure_is_the_icao_table(altitude_m: float, pressure_hpa: float) -> None:
-    # ICAO Doc 7488. The table is written to 0.01 hPa; the last digit is from memory.
-    assert surface_pressure(altitude_m) * 1000 == pytest.approx(pressure_hpa, abs=0.015)
+@pytest.mark.parametrize(("depth_m", "gauge_bar"), rows(SEA_WATER, "depth_m", "gauge_bar"))
+def test_the_check_values_are_teos10s(depth_m: float, gauge_bar: float) -> None:
+    # By gsw, at 45° of latitude, to the digits written.
+    assert float(gsw.p_from_z(-depth_m, 45.0)) / 10.0 == pytest.approx(gauge_bar, abs=0.6e-4)
 
 
 @pytest.mark.parametrize("latitude", [0.0, 45.0, 90.0])

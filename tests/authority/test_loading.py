@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments, saturated
-from tests.authority.published import ZHL16
+from tests.authority.published import LOADING, ZHL16
 
 AGREE_BAR = 1e-6
 AIR, TRIMIX, OXYGEN = (0.2098, 0.0), (0.18, 0.45), (1.0, 0.0)
@@ -117,6 +117,15 @@ def test_there_and_back_over_both_changes_of_regime():
         kernel.load_travel(ours, start_bar, end_bar, minutes, source(TRIMIX, 1.3), compartments("ZH-L16C"))
         theirs = integrated(theirs, start_bar, end_bar, minutes, TRIMIX, 1.3)
     assert ours == pytest.approx(theirs, abs=AGREE_BAR)
+
+
+def test_the_check_values_are_the_equations():
+    """Of `leadline verify`, to the digits written."""
+    given = LOADING["under_way"]
+    found = integrated(saturated(1.01325), 1.01325, 7.0, 3.0, TRIMIX, None)
+    for gas, key in enumerate(("n2_bar", "he_bar")):
+        chosen = [found[gas, number - 1] for number in given["compartment"]]
+        assert chosen == pytest.approx(given[key], abs=1.5e-7)
 
 
 def test_travel_in_pieces_is_travel_in_one():

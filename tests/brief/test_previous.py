@@ -4,6 +4,7 @@ import pytest
 
 from leadline.brief import BriefError, divers, parse_dive, read_dive
 from leadline.brief.schema import Kept
+from leadline.plan.schedule import starting_tissue
 from leadline.tissue.loading import Residual
 
 ANN, BEN = (
@@ -93,3 +94,24 @@ use = "bottom"
     (tmp_path / "last.toml").write_text(written + planned + kept)
     with pytest.raises(BriefError, match="comes after another; name it first"):
         read_dive(tmp_path / "last.toml", log)
+
+
+def test_a_file_without_a_team_is_every_divers_dive(tmp_path):
+    """Ann and Ben dive, then dive a file that names nobody, then dive again: each carries his own, through it."""
+    lines = ['units = "metric"', "[[levels]]", "depth = 30", "leave_at = 20", "[[cylinders]]", 'name = "twins"']
+    nobodys = "\n".join([*lines, 'gas = "air"', "size = 24", "pressure = 230", 'use = "bottom"', ""])
+    team = '[[team]]\nname = "Ann"\n[[team]]\nname = "Ben"\n'
+    (tmp_path / "second.toml").write_text(nobodys)
+    kept = "[[previous]]\nlog = { Ann = 12, Ben = 13 }\nsurface_interval = 60\n"
+    (tmp_path / "third.toml").write_text(
+        nobodys + team + kept + '[[previous]]\nfile = "second.toml"\nsurface_interval = 60\n'
+    )
+    ann, ben = (starting_tissue(own)[0] for _, own in divers(read_dive(tmp_path / "third.toml", log)))
+    assert ben[-1] > ann[-1]  # the slowest: stops are each their own
+
+    (tmp_path / "second.toml").write_text(nobodys + "[[previous]]\nlog = 12\nsurface_interval = 60\n")
+    (tmp_path / "third.toml").write_text(
+        nobodys + '[[team]]\nname = "Ann"\n[[previous]]\nfile = "second.toml"\nsurface_interval = 60\n'
+    )
+    ((_, own),) = divers(read_dive(tmp_path / "third.toml", log))
+    assert starting_tissue(own)[0] == pytest.approx(ann)

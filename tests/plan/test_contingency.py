@@ -192,8 +192,7 @@ def test_the_loops_tissues_are_the_reference_models_too():
     assert found.leaves_at_min == 25.0
     ours = Reference(levels=[(60.0, 25.0, "18/45")])
     ours.n2, ours.he = ours.n2[:], ours.he[:]
-    on_loop = type("Loop", (), {"diluent": "18/45", "setpoint": 1.3, "deco_setpoint": None, "deco_from": 0.0})()
-    ours.loop = on_loop
+    ours.loop = Loop("18/45", 1.3)
     ours.load(0.0, 60.0, 3.0, "18/45", False)
     ours.load(60.0, 60.0, 22.0, "18/45", False)
     again = reference(dive, 60.0, 25.0, (ours.n2, ours.he), -1.0)

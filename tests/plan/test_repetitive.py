@@ -101,12 +101,13 @@ def test_cns_and_otu_by_hand(tmp_path):
     first = read_dive(written(tmp_path, "morning", depth=40))
     taken = oxygen(plan(first).schedule.legs, first.site.environment)
     on_air = read_dive(written(tmp_path, "air", [("morning.toml", 180, 0)]))
-    assert carried(on_air) == pytest.approx((taken.cns_percent / 4.0, taken.otu))
+    assert (carried(on_air).cns_percent, carried(on_air).otu) == pytest.approx((taken.cns_percent / 4.0, taken.otu))
     on_oxygen = read_dive(written(tmp_path, "oxygen", [("morning.toml", 120, 30)]))
     cns = (taken.cns_percent + 100.0 * 30.0 / 292.05) / 2.0
-    assert carried(on_oxygen) == pytest.approx((cns, taken.otu + 30.0 * (0.51325 / 0.5) ** (5 / 6)))
+    left = carried(on_oxygen)
+    assert (left.cns_percent, left.otu) == pytest.approx((cns, taken.otu + 30.0 * (0.51325 / 0.5) ** (5 / 6)))
     next_day = read_dive(written(tmp_path, "next", [("morning.toml", 1440, 0)]))
-    assert carried(next_day)[1] == 0.0
+    assert carried(next_day).otu == 0.0
     whole, alone = plan(on_air), plan(read_dive(written(tmp_path, "fresh")))
     assert whole.oxygen.otu >= alone.oxygen.otu + taken.otu - 1e-9
     assert all(c.oxygen.otu >= taken.otu for c in whole.contingencies if c.legs)

@@ -220,8 +220,8 @@ def test_the_next_minute_fails_of_the_limit_named(name):
 
 def test_otu_binds(monkeypatch):
     """CNS is used up long before 850 OTU (at 1.3 bar 180 min are 266 OTU): so with a lower limit of OTU."""
-    monkeypatch.setattr(oxygen, "OTU_CAUTION", 10.0)
-    monkeypatch.setattr(oxygen, "OTU_NO_GO", 20.0)
+    monkeypatch.setattr(oxygen, "REPEX_LATER_OTU", 10.0)
+    monkeypatch.setattr(oxygen, "REPEX_OTU", (20.0,))
     given = wide(30, 15, "32")
     answer = longest(parse_dive(given))
     assert [bound.name for bound in answer.binding] == ["OTU"]

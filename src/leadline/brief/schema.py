@@ -576,7 +576,8 @@ class Previous(_Table):
 
     @property
     def _number(self) -> int:
-        return self.log if isinstance(self.log, int) else dict(self.log or ())[self._diver]
+        numbers = self.log or ()
+        return numbers if isinstance(numbers, int) else dict(numbers)[self._diver]
 
     @property
     def dive(self) -> Dive:
@@ -588,12 +589,17 @@ class Previous(_Table):
     def left(self) -> Residual | None:
         """What it has left in the diver at its end, if it was dived and is in the log; None: it is planned, see
         `dive`."""
-        return self._kept[self._diver].left if self._kept else None
+        return self._of_diver.left if self._kept else None
 
     @property
     def title(self) -> str:
         """What it is called."""
-        return self._kept[self._diver].title if self._kept else self.dive.title
+        return self._of_diver.title if self._kept else self.dive.title
+
+    @property
+    def _of_diver(self) -> Kept:
+        """A file without a team is of every diver, and so is the dive of the log that it names."""
+        return self._kept[self._diver if self._diver in self._kept else ""]
 
     @property
     def diver(self) -> str:
@@ -617,6 +623,14 @@ class Previous(_Table):
         found = self.model_copy()
         found._diver = diver
         return found
+
+
+class After(_Table):
+    """After the dive."""
+
+    altitude: Altitude | None = Field(
+        None, description="a pass, a home or a cabin that is gone up to afterwards; flying is looked at in any case"
+    )
 
 
 class TeamDiver(_Table):
@@ -780,6 +794,26 @@ class Fills(_Table):
     analysed: Annotated[tuple[FillAnalysis, ...], Field(max_length=100)] = Field((), description="what was analysed")
 
 
+class Compare(_Table):
+    """A column of `leadline compare`: other settings, or the bubble model. What is left out is as in [model]."""
+
+    coefficients: SetName | None = Field(None, description="Bühlmann's coefficient set")
+    gradient_factors: GradientFactors | None = Field(None, description="GF low and GF high, percent")
+    bubbles: Annotated[float, _number(50.0, 200.0, "%"), _plain(50.0, 200.0)] | None = Field(
+        None, description="the bubble model, with nuclei so large, percent of the published; larger is more careful"
+    )
+
+    @model_validator(mode="after")
+    def _one_model(self) -> Compare:
+        if self.bubbles is not None and (self.coefficients is not None or self.gradient_factors is not None):
+            raise AtKey("bubbles", "has no coefficients or gradient factors; put those in a [[compare]] of their own")
+        if self.gradient_factors is not None and self.gradient_factors[0] > self.gradient_factors[1]:
+            low, high = self.gradient_factors
+            said = f"GF low {low:g} is over GF high {high:g}; write the lower first, [{high:g}, {low:g}]"
+            raise AtKey("gradient_factors", said)
+        return self
+
+
 class Dive(_Table):
     """A dive file, read. Every number in it is metric."""
 
@@ -802,8 +836,12 @@ class Dive(_Table):
     previous: Annotated[tuple[Previous, ...], Field(max_length=20)] = Field(
         (), description="earlier dives, in the order dived"
     )
+    after: After = Field(_DEFAULTS, description="where the divers go after the dive")
     solve: Solve = Field(_DEFAULTS, description="what `leadline solve` may choose from")
     fills: Fills = Field(_DEFAULTS, description="how the cylinders are filled, for `leadline mix`")
+    compare: Annotated[tuple[Compare, ...], Field(max_length=2)] = Field(
+        (), description="the columns of `leadline compare`; with none the file's own model and the bubble model"
+    )
 
     @property
     def deepest_m(self) -> float:

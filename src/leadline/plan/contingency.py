@@ -464,6 +464,8 @@ _MENDS = {
     "ppo2-high": "A leaner gas or a shallower dive would mend it.",
     "cns": "A lower setpoint, a leaner gas or a shorter bottom would mend it.",
     "otu": "A lower setpoint, a leaner gas or a shorter bottom would mend it.",
+    "cns-day": "A longer surface interval, a leaner gas or a shorter bottom would mend it.",
+    "otu-days": "A longer surface interval, a leaner gas or a shorter bottom would mend it.",
     "scrubber": "A scrubber of longer rating or a shorter bottom would mend it.",
 }
 """What to do about a finding that does not say so itself."""

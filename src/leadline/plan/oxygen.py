@@ -1,14 +1,19 @@
-"""How much oxygen the diver takes: CNS and OTU.
+"""How much oxygen the diver takes: CNS, OTU, and the oxygen of a day and of several days.
 
 CNS: the share of the NOAA single-exposure limits used up (NOAA Diving Manual, 4th ed. 2001), linear between rows.
-OTU: Hamilton's power law, ((ppO2 - 0.5) / 0.5)^(5/6) a minute (REPEX, 1988; exponent from memory of it).
+Beside it stands the share of NOAA's limits for 24 hours, of all dives of the last 24 hours.
+OTU: Hamilton's power law, ((ppO2 - 0.5) / 0.5)^(5/6) a minute (REPEX, 1988; exponent from memory of it), held to the
+most of REPEX for one day, two days, and so on.
+
+Whoever runs a profile that was dived adds up `cns_rate`, `otu_rate` and `day_rate` of each ppO2 times its minutes, and
+gives the sums to `exposed`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from leadline.brief.schema import Dive, Previous
@@ -16,25 +21,70 @@ from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
 from leadline.plan.schedule import Leg, as_dived, lay_out, schedule
+from leadline.tissue.loading import Dose
 
 NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
 NOAA_SINGLE_MIN = (720.0, 570.0, 450.0, 360.0, 300.0, 240.0, 210.0, 180.0, 150.0, 120.0, 45.0)
+NOAA_DAY_MIN = (720.0, 570.0, 450.0, 360.0, 300.0, 270.0, 240.0, 210.0, 180.0, 180.0, 150.0)
+"""In 24 hours, all dives together."""
 CNS_HALF_LIFE_MIN = 90.0
 """At the surface."""
 DAY_MIN = 1440.0
-OTU_CAUTION, OTU_NO_GO = 300.0, 850.0
-"""REPEX: a daily dose that can be kept up for days, and the most for a single day."""
+REPEX_OTU = (850.0, 1400.0, 1860.0, 2100.0, 2300.0, 2520.0, 2660.0, 2800.0, 2970.0, 3100.0)
+"""The most in one day, in two, in three ..."""
+REPEX_LATER_OTU = 300.0
+"""The same from the eleventh day on, for each day: what can be repeated day after day."""
 
 _SLICE_BAR = 0.02
 
 
 @dataclass(frozen=True)
+class Days:
+    """Oxygen of the last days, each 24 hours, up to the end of a dive."""
+
+    days: int
+    otu: float
+    most_otu: float
+    """REPEX."""
+
+
+@dataclass(frozen=True)
 class Oxygen:
-    """Oxygen exposure of one dive."""
+    """Oxygen exposure at the end of a dive, with what the dives before it have left."""
 
     cns_percent: float
     otu: float
+    """Of the last 24 hours."""
     highest_ppo2_bar: float
+    doses: tuple[Dose, ...] = ()
+    """Those of the dives before, and last its own, 0 min ago."""
+
+    @property
+    def day_percent(self) -> float:
+        """Share of NOAA's 24-hour limits taken in the last 24 hours. [%]"""
+        return 100.0 * sum(dose.day_share for dose in self.doses if dose.ago_min < DAY_MIN)
+
+    @property
+    def windows(self) -> tuple[Days, ...]:
+        """The last 24 hours, and every number of days back that takes in a dose more. A dose belongs where it ended."""
+        reached = sorted({1, *(int(dose.ago_min // DAY_MIN) + 1 for dose in self.doses)})
+        return tuple(
+            Days(days, sum(dose.otu for dose in self.doses if dose.ago_min < days * DAY_MIN), most_otu(days))
+            for days in reached
+        )
+
+
+@dataclass(frozen=True)
+class Before:
+    """What the dives before a dive have left of oxygen at its start."""
+
+    cns_percent: float = 0.0
+    doses: tuple[Dose, ...] = ()
+
+    @property
+    def otu(self) -> float:
+        """Of the last 24 hours."""
+        return sum(dose.otu for dose in self.doses if dose.ago_min < DAY_MIN)
 
 
 def exposure_limit(ppo2_bar: float) -> float:
@@ -43,16 +93,25 @@ def exposure_limit(ppo2_bar: float) -> float:
     Linear between the rows; infinite up to 0.5 bar; from 0.5 to 0.6 bar that of 0.6 bar. The grid's tolerance above
     1.6 bar counts as 1.6 (oxygen at 6 m or 20 ft); from there the last row's slope goes on, to at least one minute.
     """
+    return _limit(ppo2_bar, NOAA_SINGLE_MIN)
+
+
+def day_limit(ppo2_bar: float) -> float:
+    """The NOAA limit for 24 hours, between and beyond the rows as `exposure_limit` is. [min]"""
+    return _limit(ppo2_bar, NOAA_DAY_MIN)
+
+
+def _limit(ppo2_bar: float, minutes: tuple[float, ...]) -> float:
     if NOAA_PPO2_BAR[-1] < ppo2_bar:
         ppo2_bar = max(NOAA_PPO2_BAR[-1], ppo2_bar - GRID_TOLERANCE_BAR)
     if ppo2_bar <= 0.5:
         return math.inf
     if ppo2_bar <= NOAA_PPO2_BAR[0]:
-        return NOAA_SINGLE_MIN[0]
+        return minutes[0]
     i = next((i for i, row in enumerate(NOAA_PPO2_BAR) if ppo2_bar <= row), len(NOAA_PPO2_BAR) - 1)
     low, high = NOAA_PPO2_BAR[i - 1], NOAA_PPO2_BAR[i]
     share = (ppo2_bar - low) / (high - low)
-    return max(1.0, NOAA_SINGLE_MIN[i - 1] + share * (NOAA_SINGLE_MIN[i] - NOAA_SINGLE_MIN[i - 1]))
+    return max(1.0, minutes[i - 1] + share * (minutes[i] - minutes[i - 1]))
 
 
 def cns_rate(ppo2_bar: float) -> float:
@@ -60,32 +119,70 @@ def cns_rate(ppo2_bar: float) -> float:
     return 1.0 / exposure_limit(ppo2_bar)
 
 
+def day_rate(ppo2_bar: float) -> float:
+    """Share of the 24-hour limits a minute. [1/min]"""
+    return 1.0 / day_limit(ppo2_bar)
+
+
 def otu_rate(ppo2_bar: float) -> float:
     """Oxygen toxicity units a minute."""
     return float(((ppo2_bar - 0.5) / 0.5) ** (5.0 / 6.0)) if ppo2_bar > 0.5 else 0.0
 
 
-def oxygen(legs: Iterable[Leg], where: Environment, before: tuple[float, float] = (0.0, 0.0)) -> Oxygen:
-    """CNS and OTU at the end of a dive; `before` are those [percent, units] at its start.
+def most_otu(days: int) -> float:
+    """The most OTU in a number of days together (REPEX)."""
+    return REPEX_OTU[days - 1] if days <= len(REPEX_OTU) else REPEX_LATER_OTU * days
+
+
+def days_running(otu: float) -> int:
+    """On how many days one after the other a dose can be taken, starting rested; 0 if not even once.
+
+    Of what can be repeated day after day there is no end: give more than REPEX_LATER_OTU.
+    """
+    days = 0
+    while (days + 1) * otu <= most_otu(days + 1):
+        days += 1
+    return days
+
+
+def oxygen(legs: Iterable[Leg], where: Environment, before: Before | None = None) -> Oxygen:
+    """Oxygen exposure at the end of a dive; `before` is what it begins with.
 
     Travel is cut into slices of at most 0.02 bar of depth, each taken at its middle.
     """
-    cns, otu, highest = before[0] / 100.0, before[1], 0.0
+    cns, otu, day, highest, end_min = 0.0, 0.0, 0.0, 0.0, 0.0
     for leg in legs:
-        cns_min, otu_min, ppo2_bar = _rates(leg.source, where.pressure(leg.start_m), where.pressure(leg.end_m))
+        cns_min, otu_min, day_min, ppo2_bar = _rates(leg.source, where.pressure(leg.start_m), where.pressure(leg.end_m))
         cns += cns_min * leg.minutes
         otu += otu_min * leg.minutes
-        highest = max(highest, ppo2_bar)
-    return Oxygen(100.0 * cns, otu, highest)
+        day += day_min * leg.minutes
+        highest, end_min = max(highest, ppo2_bar), leg.end_min
+    return exposed(100.0 * cns, otu, day, highest, end_min, before)
+
+
+def exposed(
+    cns_percent: float, otu: float, day_share: float, highest_ppo2_bar: float, run_time_min: float,
+    before: Before | None = None,
+) -> Oxygen:  # fmt: skip
+    """Oxygen exposure at the end of a dive, of what was taken in it alone and what it began with."""
+    before = before if before is not None else Before()
+    doses = (*_older(before.doses, run_time_min), Dose(otu, day_share, 0.0))
+    last_day = sum(dose.otu for dose in doses if dose.ago_min < DAY_MIN)
+    return Oxygen(before.cns_percent + cns_percent, last_day, highest_ppo2_bar, doses)
+
+
+def _older(doses: Iterable[Dose], minutes: float) -> tuple[Dose, ...]:
+    return tuple(replace(dose, ago_min=dose.ago_min + minutes) for dose in doses)
 
 
 @lru_cache(maxsize=8192)
-def _rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, float, float]:
-    """Mean CNS and OTU a minute over a leg, and its highest ppO2. (Contingencies share most of their legs.)"""
+def _rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, float, float, float]:
+    """Mean CNS, OTU and share of a day a minute over a leg, and its highest ppO2. (Contingencies share most legs.)"""
     first, last = source.ppo2(start_bar), source.ppo2(end_bar)
     slices = max(1, math.ceil(abs(end_bar - start_bar) / _SLICE_BAR)) if first != last else 1
     ppo2 = [source.ppo2(start_bar + (end_bar - start_bar) * (i + 0.5) / slices) for i in range(slices)]
-    return sum(map(cns_rate, ppo2)) / slices, sum(map(otu_rate, ppo2)) / slices, max(first, last)
+    cns, otu, day = (sum(map(rate, ppo2)) / slices for rate in (cns_rate, otu_rate, day_rate))
+    return cns, otu, day, max(first, last)
 
 
 def after_surface_interval(cns_percent: float, minutes: float) -> float:
@@ -93,57 +190,90 @@ def after_surface_interval(cns_percent: float, minutes: float) -> float:
     return float(cns_percent * 0.5 ** (minutes / CNS_HALF_LIFE_MIN))
 
 
-def carried(dive: Dive) -> tuple[float, float]:
-    """CNS [percent] and OTU that the dives before a dive have left at its start.
+def carried(dive: Dive) -> Before:
+    """What the dives before a dive have left at its start.
 
-    CNS halves every 90 min on air at the surface; oxygen breathed there counts. OTU count for a day.
+    CNS halves every 90 min on air at the surface; oxygen breathed there counts. Doses only grow older.
     """
-    if not dive.previous:
-        return 0.0, 0.0
-    cns_percent, doses = _left_by(dive.previous[-1], dive.site.environment.surface_bar)
-    return cns_percent, sum(otu for otu, ago_min in doses if ago_min < DAY_MIN)
+    return _left_by(dive.previous[-1], dive.site.environment.surface_bar) if dive.previous else Before()
 
 
 @lru_cache(maxsize=64)
-def _left_by(earlier: Previous, surface_bar: float) -> tuple[float, tuple[tuple[float, float], ...]]:
-    """CNS [percent], and OTU with how long ago they were taken [min], after a dive and the interval behind it."""
-    dive, held = as_dived(earlier)
-    legs = schedule(dive, lay_out(dive, earlier.file, held), earlier.file).legs
-    cns, doses = 0.0, tuple[tuple[float, float], ...]()
-    if dive.previous:
-        cns, doses = _left_by(dive.previous[-1], dive.site.environment.surface_bar)
-    taken = oxygen(legs, dive.site.environment)
-    at_surface = 100.0 * cns_rate(surface_bar) * earlier.oxygen
-    on_air_min = earlier.surface_interval - earlier.oxygen
-    later = [(otu, ago_min + legs[-1].end_min + earlier.surface_interval) for otu, ago_min in doses]
-    last = (taken.otu + otu_rate(surface_bar) * earlier.oxygen, earlier.surface_interval)
-    return after_surface_interval(cns + taken.cns_percent + at_surface, on_air_min), (*later, last)
+def _left_by(earlier: Previous, surface_bar: float) -> Before:
+    """What a dive, begun as the ones before it have left the diver, and the surface interval behind it have left."""
+    if earlier.left is not None:
+        cns_percent, doses = earlier.left.cns_percent, earlier.left.doses
+    else:
+        dive, held = as_dived(earlier)
+        legs = schedule(dive, lay_out(dive, earlier.name, held), earlier.name).legs
+        found = oxygen(legs, dive.site.environment, carried(dive))
+        cns_percent, doses = found.cns_percent, found.doses
+    return at_surface(cns_percent, doses, surface_bar, earlier.surface_interval, earlier.oxygen)
+
+
+def at_surface(
+    cns_percent: float, doses: tuple[Dose, ...], surface_bar: float, minutes: float, on_oxygen_min: float = 0.0
+) -> Before:
+    """What is left after minutes at the surface, the first of them on oxygen."""
+    on_air_min = minutes - on_oxygen_min
+    doses = _older(doses, minutes)
+    if on_oxygen_min > 0.0:
+        cns_percent += 100.0 * cns_rate(surface_bar) * on_oxygen_min
+        otu, day_share = otu_rate(surface_bar) * on_oxygen_min, day_rate(surface_bar) * on_oxygen_min
+        doses = (*doses, Dose(otu, day_share, on_air_min))
+    return Before(after_surface_interval(cns_percent, on_air_min), doses)
 
 
 def judge(exposure: Oxygen) -> list[Finding]:
-    """CNS and OTU against their limits."""
-    found: list[Finding] = []
-    cns, otu = exposure.cns_percent, exposure.otu
+    """CNS and OTU against their limits: of the dive, of its day, and of the days before."""
+    return [*_judge_cns(exposure), *_judge_otu(exposure)]
+
+
+def _judge_cns(exposure: Oxygen) -> Iterator[Finding]:
+    cns, day = exposure.cns_percent, exposure.day_percent
     if cns > 80.0:
         grave = cns > 100.0
-        found.append(
-            Finding(
-                "cns",
-                "no-go" if grave else "caution",
-                f"CNS {math.ceil(cns - 1e-6)} % is over {'the NOAA single-exposure limit' if grave else '80 %'}.",
-                {"cns_percent": cns, "limit_percent": 100.0 if grave else 80.0},
-            )
+        yield Finding(
+            "cns",
+            "no-go" if grave else "caution",
+            f"CNS {math.ceil(cns - 1e-6)} % is over {'the NOAA single-exposure limit' if grave else '80 %'}.",
+            {"cns_percent": cns, "limit_percent": 100.0 if grave else 80.0},
         )
-    if otu > OTU_CAUTION:
-        grave = otu > OTU_NO_GO
-        limit = OTU_NO_GO if grave else OTU_CAUTION
-        found.append(
-            Finding(
-                "otu",
-                "no-go" if grave else "caution",
-                f"{math.ceil(otu - 1e-6)} OTU is over {limit:.0f}, "
-                + ("the most for a single day." if grave else "what can be repeated day after day."),
-                {"otu": otu, "limit": limit},
-            )
+    # Of a dive alone the day's share is never over that of the single exposure, which has just been judged.
+    if day > 80.0 and any(dose.ago_min < DAY_MIN for dose in exposure.doses[:-1]):
+        grave = day > 100.0
+        yield Finding(
+            "cns-day",
+            "no-go" if grave else "caution",
+            f"Oxygen of the last 24 hours is {math.ceil(day - 1e-6)} % of NOAA's limit for a day"
+            + (", more than all of it." if grave else ", over 80 %."),
+            {"cns_percent": day, "limit_percent": 100.0 if grave else 80.0},
         )
-    return found
+
+
+def _judge_otu(exposure: Oxygen) -> Iterator[Finding]:
+    day, *more = exposure.windows
+    if day.otu > REPEX_LATER_OTU:
+        grave = day.otu > day.most_otu
+        limit = day.most_otu if grave else REPEX_LATER_OTU
+        said = "the most for a single day."
+        if not grave:
+            running = days_running(day.otu)
+            said = "what can be repeated day after day; " + (
+                f"so much can be taken on {running} days running." if running > 1 else "so much only on a single day."
+            )
+        yield Finding(
+            "otu",
+            "no-go" if grave else "caution",
+            f"{math.ceil(day.otu - 1e-6)} OTU is over {limit:.0f}, {said}",
+            {"otu": day.otu, "limit": limit},
+        )
+    worst = max(more, key=lambda window: window.otu / window.most_otu, default=day)
+    if worst.days > 1 and worst.otu > worst.most_otu:
+        yield Finding(
+            "otu-days",
+            "no-go",
+            f"{math.ceil(worst.otu - 1e-6)} OTU in the last {worst.days} days is over {worst.most_otu:.0f}, the most "
+            f"for {worst.days} days.",
+            {"otu": worst.otu, "limit": worst.most_otu, "days": float(worst.days)},
+        )

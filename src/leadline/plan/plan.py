@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
 from leadline.plan import breathing as breathing_
-from leadline.plan import contingency, turning
+from leadline.plan import contingency, flying, turning
 from leadline.plan import oxygen as oxygen_
 from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.scenarios import Mates, minimum_gas_scenarios, scenarios
 from leadline.plan.schedule import Held, Schedule, lay_out, schedule
+from leadline.tissue.known_answer import prove
 
 
 @dataclass(frozen=True)
@@ -41,16 +43,22 @@ class Plan:
         """The bailout of a loop dive with the longest way up; None on open circuit, without a way up, or left out."""
         return next((c for c in self.contingencies if c.kind == "bailout" and c.legs), None)
 
+    @cached_property
+    def after(self) -> tuple[flying.Ascent, ...]:
+        """Flying, and going up to an altitude, after the dive."""
+        return flying.after(self.dive, self.schedule)
+
 
 def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None = None) -> Plan:
     """The plan of a dive. Of a team's diver, `held` are stops that are not left before a run time for the others' sake.
 
     Raises BriefError (naming the dive file as `source`) where the dive cannot be planned as written: no breathable gas
     at some depth, a level left before its stops are done, a stop that never clears; and for a dive of several divers,
-    which `leadline.plan.team.plan_team` plans.
+    which `leadline.plan.team.plan_team` plans. Raises EngineFault where the engine fails its known answers.
     """
     if dive.team:
         raise BriefError(source, [Problem("[[team]]", "several divers are planned together, by plan_team")])
+    prove()
     layout = lay_out(dive, source, held)
     found = schedule(dive, layout, source)
     carried = oxygen_.carried(dive)
@@ -101,14 +109,14 @@ def _left_out(dive: Dive) -> list[Finding]:
     return [Finding("left-out", "note", message)]
 
 
-def _repetitive(dive: Dive, carried: tuple[float, float]) -> list[Finding]:
+def _repetitive(dive: Dive, carried: oxygen_.Before) -> list[Finding]:
     """What a dive after others begins with."""
     if not dive.previous:
         return []
-    last, (cns, otu) = dive.previous[-1], carried
+    last, cns, otu = dive.previous[-1], carried.cns_percent, carried.otu
     hours, minutes = divmod(round(last.surface_interval), 60)
     message = (
-        f"Begins {hours} h {minutes:02d} min after {last.dive.title}, with what it has left in the tissues, "
+        f"Begins {hours} h {minutes:02d} min after {last.title}, with what it has left in the tissues, "
         f"CNS {math.ceil(cns - 1e-6)} % and {math.ceil(otu - 1e-6)} OTU."
     )
     values: dict[str, float | str] = {"surface_interval_min": last.surface_interval, "cns_percent": cns, "otu": otu}

@@ -7,7 +7,9 @@ from typing import Any
 
 from leadline.plan.breathing import Breathed
 from leadline.plan.contingency import Contingency
+from leadline.plan.day import Day, Dived, Planned
 from leadline.plan.findings import Finding
+from leadline.plan.flying import Ascent
 from leadline.plan.gases import Source
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.plan import Plan
@@ -48,6 +50,7 @@ def as_data(plan: Plan) -> dict[str, Any]:
         "turns": [_turn(turn) for turn in plan.turns],
         "bailout": None if plan.bailout is None else _bailout(plan.bailout),
         "contingencies": [_contingency(contingency, plan) for contingency in plan.contingencies],
+        "after": [_after(ascent) for ascent in plan.after],
         "findings": _findings(plan.findings),
     }
 
@@ -92,6 +95,52 @@ def team_as_data(team: Team) -> dict[str, Any]:
     }
 
 
+def day_as_data(found: Day) -> dict[str, Any]:
+    """The plan of the dive asked for, or of its team, with `day`: all dives in order; null where it comes after none.
+
+    `no_go` is that of the whole day.
+    """
+    team = found.asked_for.team
+    data = as_data(team.members[0].plan) if len(team.members) == 1 else team_as_data(team)
+    dives = [
+        _of_a_day(one, begins_min) for one, begins_min in zip(found.dives, found.begins_min(), strict=True)
+    ]  # fmt: skip
+    return {**data, "no_go": found.no_go, "day": dives if len(dives) > 1 else None}
+
+
+def _of_a_day(one: Planned | Dived, begins_min: float | None) -> dict[str, Any]:
+    if isinstance(one, Dived):
+        return {
+            "title": one.title,
+            "dived": True,
+            "divers": [{"name": name, "cns_percent": left.cns_percent} for name, left in one.left],
+        }
+    return {
+        "title": one.title,
+        "dived": False,
+        "file": one.file,
+        "begins_min": begins_min,
+        "surface_interval_min": one.interval_min,
+        "oxygen_min": one.oxygen_min,
+        "no_go": one.team.no_go,
+        "deepest_m": one.team.dive.deepest_m,
+        "leave_at_min": one.team.dive.levels[-1].leave_at,
+        "run_time_min": one.run_time_min,
+        "divers": [
+            {
+                "name": member.name,
+                "gf_surface_percent": [numbers.gf_start, numbers.gf_end],
+                "cns_percent": [numbers.cns_start, numbers.cns_end],
+                "otu": [numbers.otu_start, numbers.otu_end],
+                "day_percent": numbers.day_percent,
+                "stops": _stops(member.plan.schedule.stops, member.plan.supply),
+            }
+            for member in one.team.members
+            for numbers in [one.numbers(member.name)]
+        ],
+    }
+
+
 def _schedule(schedule: Schedule, supply: Sequence[CylinderUse]) -> dict[str, Any]:
     return {
         "stops": _stops(schedule.stops, supply),
@@ -118,7 +167,27 @@ def _findings(findings: Iterable[Finding]) -> list[dict[str, Any]]:
 
 
 def _oxygen(oxygen: Oxygen) -> dict[str, Any]:
-    return {"cns_percent": oxygen.cns_percent, "otu": oxygen.otu, "highest_ppo2_bar": oxygen.highest_ppo2_bar}
+    return {
+        "cns_percent": oxygen.cns_percent,
+        "otu": oxygen.otu,
+        "highest_ppo2_bar": oxygen.highest_ppo2_bar,
+        "day_percent": oxygen.day_percent,
+        "days": [{"days": of.days, "otu": of.otu, "most_otu": of.most_otu} for of in oxygen.windows],
+    }
+
+
+def _after(ascent: Ascent) -> dict[str, Any]:
+    return {
+        "altitude_m": ascent.altitude_m,
+        "flight": ascent.flight,
+        "model_min": ascent.model_min,
+        "guidance": {
+            "dive": ascent.guidance.dive,
+            "words": ascent.guidance.words,
+            "minutes": ascent.guidance.minutes,
+        },
+        "advice_min": ascent.advice_min,
+    }
 
 
 def _loop(loop: LoopUse | None) -> dict[str, Any] | None:

@@ -201,8 +201,15 @@ def _left_by(earlier: Previous, surface_bar: float, coefficients: SetName) -> Ar
 
 
 def as_dived(earlier: Previous) -> tuple[Dive, Held]:
-    """A planned earlier dive as its diver dives it: alone, or on the common stops of its team."""
-    named = dict(divers(earlier.dive))
+    """A planned earlier dive as its diver dives it: alone, or on the common stops of its team.
+
+    A dive file without a team is the dive of every diver that names it.
+    """
+    dive = earlier.dive
+    if not dive.team:
+        before = tuple(one.dived_by(earlier.diver) for one in dive.previous) if earlier.diver else dive.previous
+        return dive.model_copy(update={"previous": before}), ()
+    named = dict(divers(dive))
     return named[earlier.diver], common_stops(list(named.values())) if len(named) > 1 else ()
 
 

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.plan import Plan
+from leadline.plan import Plan, flying
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding
 from leadline.plan.rows import up
@@ -238,6 +238,9 @@ def briefing(team: Team, member: Member) -> Data:
         "supply": supply_table(dive, plan.supply),
         "loop": loop_line(plan),
         "oxygen": oxygen_line(plan.oxygen.cns_percent, plan.oxygen.otu, plan.oxygen.highest_ppo2_bar),
+        "days": days_line(plan),
+        "after": after_list(plan),
+        "guidance": flying.note(dive.units),
         "bailout": None
         if found is None
         else {
@@ -412,3 +415,22 @@ def _millibar(dive: Dive) -> str:
 def oxygen_line(cns_percent: float, otu: float, highest_bar: float) -> str:
     """Oxygen exposure in a line."""
     return f"CNS {math.ceil(cns_percent - 1e-6)} %, {math.ceil(otu - 1e-6)} OTU, highest ppO2 {highest_bar:.2f} bar"
+
+
+def days_line(plan: Plan) -> str:
+    """Oxygen of the last days in a line; empty for a dive that comes after none."""
+    found = plan.oxygen
+    if len(found.doses) == 1:
+        return ""
+    windows = (f"{_days(of.days)} {up(of.otu)} OTU of {of.most_otu:.0f}" for of in found.windows)
+    return f"{up(found.day_percent)} % of NOAA's limit for 24 hours; last {', '.join(windows)}"
+
+
+def _days(days: int) -> str:
+    return "24 h" if days == 1 else f"{days} days"
+
+
+def after_list(plan: Plan) -> list[Data]:
+    """Flying, and going up to an altitude, after the dive."""
+    rows = (flying.in_words(ascent, plan.dive.units) for ascent in plan.after)
+    return [dict(zip(("where", "wait", "model", "guidance"), row, strict=True)) for row in rows]

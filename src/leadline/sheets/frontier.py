@@ -11,8 +11,9 @@ from typing import Any
 from leadline.cautions import SHORT
 from leadline.plan.solve.frontier import Curve, Frontier
 from leadline.sheets.profile import tick_step
-from leadline.sheets.write import typeset, write_whole
+from leadline.sheets.write import typeset
 from leadline.units import SYSTEMS
+from leadline.whole import write_whole
 
 FORMATS = {".png": "png", ".svg": "svg"}
 """By the ending of the file's name."""

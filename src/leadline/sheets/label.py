@@ -13,8 +13,9 @@ from leadline.mixing.depths import mod_shown
 from leadline.mixing.doses import MATCH
 from leadline.mixing.fill import percents
 from leadline.mixing.safety import OXYGEN_CLEAN_OVER
-from leadline.sheets.write import set_sheet, write_whole
+from leadline.sheets.write import set_sheet
 from leadline.units import SYSTEMS
+from leadline.whole import write_whole
 
 WIDTH_MM, HEIGHT_MM = 100.0, 60.0
 CAUTION = "Analyse again before the dive. Breathe it only where its MOD allows."

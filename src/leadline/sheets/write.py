@@ -16,8 +16,10 @@ from typing import Any
 import font_source_sans_pro
 import typst
 
+from leadline.plan.day import Day
 from leadline.plan.team import Team
 from leadline.sheets import content
+from leadline.sheets.day import day_sheet
 
 SHEETS = {"slate.pdf": content.slate, "wetnotes.pdf": content.wetnotes, "briefing.pdf": content.briefing}
 """The files, and what each of them says."""
@@ -25,19 +27,21 @@ _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt
 """Not to be had as a folder's name everywhere."""
 
 
-def write_sheets(team: Team, directory: Path) -> list[Path]:
-    """Write slate.pdf, wetnotes.pdf and briefing.pdf of every diver. Returns their paths, diver by diver.
+def write_sheets(team: Team, directory: Path, day: Day | None = None) -> list[Path]:
+    """Write slate.pdf, wetnotes.pdf and briefing.pdf of every diver, and day.pdf where the dive comes after others.
+    Returns their paths, diver by diver.
 
     A diver without a name has them in the directory, a named one in a folder there. What is not there is made. Every
     sheet is set before the first one is written, and takes its place in one step: a reader never finds half a file.
     Raises OSError, and leaves everything as it was, if one of them cannot be written. The same plan gives the same
     bytes.
     """
-    pages = {
-        directory / folder / name: set_sheet(name.removesuffix(".pdf"), text(team, member))
-        for member, folder in zip(team.members, folder_names(team), strict=True)
-        for name, text in SHEETS.items()
-    }
+    pages: dict[Path, bytes] = {}
+    for member, own in zip(team.members, folder_names(team), strict=True):
+        for name, text in SHEETS.items():
+            pages[directory / own / name] = set_sheet(name.removesuffix(".pdf"), text(team, member))
+        if day is not None and len(day.dives) > 1:
+            pages[directory / own / "day.pdf"] = set_sheet("day", day_sheet(day, member))
     made: list[Path] = []
     mark = secrets.token_hex(4)
     waiting = {target: target.with_name(f".{target.name}.{mark}.part") for target in pages}
@@ -92,19 +96,6 @@ def safe(name: str) -> str:
     """A name that can be a folder on every system, whatever was written: never empty, hidden or a way up."""
     made = re.sub(r"[\W_]+", "-", unicodedata.normalize("NFC", name)).strip("-")
     return f"diver-{made}".rstrip("-") if not made or made.casefold() in _RESERVED else made
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file in one step: a reader never finds half of it. OSError if it cannot be written."""
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("xb") as file:
-            file.write(content)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def set_sheet(template: str, data: dict[str, Any]) -> bytes:

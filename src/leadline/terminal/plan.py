@@ -18,9 +18,10 @@ from rich.text import Text
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
-from leadline.plan import Plan
+from leadline.plan import Plan, flying
 from leadline.plan.breathing import Breathed
 from leadline.plan.contingency import Contingency
+from leadline.plan.day import Day, Dived
 from leadline.plan.findings import Finding, Severity
 from leadline.plan.gases import Source
 from leadline.plan.rows import Row, bailout_rows, planned_rows, pressures_bar, up
@@ -39,15 +40,15 @@ _BOUND = "\N{NO-BREAK SPACE}"
 """Holds a number and its unit together on one line."""
 
 
-def show(team: Team, console: Console | None = None) -> None:
-    """Print the plan of every diver, and first what several divers share."""
+def show(team: Team, console: Console | None = None, day: Day | None = None) -> None:
+    """Print the plan of every diver; first the day it is part of, and what several divers share."""
     console = console or Console(highlight=False, markup=False)
-    console.print(render(team), soft_wrap=False)
+    console.print(render(team, day), soft_wrap=False)
 
 
-def render(team: Team) -> RenderableType:
+def render(team: Team, day: Day | None = None) -> RenderableType:
     """The plan of every diver as Rich sees it."""
-    parts: list[RenderableType] = []
+    parts: list[RenderableType] = _day(day, SYSTEMS[team.dive.units]) if day is not None else []
     if len(team.members) == 1:
         (member,) = team.members
         parts += [_heading(member.plan.dive, member.name), _verdict(team.findings), *_plan(member.plan)]
@@ -66,7 +67,8 @@ def _plan(plan: Plan) -> list[RenderableType]:
     parts: list[RenderableType] = [_BLANK, _schedule(plan, system), _BLANK]
     parts += [_gas(plan.supply, system, "Gas"), *_loop(plan, system), *_turning(plan, system)]
     parts += [_BLANK, *_what_if(plan, system), *_bailout(plan, system)]
-    return [*parts, _BLANK, _breathing(plan.breathing, system), _oxygen(plan), _BLANK]
+    parts += [_BLANK, _breathing(plan.breathing, system), *_oxygen(plan)]
+    return [*parts, _BLANK, *_after(plan), _BLANK]
 
 
 class _Prose:
@@ -367,11 +369,70 @@ def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
     return table
 
 
-def _oxygen(plan: Plan) -> RenderableType:
+def _oxygen(plan: Plan) -> list[RenderableType]:
     line = f"Oxygen: CNS {up(plan.oxygen.cns_percent)} %, {up(plan.oxygen.otu)} OTU"
     if plan.bailout is not None:
         line += f"; with the bailout CNS {up(plan.bailout.oxygen.cns_percent)} %, {up(plan.bailout.oxygen.otu)} OTU"
-    return _Prose(line + ".")
+    found = plan.oxygen
+    if len(found.doses) == 1:
+        return [_Prose(line + ".")]
+    days = "; ".join(f"{of.days} days {up(of.otu)} OTU of {of.most_otu:.0f}" for of in found.windows[1:])
+    day = found.windows[0]
+    more = f"Last 24 hours: {up(found.day_percent)} % of NOAA's limit for a day, "
+    more += f"{up(day.otu)} OTU of {day.most_otu:.0f}"
+    return [_Prose(line + "."), _Prose(more + (f"; last {days}." if days else "."))]
+
+
+def _after(plan: Plan) -> list[RenderableType]:
+    """How long to wait before flying, and before going up to an altitude."""
+    units = plan.dive.units
+    table = _table("After the dive", [("", False), ("Wait", True), ("Model", True), ("Published guidance", False)])
+    for ascent in plan.after:
+        table.add_row(*(_Prose(words) for words in flying.in_words(ascent, units)))
+    return [table, _Prose(flying.note(units), style="dim")]
+
+
+# --- The day ----------------------------------------------------------------------------------------------------------
+
+
+def _day(day: Day, system: System) -> list[RenderableType]:
+    """Every dive of a day in a line; nothing where there is only one."""
+    if len(day.dives) == 1:
+        return []
+    table = _table(
+        "The day",
+        [
+            ("", False), ("Before\nit", True), (f"Depth\n{system.depth_unit}", True), ("Leave\nat", True),
+            ("Run\n", True), ("GF\n%", True), ("CNS\n%", True), ("OTU\n24 h", True), ("", False),
+        ],
+    )  # fmt: skip
+    for one in day.dives:
+        if isinstance(one, Dived):
+            cns = max(left.cns_percent for _, left in one.left)
+            table.add_row(one.title, "", "", "", "", "", f"-{up(cns)}", "", "dived")
+            continue
+        found, dive = one.numbers(), one.team.dive
+        table.add_row(
+            one.title,
+            flying.hours(one.interval_min) if one.interval_min is not None else "",
+            system.depth(dive.deepest_m),
+            f"{dive.levels[-1].leave_at:.0f}",
+            up(one.run_time_min),
+            _from_to(max(found.gf_start, 0.0), found.gf_end),
+            _from_to(found.cns_start, found.cns_end),
+            _from_to(found.otu_start, found.otu_end),
+            "NO-GO" if one.team.no_go else "no no-go",
+            style="bold" if one.team.no_go else "",
+        )
+    said = "Before it: surface interval. GF of the surface, CNS and OTU: at the start and the end"
+    said += ", the highest of the team." if len(day.asked_for.team.members) > 1 else "."
+    earlier = [one.title for one in day.planned[:-1] if one.team.no_go]
+    warned = f"{' and '.join(earlier)} must not be dived as planned: what comes after stands on it."
+    return [table, _Prose(said, style="dim"), *([_Prose(warned, "bold")] if earlier else []), _BLANK]
+
+
+def _from_to(start: float, end: float) -> str:
+    return f"{up(start)}-{up(end)}"
 
 
 # --- A team -----------------------------------------------------------------------------------------------------------

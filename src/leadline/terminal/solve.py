@@ -12,11 +12,13 @@ from rich.text import Text
 
 from leadline.brief.schema import SolveCylinder
 from leadline.cautions import CAUTIONS
+from leadline.plan.flying import hours
 from leadline.plan.rows import up
 from leadline.plan.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach, bottom_time
 from leadline.plan.solve.cylinders import CylindersAnswer
 from leadline.plan.solve.data import Answer
 from leadline.plan.solve.deco import DecoAnswer, DecoChoice
+from leadline.plan.solve.interval import CONFIRMED_MIN, IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
 from leadline.plan.solve.verdict import Bound, Told, Verdict
 from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
@@ -56,6 +58,8 @@ def render_answer(answer: Answer) -> RenderableType:
         parts += _reach(answer, system)
     elif isinstance(answer, MixAnswer):
         parts += _mix(answer, system)
+    elif isinstance(answer, IntervalAnswer):
+        parts += _interval(answer)
     elif isinstance(answer, DecoAnswer):
         parts += _deco(answer, system)
     else:
@@ -154,6 +158,41 @@ def _nowhere(answer: Reach, system: System, unit: str) -> list[RenderableType]:
     if answer.nearest:
         parts.append(Text(answer.nearest))
     return parts
+
+
+# --- The surface interval ---------------------------------------------------------------------------------------------
+
+
+def _interval(answer: IntervalAnswer) -> list[RenderableType]:
+    earlier = answer.dive.previous[-1]
+    if answer.best is None:
+        return _no_interval(answer)
+    oxygen = f", {earlier.oxygen:g} min of it on oxygen" if earlier.oxygen else ""
+    holds = {True: ", which holds", False: ", which does not hold", None: ""}[answer.given_holds]
+    parts: list[RenderableType] = [
+        Text(f"Shortest surface interval after {earlier.title}: {hours(answer.best)}{oxygen}", style="bold"),
+        Text(f"The dive file says {hours(answer.given_min)}{holds}."),
+    ]
+    if answer.verdict is not None:
+        parts.append(Text(_numbers(answer.verdict)))
+    if answer.best == answer.looked_from:
+        least = "with no surface interval at all" if answer.best == 0 else "as soon as the oxygen has been breathed"
+        parts.append(Text(f"It holds {least}: nothing binds."))
+    else:
+        parts += [Text("One minute less:"), _failing(answer.binding)]
+    said = f"Every minute of the next {CONFIRMED_MIN} was looked at, and longer ones at wide steps: all hold."
+    parts.append(Text(said, style="dim"))
+    if answer.holds_below:
+        shorter = ", ".join(hours(minutes) for minutes in answer.holds_below)
+        parts.append(Text(f"These shorter ones hold too, with some that do not after them: {shorter}.", style="bold"))
+    return parts
+
+
+def _no_interval(answer: IntervalAnswer) -> list[RenderableType]:
+    if not answer.complete:
+        return [Text("No surface interval that is long enough has been found yet.", style="bold")]
+    said = f"No surface interval up to {answer.looked_to // 1440} days is long enough."
+    return [Text(said, style="bold"), Text("After the longest:"), _failing(answer.binding)]
 
 
 # --- Mix, deco gases, cylinders ---------------------------------------------------------------------------------------

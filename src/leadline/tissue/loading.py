@@ -34,11 +34,23 @@ def saturated(surface_bar: float) -> NDArray[np.float64]:
 
 
 @dataclass(frozen=True)
+class Dose:
+    """Oxygen that was taken at one go: of a dive, or breathed at the surface."""
+
+    otu: float
+    day_share: float
+    """Of NOAA's 24-hour limits; 1 is all of them."""
+    ago_min: float
+    """How long ago it ended."""
+
+
+@dataclass(frozen=True)
 class Residual:
     """What the dives so far have left in a diver who has just surfaced."""
 
     tensions_bar: tuple[tuple[float, ...], ...]
     """[2, 16], nitrogen first."""
     cns_percent: float
-    doses: tuple[tuple[float, float], ...]
-    """OTU, each with how long ago [min] its dive ended; the last is of the dive just ended, 0 min ago."""
+    """Of the single-exposure limits, what is left of the dives before included."""
+    doses: tuple[Dose, ...]
+    """In the order taken; the last is of the dive just ended, 0 min ago."""

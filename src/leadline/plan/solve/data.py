@@ -10,11 +10,12 @@ from leadline.plan.solve.bottom import Reach, bottom_time
 from leadline.plan.solve.cylinders import CylindersAnswer, Fitted
 from leadline.plan.solve.deco import DecoAnswer, DecoChoice
 from leadline.plan.solve.frontier import Frontier
+from leadline.plan.solve.interval import IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
 from leadline.plan.solve.verdict import Bound, Limit, Verdict
 from leadline.units import SYSTEMS
 
-Answer = Reach | MixAnswer | DecoAnswer | CylindersAnswer
+Answer = Reach | MixAnswer | DecoAnswer | CylindersAnswer | IntervalAnswer
 
 
 def answer_as_data(answer: Answer, around: Frontier | None = None) -> dict[str, Any]:
@@ -30,6 +31,8 @@ def answer_as_data(answer: Answer, around: Frontier | None = None) -> dict[str, 
         made |= _reach_data(answer)
     elif isinstance(answer, MixAnswer):
         made |= _mix_data(answer)
+    elif isinstance(answer, IntervalAnswer):
+        made |= _interval_data(answer)
     elif isinstance(answer, DecoAnswer):
         made |= {"for": "deco", "choices": answer.choices}
         for key, choice in (("best", answer.best), ("runner_up", answer.runner_up), ("nearest", answer.nearest)):
@@ -129,6 +132,24 @@ def _reach_data(answer: Reach) -> dict[str, Any]:
         "binding": [_bound_data(bound, metric(bound.holds_to)) for bound in answer.binding],
         "behind": [_bound_data(bound, metric(bound.holds_to)) for bound in answer.behind],
         "nearest": answer.nearest,
+    }
+
+
+def _interval_data(answer: IntervalAnswer) -> dict[str, Any]:
+    earlier = answer.dive.previous[-1]
+    return {
+        "for": "interval",
+        "unit": "min",
+        "after": earlier.title,
+        "oxygen_min": earlier.oxygen,
+        "best": answer.best,
+        "given": answer.given_min,
+        "given_holds": answer.given_holds,
+        "looked_from": answer.looked_from,
+        "looked_to": answer.looked_to,
+        "holds_below": list(answer.holds_below),
+        "plan": None if answer.verdict is None else _verdict_data(answer.verdict),
+        "binding": [_bound_data(bound, None) for bound in answer.binding],
     }
 
 

@@ -138,6 +138,8 @@ _NAMES = {
     "hypoxic": "hypoxia on {}",
     "cns": "CNS",
     "otu": "OTU",
+    "cns-day": "oxygen of 24 hours",
+    "otu-days": "OTU of several days",
     "tts": "TTS limit",
     "run-time": "run-time limit",
     "scrubber": "scrubber",

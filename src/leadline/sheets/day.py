@@ -1,0 +1,105 @@
+"""The sheet of a day: every dive of it on one page, for one diver."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, replace
+
+from leadline.plan import Plan, flying
+from leadline.plan.day import Day, Dived, Numbers, Planned
+from leadline.plan.findings import Finding
+from leadline.plan.rows import up
+from leadline.plan.team import Member
+from leadline.sheets.content import Data, after_list, common, count, days_line, loop_line, verdict
+from leadline.sheets.gas import supply_table
+from leadline.sheets.schedules import breakable, planned_rows
+from leadline.units import SYSTEMS, SystemName
+
+
+def day_sheet(day: Day, member: Member) -> Data:
+    """A4, for one diver: verdict, schedule, gas and oxygen of each dive in order, and how long to wait after the last.
+
+    All in the units of the dive asked for.
+    """
+    team, units = day.asked_for.team, day.asked_for.team.dive.units
+    no_gos = [f"{one.title}: {said}" for one in day.planned if (said := _first_no_go(one.team.findings))]
+    blocks = [
+        _dived(one, member.name) if isinstance(one, Dived) else _planned(one, member.name, units, begins_min)
+        for one, begins_min in zip(day.dives, day.begins_min(), strict=True)
+    ]
+    last = _in_units(day.asked_for.plan_of(member.name), units)
+    return {
+        **common(team, member),
+        "title": f"Day: {common(team, member)['title']}",
+        "no_go": no_gos[0] if no_gos else "",
+        "dives": [{**block, "number": i} for i, block in enumerate(blocks, 1)],
+        "days": days_line(last),
+        "after": after_list(last),
+        "guidance": flying.note(units),
+    }
+
+
+def _first_no_go(findings: tuple[Finding, ...]) -> str:
+    return next((finding.message for finding in findings if finding.severity == "no-go"), "")
+
+
+def _in_units(plan: Plan, units: SystemName) -> Plan:
+    """A plan that is shown in the units of the day, whatever its own file's are."""
+    return replace(plan, dive=plan.dive.model_copy(update={"units": units}))
+
+
+def _planned(one: Planned, diver: str, units: SystemName, begins_min: float | None) -> Data:
+    plan, numbers = _in_units(one.plan_of(diver), units), one.numbers(diver)
+    dive, schedule, system = plan.dive, plan.schedule, SYSTEMS[units]
+    low, high = dive.model.gradient_factors
+    met = sum(contingency.survived for contingency in plan.contingencies)
+    facts = [
+        ("Deepest", system.at(dive.deepest_m)),
+        ("Leave the last level", f"{dive.levels[-1].leave_at:.0f} min"),
+        ("Run time", f"{up(schedule.run_time_min)} min"),
+        ("TTS", f"{up(schedule.tts_min)} min"),
+        ("Model", f"{dive.model.coefficients}, {low:g}/{high:g}"),
+        ("What ifs met", f"{met} of {len(plan.contingencies)}"),
+    ]
+    return {
+        "heading": breakable(one.title),
+        "dived": False,
+        "before": _interval(one),
+        "begins": "" if not begins_min else f"begins {flying.hours(begins_min)} after the first dive began",
+        "verdict": verdict(one.team.findings),
+        "facts": [{"name": name, "text": text} for name, text in facts],
+        "rows": [asdict(row) for row in planned_rows(plan)],
+        "supply": supply_table(dive, plan.supply),
+        "loop": loop_line(plan),
+        "oxygen": _oxygen(numbers),
+        "mark": count(len(one.team.findings), "finding") if one.team.findings else "",
+    }
+
+
+def _interval(one: Planned) -> str:
+    if one.interval_min is None:
+        return ""
+    oxygen = f", the first {one.oxygen_min:g} min on oxygen" if one.oxygen_min else ""
+    return f"Surface interval {flying.hours(one.interval_min)}{oxygen}"
+
+
+def _oxygen(numbers: Numbers) -> list[Data]:
+    """From the start to the end of a dive. Below ambient pressure a gradient factor is told as 0."""
+    return [
+        {"name": "GF at the surface", "start": f"{max(0, math.ceil(numbers.gf_start))} %", "end": _up(numbers.gf_end)},
+        {"name": "CNS", "start": _up(numbers.cns_start), "end": _up(numbers.cns_end)},
+        {"name": "OTU, 24 h", "start": up(numbers.otu_start), "end": up(numbers.otu_end)},
+    ]
+
+
+def _up(percent: float) -> str:
+    return f"{math.ceil(percent - 1e-6)} %"
+
+
+def _dived(one: Dived, diver: str) -> Data:
+    left = one.left_in(diver)
+    return {
+        "heading": breakable(one.title),
+        "dived": True,
+        "line": f"Dived, and in the log. At its end CNS {_up(left.cns_percent)}.",
+    }
