@@ -1,0 +1,44 @@
+"""What the dives of the log carry into the next one: tissues, CNS and oxygen doses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from itertools import pairwise
+
+from leadline.brief.reader import Log
+from leadline.brief.schema import Kept
+from leadline.logbook.dived import Dived
+from leadline.logbook.retrace import residual
+from leadline.logbook.store import Logbook, NoSuchDive
+from leadline.tissue.coefficients import SetName
+
+REACH_DAYS = 14.0
+"""How far back dives count: tissues have forgotten sooner, the daily doses of oxygen hardly matter later."""
+
+
+def from_log(url: str | None = None) -> Log:
+    """The log of a URL (the environment's or the user's own if None), as a dive file asks it. It is opened only where a
+    dive file names a dive of it."""
+
+    def kept(number: int, coefficients: SetName, diver: str) -> Kept:
+        with Logbook.open(url) as log:
+            try:
+                dived = log.dive(number).dived
+            except NoSuchDive as error:
+                raise LookupError(error.problems[0].message) from None
+            if diver and dived.diver and dived.diver != diver:
+                raise LookupError(f"dive {number} of the log was dived by {dived.diver}, not by {diver}")
+            before = [earlier.dived for earlier in log.before(number, REACH_DAYS)]
+        title = dived.title or f"dive {number} of the log"
+        return Kept(title, residual(dived, coefficients, with_intervals([*before, dived])))
+
+    return kept
+
+
+def with_intervals(dives: Sequence[Dived]) -> list[tuple[Dived, float]]:
+    """Every dive but the last, each with the surface interval behind it [min]."""
+    return [
+        (dived, (next_.began - dived.began) / timedelta(minutes=1) - dived.run_time_min)
+        for dived, next_ in pairwise(dives)
+    ]

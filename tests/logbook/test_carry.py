@@ -1,0 +1,124 @@
+"""Dives of the log carried into the next one: as one continuous profile, integrated by SciPy; oxygen by hand."""
+
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from leadline.brief import BriefError, read_dive
+from leadline.logbook.carry import from_log
+from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.store import Logbook
+from leadline.physics.mix import Mix
+from leadline.plan.oxygen import carried
+from leadline.plan.schedule import starting_tissue
+from tests.authority.published import ZHL16
+
+RATE = np.log(2.0) / np.array([ZHL16["n2_half_time_min"], ZHL16["he_half_time_min"]])
+MORNING = datetime(2026, 5, 31, 9, 0)
+AIR, TRIMIX = Mix.parse("air"), Mix.parse("21/35")
+FIRST = [(0, 0), (2, 40), (22, 38), (27, 6), (40, 6), (41, 0)]
+SECOND = [(0, 0), (2, 30), (30, 28), (36, 5), (45, 5), (46, 0)]
+DIVE = """units = "metric"
+{more}
+[[levels]]
+depth = 30
+leave_at = 20
+[[cylinders]]
+name = "twins"
+gas = "air"
+size = 24
+pressure = 230
+use = "bottom"
+"""
+
+
+def dived(points, began, mix=AIR, diver="Ann", title=""):
+    times, depths = zip(*points, strict=True)
+    profile = Profile(tuple(map(float, times)), tuple(map(float, depths)))
+    return Dived(began, profile, (Carried("twins", mix),), (Breathed(0.0, 0),), title, diver)
+
+
+def file(folder, previous, more=""):
+    path = folder / "next.toml"
+    path.write_text(DIVE.format(more=more) + previous)
+    return path
+
+
+@pytest.fixture
+def log(tmp_path, monkeypatch):
+    """A log of Ann's two dives of a morning, one on trimix and one on air, and a dive of Ben's between them."""
+    url = f"sqlite:///{tmp_path / 'dives.db'}"
+    monkeypatch.setenv("LEADLINE_DATABASE", url)
+    with Logbook.open() as book:
+        book.add(dived(FIRST, MORNING, TRIMIX))
+        book.add(dived(FIRST, MORNING + timedelta(minutes=1), AIR, "Ben"))
+        book.add(dived(SECOND, MORNING + timedelta(minutes=150), title="Keel"))
+    return tmp_path
+
+
+def integrated(pieces):
+    """Tissues after straight pieces (minutes, from m, to m, mix), by the equation itself, at sea level in EN 13319."""
+    state = np.zeros((2, 16))
+    state[0] = (1.01325 - 0.0627) * (1.0 - 0.2098)
+    for minutes, start_m, end_m, mix in pieces:
+
+        def change(t, p, minutes=minutes, start_m=start_m, end_m=end_m, mix=mix):
+            dry = 1.01325 + 0.1 * (start_m + (end_m - start_m) * t / minutes) - 0.0627
+            return (RATE * (dry * np.array([[mix.n2], [mix.he]]) - p.reshape(2, 16))).ravel()
+
+        state = solve_ivp(change, (0.0, minutes), state.ravel(), method="DOP853", rtol=1e-10, atol=1e-12).y[:, -1]
+        state = state.reshape(2, 16)
+    return state
+
+
+def legs(points, mix):
+    return [(t1 - t0, d0, d1, mix) for (t0, d0), (t1, d1) in pairwise(points)]
+
+
+def test_the_next_dive_begins_where_one_continuous_profile_ends(log):
+    """41 min dive, 109 min at the surface to 150 min, 46 min dive, 75 min more: nobody else's dive counts."""
+    whole = [*legs(FIRST, TRIMIX), (109, 0, 0, AIR), *legs(SECOND, AIR), (75, 0, 0, AIR)]
+    dive = read_dive(file(log, "[[previous]]\nlog = 3\nsurface_interval = 75\n"), from_log())
+    assert starting_tissue(dive) == pytest.approx(integrated(whole), abs=1e-6)
+    assert dive.previous[0].title == "Keel"
+
+
+def test_oxygen_is_carried_from_both(log, tmp_path):
+    """CNS of the first dive is halved every 90 min through interval and the second dive's interval; OTU add up."""
+    after_both = carried(read_dive(file(log, "[[previous]]\nlog = 3\nsurface_interval = 75\n"), from_log()))
+    after_first = carried(read_dive(file(log, "[[previous]]\nlog = 1\nsurface_interval = 0\n"), from_log()))
+    with Logbook.open(f"sqlite:///{tmp_path / 'alone.db'}") as alone:
+        alone.add(dived(SECOND, MORNING))
+    second = carried(
+        read_dive(
+            file(log, "[[previous]]\nlog = 1\nsurface_interval = 0\n"), from_log(f"sqlite:///{tmp_path}/alone.db")
+        )
+    )
+    by_hand = (after_first.cns_percent * 0.5 ** (109 / 90) + second.cns_percent) * 0.5 ** (75 / 90)
+    assert after_both.cns_percent == pytest.approx(by_hand, rel=1e-9)
+    assert after_both.otu == pytest.approx(after_first.otu + second.otu, rel=1e-9)
+    assert after_both.cns_percent > 1.0
+
+
+@pytest.mark.parametrize(
+    ("previous", "more", "said"),
+    [
+        ("log = 9", "", "next.toml: [[previous]] 1, log: there is no dive 9 in the log; it has 1 to 3"),
+        ("log = { Ann = 2 }", '[[team]]\nname = "Ann"', "dive 2 of the log was dived by Ben, not by Ann"),
+    ],
+)
+def test_a_dive_that_is_not_there_is_named(log, previous, more, said):
+    path = log / "next.toml"
+    path.write_text(f"{DIVE.format(more='')}{more}\n[[previous]]\n{previous}\nsurface_interval = 60\n")
+    with pytest.raises(BriefError) as refused:
+        read_dive(path, from_log())
+    assert said in "\n".join(refused.value.lines())
+
+
+def test_the_log_is_not_opened_for_a_dive_that_does_not_ask(tmp_path, monkeypatch):
+    monkeypatch.setenv("LEADLINE_DATABASE", f"sqlite:///{tmp_path / 'nothing.db'}")
+    read_dive(file(tmp_path, ""), from_log())
+    assert not (tmp_path / "nothing.db").exists()
