@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from itertools import pairwise
 
 from hypothesis import strategies as st
 
@@ -40,6 +42,17 @@ def marigold() -> Dived:
     )
 
 
+def divable(times_min: Sequence[float], depths_m: Sequence[float]) -> list[float]:
+    """Depths made shallower where a diver could not be so soon, or not be back at the end."""
+    found = [min(depths_m[0], MOST_DEPTH_AT_ENDS_M), *depths_m[1:-1], min(depths_m[-1], MOST_DEPTH_AT_ENDS_M)]
+    reach_m = [0.0, *(9.9 + 149.0 * (later - one) for one, later in pairwise(times_min))]
+    for i in range(1, len(found)):
+        found[i] = min(found[i], found[i - 1] + reach_m[i])
+    for i in range(len(found) - 1, 0, -1):
+        found[i - 1] = min(found[i - 1], found[i] + reach_m[i])
+    return found
+
+
 @st.composite
 def mixes(draw: st.DrawFn) -> Mix:
     """Any gas to a hundredth of a percent, and the two with names."""
@@ -67,8 +80,9 @@ def dives(draw: st.DrawFn, most_samples: int = 12) -> Dived:
     for step in steps:
         times_ms.append(times_ms[-1] + step)
     depths_mm = draw(st.lists(st.integers(0, 350_000), min_size=count, max_size=count))
-    depths_mm[0] = min(depths_mm[0], 1000 * MOST_DEPTH_AT_ENDS_M)
-    depths_mm[-1] = min(depths_mm[-1], 1000 * MOST_DEPTH_AT_ENDS_M)
+    depths_mm = [
+        int(1000.0 * metres) for metres in divable([ms / 6e4 for ms in times_ms], [mm / 1e3 for mm in depths_mm])
+    ]
     if not any(depths_mm):
         depths_mm[draw(st.integers(0, count - 1))] = 1
 

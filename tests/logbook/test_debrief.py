@@ -239,6 +239,16 @@ def test_four_minutes_longer():
     assert not found.applied.met  # the plan's stops were dived, not those of the sheet
 
 
+def test_of_sheets_that_cover_the_dive_it_is_the_shortest_and_the_slates_is_named_too():
+    """Two minutes late: "3 min held at the end of the bottom" ends before "5 min longer"; only that is on the slate."""
+    plan = planned()
+    corners = [(0, 0), (3, 60), *((t + 2, d) for t, d in way(plan) if t >= 20)]
+    found = debrief(along(plan, corners, later(plan, 20, 2)), plan)
+    assert (found.applied.name, found.applied.on_the_slate) == ("3 min held at the end of the bottom", False)
+    assert found.applied.slate_name == "5 min longer"
+    assert "On the slate “5 min longer” covers it too." in sheet_words(found)[0]
+
+
 def test_longer_and_up_by_the_sheet_that_applies_meets_it():
     """The sheet for 5 min longer, dived: of its stops every one is met, and the model asks for no more."""
     plan = planned()

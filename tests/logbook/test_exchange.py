@@ -61,17 +61,15 @@ def test_csv_gives_back_all_but_the_plan(dived: Dived) -> None:
 
 
 def test_what_is_lost_is_what_says_nothing() -> None:
-    # The second change is undone at once, the fourth is to what is breathed, and after the end nothing is.
+    # The third change is to what is breathed.
     dived = replace(
         marigold(),
         breathed=(
             Breathed(0.0, 0),
-            Breathed(24.0, 0, 1.3),
             Breathed(24.0, 1),
             Breathed(30.0, 1),
-            Breathed(90.0, 0),
         ),
-        notes="two blanks  \r\nhere\x00",
+        notes="two blanks  \r\nhere\x01",
         title=" a\ttitle ",
     )
     assert problems(dived) == []

@@ -44,6 +44,8 @@ class Applied:
     """As it heads the sheet; "the plan" itself; or empty: none covers the dive."""
     kind: str
     on_the_slate: bool
+    slate_name: str
+    """Where it is not on the slate, the sheet there that covers the dive too; or empty."""
     run_time_min: float | None
     """Of the sheet, at the surface."""
     stops: tuple[SheetStop, ...]
@@ -71,7 +73,8 @@ def applied(
     found = _of_the_plan(plan, levels, off, lost)
     from_min = off.run_time_min if off is not None else last.left_min
     if found is None:
-        return Applied(happened, "", "none", False, None, ())
+        return Applied(happened, "", "none", False, "", None, ())
+    slated = [one.name for one in _longer_or_deeper(plan, levels) if _is_on_the_slate(plan, one.kind)]
     if isinstance(found, Contingency):
         name, kind, run_time_min, stops = found.name, found.kind, found.run_time_min, found.stops
         from_plan = found.scenario.dive.levels[-1].leave_at if found.leaves_at_min is None else found.leaves_at_min
@@ -85,7 +88,8 @@ def applied(
         happened=happened,
         name=name,
         kind=kind,
-        on_the_slate=kind == "plan" or kind in plan.dive.contingencies.slate,
+        on_the_slate=_is_on_the_slate(plan, kind),
+        slate_name="" if _is_on_the_slate(plan, kind) or off is not None or lost else next(iter(slated), ""),
         run_time_min=run_time_min,
         stops=tuple(
             SheetStop(depth_m, minutes, held(line, depth_m, *band(plan, depth_m), from_min, surfaced)[2])
@@ -114,6 +118,11 @@ def _of_the_plan(
         return next(iter(fitting), None) if within else None
     if within:
         return plan
+    return next(iter(_longer_or_deeper(plan, levels)), None)
+
+
+def _longer_or_deeper(plan: Plan, levels: Sequence[LevelDived]) -> list[Contingency]:
+    """The contingencies that cover how deep and how long a dive was: what ends first, and is on the slate, first."""
     fitting = [
         found
         for found in plan.contingencies
@@ -122,7 +131,11 @@ def _of_the_plan(
         and found.legs
         and _covers(found.scenario.dive.levels, levels)
     ]
-    return min(fitting, key=lambda found: found.run_time_min, default=None)
+    return sorted(fitting, key=lambda found: (round(found.run_time_min, 3), not _is_on_the_slate(plan, found.kind)))
+
+
+def _is_on_the_slate(plan: Plan, kind: str) -> bool:
+    return kind == "plan" or kind in plan.dive.contingencies.slate
 
 
 def _covers(planned: Sequence[Level], levels: Sequence[LevelDived], more_min: float = 0.0) -> bool:

@@ -163,6 +163,7 @@ def _applied(found: Applied) -> dict[str, Any]:
         "kind": found.kind,
         "name": found.name or None,
         "on_the_slate": found.on_the_slate,
+        "name_on_the_slate": found.slate_name or None,
         "run_time_min": found.run_time_min,
         "met": found.met if found.name else None,
         "stops": [

@@ -242,6 +242,8 @@ def sheet_words(found: Debrief) -> list[str]:
     else:
         where = "on the slate" if applied.on_the_slate else "in the wet notes and the briefing, not on the slate"
         first = f"{happened}: the sheet that applied is “{applied.name}” ({where})."
+        if applied.slate_name:
+            first += f" On the slate “{applied.slate_name}” covers it too."
     if not applied.stops:
         return [first, "It asks for no stop."]
     short = [stop for stop in applied.stops if not stop.met]

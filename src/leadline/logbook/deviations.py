@@ -74,7 +74,7 @@ def depth_and_time(plan: Plan, line: Line, levels: Sequence[LevelDived], surface
                 f"{system.at(level.depth_m)} left at {minutes(level.left_min)} min: {minutes(late_min)} min later than "
                 f"the planned {level.leave_at_min:.0f}.",
                 {"left_min": level.left_min, "planned_min": level.leave_at_min, "late_min": late_min},
-                level.left_min, level.depth_m,
+                level.left_min, line.depth(level.left_min),
             )  # fmt: skip
         late_before_min = max(0.0, late_min)
     longer_min = surfaced - plan.schedule.run_time_min

@@ -15,6 +15,12 @@ MOST_SAMPLES = 100_000
 """A day of a sample a second has fewer."""
 DEEPEST_M = 350.0
 LONGEST_MIN = 1440.0
+DEEPEST_END_M = 10.0
+"""A record that begins or ends deeper has lost its way down or up (common practice, no source: computers begin and end
+at 1 to 2 m)."""
+FASTEST_M_MIN = 150.0
+"""Faster than any diver sinks or rises, over more than a step of `DEEPEST_END_M`: there times or depths are wrong."""
+FIRST_YEAR, LAST_YEAR = 1900, 2199
 Column = tuple[float | None, ...]
 """Readings, one for each sample; None where there was none. An empty column was not recorded at all."""
 
@@ -105,6 +111,7 @@ def problems(dived: Dived) -> list[str]:
         *_of_cylinders(dived.cylinders),
         *_of_breathed(dived.breathed, len(dived.cylinders)),
         *_of_site(dived),
+        *_of_text(dived),
     ]
 
 
@@ -133,12 +140,27 @@ def _of_profile(profile: Profile, cylinders: int) -> Iterator[str]:
         yield f"is at {depths[i]:g} m at {times[i]:g} min; depths are 0 to {DEEPEST_M:g} m"
     if max(depths) <= 0.0:
         yield "never leaves the surface"
+    for depth, where, missing in ((depths[0], "begins", "down"), (depths[-1], "ends", "up")):
+        if depth > DEEPEST_END_M:
+            yield f"{where} at {depth:g} m: its way {missing} is missing"
+    if fast := next((i for i in range(1, len(times)) if _too_fast(profile, i)), None):
+        seconds = 60.0 * (times[fast] - times[fast - 1])
+        yield (
+            f"goes from {depths[fast - 1]:g} m to {depths[fast]:g} m within {seconds:.3g} s, faster than any diver; "
+            "are minutes taken for seconds, or feet for metres?"
+        )
     columns = {"ppO2": (profile.ppo2_bar, 0.0, 5.0), "temperature": (profile.temperature_c, -5.0, 60.0)}
     columns |= {f"pressure of cylinder {i}": (column, 0.0, 500.0) for i, column in enumerate(profile.pressure_bar, 1)}
     for name, (column, low, high) in columns.items():
         yield from _of_column(name, column, low, high, len(times))
     if profile.pressure_bar and len(profile.pressure_bar) != cylinders:
         yield f"has pressures of {len(profile.pressure_bar)} cylinders, and {cylinders} were carried"
+
+
+def _too_fast(profile: Profile, i: int) -> bool:
+    minutes = profile.run_time_min[i] - profile.run_time_min[i - 1]
+    change_m = abs(profile.depth_m[i] - profile.depth_m[i - 1])
+    return minutes > 0.0 and change_m > DEEPEST_END_M + FASTEST_M_MIN * minutes
 
 
 def _of_column(name: str, column: Column, low: float, high: float, samples: int) -> Iterator[str]:
@@ -164,8 +186,8 @@ def _of_cylinders(cylinders: Sequence[Carried]) -> Iterator[str]:
 def _of_breathed(breathed: Sequence[Breathed], cylinders: int) -> Iterator[str]:
     if not breathed or breathed[0].run_time_min != 0.0:
         yield "does not say what was breathed from the start"
-    if any(not one.run_time_min <= next_.run_time_min for one, next_ in pairwise(breathed)):
-        yield "changes gas out of order"
+    if any(not one.run_time_min < next_.run_time_min for one, next_ in pairwise(breathed)):
+        yield "changes gas out of order, or twice at one time"
     for change in breathed:
         if not math.isfinite(change.run_time_min) or change.run_time_min < 0.0:
             yield f"changes gas at {change.run_time_min:g} min"
@@ -183,3 +205,13 @@ def _of_site(dived: Dived) -> Iterator[str]:
         yield f"is in a water of {dived.water}; it can be en13319, sea, fresh or 900 to 1300 kg/m³"
     if dived.began.tzinfo is not None:
         yield "begins at a time with a zone; the clock of the place is kept"
+    if not FIRST_YEAR <= dived.began.year <= LAST_YEAR:
+        yield f"begins in the year {dived.began.year}; it can be {FIRST_YEAR} to {LAST_YEAR}"
+
+
+def _of_text(dived: Dived) -> Iterator[str]:
+    """Halves of characters and the character 0: no file and no database takes them."""
+    kept = (dived.plan.file, dived.plan.text) if dived.plan is not None else ()
+    for text in (dived.title, dived.diver, dived.notes, *kept, *(one.name for one in dived.cylinders)):
+        if "\0" in text or any("\ud800" <= character <= "\udfff" for character in text):
+            yield f"has a text that cannot be kept: {text[:40]!r}"

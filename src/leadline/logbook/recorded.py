@@ -7,13 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from leadline.logbook.dived import MOST_SAMPLES, Breathed, Column, Dived, Profile, problems
+from leadline.logbook.dived import DEEPEST_END_M, MOST_SAMPLES, Breathed, Column, Dived, Profile, problems
 
 LATEST_START_S = 60.0
 """A record that begins later has lost its descent."""
-DEEPEST_END_M = 10.0
-"""A record that begins or ends deeper has lost its way down or up (common practice, no source: computers begin and end
-at 1 to 2 m)."""
 ABOVE_WATER_M = -1.0
 """A sensor at the surface can read a little above it; down to this that is 0 m."""
 

@@ -23,7 +23,6 @@ SAME_DEPTH_M = 0.5
 SAME_RUN_TIME_MIN = 1.0
 """Two recordings as near as this to each other are of one dive."""
 SLACK = 1e-9
-FIRST_YEAR, LAST_YEAR = 1900, 2199
 MOST_NUMBERS = 2**63 - 1
 """A database counts no further."""
 Row = dict[str, Any]
@@ -161,7 +160,7 @@ class Logbook:
         BrokenDive where it cannot be true. Duplicate where it is there already: of the same diver, or one of them of no
         name, and as near in time, depth and run time as two recordings of one dive are.
         """
-        wrong = [*problems(dived), *_not_to_be_kept(dived)]
+        wrong = problems(dived)
         source = printable(dived.title) or "dive"
         if wrong:
             raise BrokenDive(source, [Problem("", said) for said in wrong])
@@ -256,17 +255,6 @@ def _same(connection: Connection, dived: Dived) -> Entry | None:
         sql.func.abs(dive.run_time_min - dived.run_time_min) <= SAME_RUN_TIME_MIN + SLACK,
     )
     return next(_entries(connection, *near, *same_diver), None)
-
-
-def _not_to_be_kept(dived: Dived) -> Iterator[str]:
-    """A year in which nobody dived, and text that no file and no database takes: halves of characters, and the
-    character 0."""
-    if not FIRST_YEAR <= dived.began.year <= LAST_YEAR:
-        yield f"begins in the year {dived.began.year}; it can be {FIRST_YEAR} to {LAST_YEAR}"
-    kept = (dived.plan.file, dived.plan.text) if dived.plan is not None else ()
-    for text in (dived.title, dived.diver, dived.notes, *kept, *(one.name for one in dived.cylinders)):
-        if "\0" in text or any("\ud800" <= character <= "\udfff" for character in text):
-            yield f"has a text that cannot be kept: {text[:40]!r}"
 
 
 # --- Rows -------------------------------------------------------------------------------------------------------------
