@@ -369,6 +369,8 @@ def test_a_csv_file_without_a_time_is_given_one(run: Run, database: str, tmp_pat
 def test_a_plan_is_kept_afterwards(run: Run, database: str):
     keep(database, replace(marigold(), plan=None))
     plan = EXAMPLES / "marigold-trimix.toml"
+    assert run("diver", 1, "Ben") == Said(0, "Dive 1 is Ben's\n", "")
+    assert run("diver", 1, "  ").status == 2
     assert run("plan", 1, plan) == Said(0, "Dive 1: marigold-trimix.toml is kept as its plan\n", "")
     assert kept(database)[0].plan == KeptPlan("marigold-trimix.toml", plan.read_text(encoding="utf-8"))
     assert run("plan", 1, ROOT / "README.md").status == 2

@@ -253,6 +253,18 @@ def plan_command(number: Number, file: DiveFile, database: Database = None) -> N
     typer.echo(f"Dive {number}: {file.name} is kept as its plan")
 
 
+@log_app.command("diver")
+def diver_command(
+    number: Number, name: Annotated[str, typer.Argument(metavar="NAME", help="the diver")], database: Database = None
+) -> None:
+    """Say whose a dive was."""
+    if not (name := " ".join(name.split())):
+        _refuse("the name of the diver is blank")
+    with _logbook(database) as log:
+        log.name_diver(number, name)
+    typer.echo(f"Dive {number} is {name}'s")
+
+
 @log_app.command("remove")
 def remove_command(
     number: Number,

@@ -19,7 +19,7 @@ from leadline.logbook.as_planned import as_planned
 from leadline.logbook.breathing_rate import bar_minutes
 from leadline.logbook.debrief import debrief
 from leadline.logbook.debrief_data import debrief_as_data
-from leadline.logbook.debrief_words import mark_rows, offer_lines, sheet_words
+from leadline.logbook.debrief_words import mark_rows, notices, offer_lines, sheet_words
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
 from leadline.logbook.retrace import residual
 from leadline.physics.mix import Mix
@@ -196,7 +196,7 @@ def along(plan, corners, breathed=None, step_min=1 / 6):
     return replace(
         base,
         profile=Profile(tuple(times), tuple(depths.tolist())),
-        breathed=breathed if breathed is not None else base.breathed,
+        breathed=tuple(b for b in breathed or base.breathed if b.run_time_min < times[-1]),
         cylinders=tuple(replace(one, start_bar=None, end_bar=None) for one in base.cylinders),
     )
 
@@ -337,6 +337,8 @@ def test_surfaced_with_a_stop_missed():
     assert above.values["above_m"] > 3.0
     assert "The dive ends so." in above.message
     assert the(found, "gf-surface").values["gf_percent"] > 100.0
+    assert notices(found)[0].startswith("The surface was reached over GF high, with stops left to do: follow your agency's")
+    assert not any("stops left" in line for line in notices(debrief(as_planned(plan, BEGAN), plan)))
     assert "above-m-value" in codes(found)
     assert found.surfaced_min == pytest.approx(up)
 

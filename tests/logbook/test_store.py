@@ -279,24 +279,46 @@ def test_the_dives_before_one(log: Logbook):
     log.add(dive(later(hours=2)))  # afterwards
     log.add(dive(later(hours=-5), ""))  # of nobody
     straight_on = log.add(dive(later(minutes=-40), deepest_m=12.0))  # ends as the next begins
-    assert [one.number for one in log.before(1)] == [just_in, two_hours, straight_on]
-    assert [one.number for one in log.before(1, days=1)] == [two_hours, straight_on]
-    assert log.before(1)[1].dived == dive(later(hours=-2))
-    assert log.before_time("Ann", BEGAN) == log.before(1)
-    assert [one.number for one in log.before_time("Ben", BEGAN)] == [3]
-    assert [one.number for one in log.before_time("", BEGAN)] == [7]
-    assert log.before_time("Cleo", BEGAN) == ()
+    assert [one.number for one in log.before(1)] == [just_in, 7, two_hours, straight_on]
+    assert [one.number for one in log.before(1, days=0.15)] == [two_hours, straight_on]
+    assert log.before(1)[2].dived == dive(later(hours=-2))
+    assert [one.number for one in log.before(3)] == [7]  # Ben's: that of nobody may be his
+
+
+def test_one_diver_is_one_however_the_name_is_written(log: Logbook):
+    """A dive that is left out is missing in the tissues: capitals do not make another diver."""
+    log.add(dive(later(hours=-2), "ÅSA"))
+    number = log.add(dive(diver="Åsa"))
+    assert [one.number for one in log.before(number)] == [1]
+    with pytest.raises(Duplicate):
+        log.add(dive(diver="åsa"))
+
+
+def test_a_dive_of_nobody_is_of_the_one_diver_there_is(log: Logbook):
+    """And of several it must be said whose it is."""
+    log.add(dive(later(hours=-4)))
+    number = log.add(dive(diver=""))
+    assert [one.number for one in log.before(number)] == [1]
+    log.add(dive(later(hours=-2), "Ben"))
+    said = f"dive {number}: names no diver, and Ann and Ben have dived before it; say whose it is: leadline log diver"
+    with pytest.raises(LogError, match=said):
+        log.before(number)
+    log.name_diver(number, "Ben")
+    assert log.dive(number).dived == dive(diver="Ben")
+    assert [one.number for one in log.before(number)] == [3]
+    with pytest.raises(NoSuchDive):
+        log.name_diver(9, "Ben")
 
 
 def test_a_dive_that_had_not_ended_is_not_passed_over(log: Logbook):
     """Its tissues would be missing: it is refused in words."""
     log.add(dive())
     log.add(dive(later(minutes=-30)))
-    with pytest.raises(LogError, match="dive 2: lasts until 2026-05-31 10:30, and the next begins at 2026-05-31 10:20"):
+    with pytest.raises(
+        LogError, match="dive 2: lasts until 2026-05-31 10:30, and dive 1 begins at 10:20; Ann cannot be"
+    ):
         log.before(1)
-    with pytest.raises(LogError, match="Ann cannot be on both"):
-        log.before_time("Ann", later(minutes=-1))
-    assert [one.number for one in log.before_time("Ann", later(hours=1))] == [2, 1]
+    assert [one.number for one in log.before(log.add(dive(later(hours=1))))] == [2, 1]
 
 
 # --- Where it is ------------------------------------------------------------------------------------------------------

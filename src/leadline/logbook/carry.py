@@ -27,7 +27,7 @@ def from_log(url: str | None = None) -> Log:
                 dived = log.dive(number).dived
             except NoSuchDive as error:
                 raise LookupError(error.problems[0].message) from None
-            if diver and dived.diver and dived.diver != diver:
+            if diver and dived.diver and dived.diver.casefold() != diver.casefold():
                 raise LookupError(f"dive {number} of the log was dived by {dived.diver}, not by {diver}")
             before = [earlier.dived for earlier in log.before(number, REACH_DAYS)]
         title = dived.title or f"dive {number} of the log"

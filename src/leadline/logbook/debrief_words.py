@@ -10,6 +10,11 @@ from leadline.logbook.marks import Mark, Moment, alike
 from leadline.plan.rows import up
 from leadline.units import SYSTEMS, System
 
+OMITTED = (
+    "The surface was reached over GF high, with stops left to do: follow your agency's procedure for omitted "
+    "decompression, stay with company, and at any symptom get medical help."
+)
+
 
 @dataclass(frozen=True)
 class MarkRow:
@@ -61,7 +66,12 @@ def rules(found: Debrief) -> str:
 def notices(found: Debrief) -> list[str]:
     """How it begins, and what nothing is known of."""
     missing = [f"Not recorded: {'; '.join(found.not_recorded)}."] if found.not_recorded else []
-    return [*found.said, *missing]
+    return [*([OMITTED] if _omitted(found) else []), *found.said, *missing]
+
+
+def _omitted(found: Debrief) -> bool:
+    """Whether the diver surfaced with stops left to do."""
+    return any(finding.code == "gf-surface" for finding in found.findings)
 
 
 def mark_rows(found: Debrief) -> list[MarkRow]:

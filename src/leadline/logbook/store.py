@@ -126,30 +126,30 @@ class Logbook:
     def before(self, number: int, days: float = 5.0) -> tuple[Logged, ...]:
         """The dives of the same diver that ended within some days before a dive began, in the order dived.
 
-        NoSuchDive; LogError where one of them had not ended.
+        A dive that names no diver may be anyone's and counts for everyone. NoSuchDive; LogError where one of them had
+        not ended, or where nobody can say whose they are.
         """
         with self._reading() as connection:
             entry = self._there(connection, number)
-            return self._before(connection, entry.diver, entry.began, days)
+            return self._before(connection, entry, days)
 
-    def before_time(self, diver: str, began: datetime, days: float = 5.0) -> tuple[Logged, ...]:
-        """The dives of a diver that ended within some days before a time, in the order dived.
-
-        LogError where one of them had not ended by then.
-        """
-        with self._reading() as connection:
-            return self._before(connection, diver, began, days)
-
-    def _before(self, connection: Connection, diver: str, began: datetime, days: float) -> tuple[Logged, ...]:
-        since = began - timedelta(days=days)
+    def _before(self, connection: Connection, of: Entry, days: float) -> tuple[Logged, ...]:
+        since = of.began - timedelta(days=days)
         began_ = t.dive.c.began
-        near = (began_ >= since - timedelta(minutes=LONGEST_MIN), began_ < began)
-        found = [entry for entry in _entries(connection, *_of_diver(diver), *near) if entry.ends >= since]
+        near = (began_ >= since - timedelta(minutes=LONGEST_MIN), began_ < of.began)
+        earlier = [entry for entry in _entries(connection, *near) if entry.ends >= since]
+        names = {entry.diver.casefold(): entry.diver for entry in earlier if entry.diver}
+        if not of.diver and len(names) > 1:
+            said = f"names no diver, and {' and '.join(names.values())} have dived before it; say whose it is"
+            raise LogError(f"dive {of.number}", f"{said}: leadline log diver {of.number} NAME")
+        own = of.diver.casefold()
+        found = [entry for entry in earlier if not own or entry.diver.casefold() in (own, "")]
         for entry in found:
-            if entry.ends > began:
-                said = f"lasts until {entry.ends:%Y-%m-%d %H:%M}, and the next begins at {began:%Y-%m-%d %H:%M}"
-                whose = f"{diver} cannot be on both" if diver else "one diver cannot be on both"
-                raise LogError(f"dive {entry.number}", f"{said}; {whose}: name the divers, or remove one of them")
+            if entry.ends > of.began:
+                said = f"lasts until {entry.ends:%Y-%m-%d %H:%M}, and dive {of.number} begins at {of.began:%H:%M}"
+                whose = f"{of.diver} cannot be on both" if of.diver else "one diver cannot be on both"
+                remedy = f"say whose it is (leadline log diver {entry.number} NAME), or remove one of them"
+                raise LogError(f"dive {entry.number}", f"{said}; {whose}: {remedy}")
         return tuple(Logged(entry.number, _read(connection, entry.number)) for entry in found)
 
     # --- Writing
@@ -175,6 +175,14 @@ class Logbook:
             self._there(connection, number)
             here = t.dive.c.number == number
             connection.execute(sql.update(t.dive).where(here).values(plan_id=_plan_id(connection, plan)))
+            _tidy(connection)
+
+    def name_diver(self, number: int, diver: str) -> None:
+        """Say whose a dive was. NoSuchDive if there is none of that number."""
+        with self._writing() as connection:
+            self._there(connection, number)
+            here = t.dive.c.number == number
+            connection.execute(sql.update(t.dive).where(here).values(diver_id=_diver_id(connection, diver)))
             _tidy(connection)
 
     def remove(self, number: int) -> None:
@@ -248,13 +256,14 @@ def _entries(connection: Connection, *where: sql.ColumnElement[bool]) -> Iterato
 
 def _same(connection: Connection, dived: Dived) -> Entry | None:
     dive = t.dive.c
-    same_diver = [sql.or_(t.diver.c.name == dived.diver, dive.diver_id.is_(None))] if dived.diver else []
     near = (
         dive.began.between(dived.began - SAME_START, dived.began + SAME_START),
         sql.func.abs(dive.deepest_m - dived.deepest_m) <= SAME_DEPTH_M + SLACK,
         sql.func.abs(dive.run_time_min - dived.run_time_min) <= SAME_RUN_TIME_MIN + SLACK,
     )
-    return next(_entries(connection, *near, *same_diver), None)
+    alike = {dived.diver.casefold(), ""}
+    either = not dived.diver
+    return next((one for one in _entries(connection, *near) if either or one.diver.casefold() in alike), None)
 
 
 # --- Rows -------------------------------------------------------------------------------------------------------------
