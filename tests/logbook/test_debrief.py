@@ -337,7 +337,7 @@ def test_surfaced_with_a_stop_missed():
     assert above.values["above_m"] > 3.0
     assert "The dive ends so." in above.message
     assert the(found, "gf-surface").values["gf_percent"] > 100.0
-    assert notices(found)[0].startswith("The surface was reached over GF high, with stops left to do: follow your agency's")
+    assert notices(found)[0].startswith("The surface was reached over GF high, with stops left to do: follow your")
     assert not any("stops left" in line for line in notices(debrief(as_planned(plan, BEGAN), plan)))
     assert "above-m-value" in codes(found)
     assert found.surfaced_min == pytest.approx(up)
