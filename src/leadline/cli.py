@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from enum import StrEnum
+from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TextIO
 
 import typer
 
@@ -34,6 +35,9 @@ ENGINE_FAULT = 3
 """Exit status where the planning engine fails its known answers."""
 INTERRUPTED = 130
 """Exit status after Ctrl-C."""
+UNREAD = 141
+"""Exit status where whoever read the output went away before its end, as of a program that SIGPIPE ends: it says
+nothing of the dive."""
 
 app = typer.Typer(
     add_completion=False,
@@ -101,11 +105,18 @@ def serve_command(
     """Plan a dive in the browser, on this machine and without a network. Ctrl-C ends it."""
     text = ""
     if file is not None:
+        from leadline.brief.reader import MAX_BYTES
+
+        with file.open("rb") as opened:
+            content = opened.read(MAX_BYTES + 1)
         try:
-            text = file.read_text(encoding="utf-8-sig")
+            text = content.decode("utf-8-sig") if len(content) <= MAX_BYTES else ""
         except UnicodeDecodeError:
             typer.echo(f"{file.name}: is not text; a dive file is TOML in UTF-8", err=True)
             raise typer.Exit(BAD_INPUT) from None
+        if len(content) > MAX_BYTES:
+            typer.echo(f"{file.name}: is over {MAX_BYTES // 1000} kB, too large for a dive file", err=True)
+            raise typer.Exit(BAD_INPUT)
     from leadline.app.server import serve
 
     serve(text, host, port, database)
@@ -347,7 +358,9 @@ def _drawable(output: Path, pictured: bool) -> None:
 
 
 def _print_json(data: dict[str, Any]) -> None:
-    sys.stdout.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    utf8 = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"  # else in ASCII, for nothing may be lost
+    sys.stdout.write(json.dumps(data, indent=1, ensure_ascii=not utf8, allow_nan=False) + "\n")
+    sys.stdout.flush()  # while a full disk can still be told
 
 
 def _read(file: Path) -> Dive:
@@ -375,10 +388,9 @@ def _compiling() -> Iterator[None]:
     """Say what takes so long when the kernel has still to be compiled, and where it cannot be loaded."""
 
     def say() -> None:
-        kernel = sys.modules.get("leadline.tissue.kernel")
-        kept = getattr(kernel, "KEPT", True)
-        when = "once only" if kept else "at every start, as there is no folder to keep it in (see NUMBA_CACHE_DIR)"
-        typer.echo(f"Compiling the planning kernel for this machine: {when}, up to half a minute ...", err=True)
+        kept = getattr(sys.modules.get("leadline.tissue.kernel"), "KEPT", True)
+        when = "The first run on a machine" if kept else "Without a folder to keep it in (NUMBA_CACHE_DIR), every run"
+        typer.echo(f"Still at it. {when} compiles the planning kernel, up to half a minute ...", err=True)
 
     waiting = threading.Timer(3.0, say)
     waiting.daemon = True
@@ -398,13 +410,33 @@ def _damaged() -> Exception:
     return EngineFault(f"the compiled kernel kept in {kept_in()} is damaged; delete that folder, and it is made anew")
 
 
+def _ready_to_print() -> None:
+    """What a terminal cannot show is printed as "?", and what is printed to a closed one goes nowhere."""
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    if isinstance(sys.stdout, TextIOWrapper) and sys.stdout.errors == "strict":
+        sys.stdout.reconfigure(errors="replace")
+
+
+def _unread(out: TextIO) -> NoReturn:
+    """Whoever read the output has seen enough: nothing more may be written, not even at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), out.fileno())
+    sys.exit(UNREAD)
+
+
 def run() -> None:
     """The `leadline` command. Nothing that can go wrong with files or input reaches the user as a traceback."""
     from leadline.brief.errors import BriefError
     from leadline.tissue.fault import EngineFault
 
+    _ready_to_print()
+    out = sys.stdout
     try:
         app()
+    except SystemExit as ended:
+        if isinstance(ended.__context__, BrokenPipeError):  # Typer and Rich end with 1, which would be a no-go
+            _unread(out)
+        raise
     except BriefError as error:
         for line in error.lines():
             typer.echo(line, err=True)
@@ -413,9 +445,7 @@ def run() -> None:
         typer.echo(f"leadline: {error}", err=True)
         sys.exit(ENGINE_FAULT)
     except BrokenPipeError:
-        # Whoever read the plan has seen enough; nothing more may be written, not even at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(GO)
+        _unread(out)
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         typer.echo(f"leadline: {where}{error.strerror or error}", err=True)

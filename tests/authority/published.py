@@ -8,16 +8,11 @@ from __future__ import annotations
 
 import tomllib
 from importlib.resources import files
-from pathlib import Path
 from typing import Any
-
-DATA = Path(__file__).parent / "data"
 
 
 def _load(topic: str) -> dict[str, Any]:
-    here = DATA / f"{topic}.toml"
-    kept = here if here.exists() else files("leadline.verify") / "data" / f"{topic}.toml"
-    return tomllib.loads(kept.read_text(encoding="utf-8"))
+    return tomllib.loads((files("leadline.verify") / "data" / f"{topic}.toml").read_text(encoding="utf-8"))
 
 
 def rows(table: dict[str, Any], *columns: str) -> list[tuple[Any, ...]]:
@@ -25,12 +20,9 @@ def rows(table: dict[str, Any], *columns: str) -> list[tuple[Any, ...]]:
     return list(zip(*(table[column] for column in columns), strict=True))
 
 
-ATMOSPHERE = _load("atmosphere")
-BREATHING = _load("breathing")
 FLYING = _load("flying")
 GAS = _load("gas")
 LOADING = _load("loading")
-NO_STOP_LIMITS = _load("no_stop_limits")
 OXYGEN = _load("oxygen")
 REAL_GAS = _load("real_gas")
 WATER = _load("water")

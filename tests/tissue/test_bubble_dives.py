@@ -241,7 +241,7 @@ def agrees(reference, given, percent=100.0):
 @pytest.mark.parametrize(("reference", "given"), PLANNED.values(), ids=PLANNED.keys())
 def test_another_planner_agrees(reference, given):
     """`tests/reference_bubbles.py`, written from the equations, shares no code: the same stops to the minute. (1800 m:
-    0.8149 bar by the ICAO atmosphere, in tests/authority/data/atmosphere.toml by its formula.)"""
+    0.8149 bar by the ICAO atmosphere, in src/leadline/verify/data/atmosphere.toml by its formula.)"""
     if "surface" in reference:
         assert laid_out(given)[1].rules.surface_bar == pytest.approx(reference["surface"], abs=2e-4)
         reference = reference | {

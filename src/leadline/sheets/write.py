@@ -55,8 +55,13 @@ def write_sheets(team: Team, directory: Path, day: Day | None = None) -> list[Pa
             if target.is_dir():
                 raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(target))
         for target, pdf in pages.items():
-            with waiting[target].open("xb") as file:
-                file.write(pdf)
+            try:
+                with waiting[target].open("xb") as file:
+                    file.write(pdf)
+                    file.flush()
+                    os.fsync(file.fileno())
+            except OSError as error:
+                raise OSError(error.errno, error.strerror, str(target)) from None
         for target, part in waiting.items():
             part.replace(target)
         made = []
