@@ -367,10 +367,10 @@ def _read(file: Path) -> Dive:
     """Read a dive file, with the dives before it; the log is asked only if the file names a dive of it."""
     from leadline.brief import read_dive
 
-    def log(number: int, coefficients: SetName, diver: str) -> Kept:
+    def log(number: int, coefficients: SetName, diver: str, interval_min: float) -> Kept:
         from leadline.logbook.carry import from_log
 
-        return from_log()(number, coefficients, diver)
+        return from_log()(number, coefficients, diver, interval_min)
 
     return read_dive(file, log)
 

@@ -85,7 +85,7 @@ def list_command(
     """List the dives by when they began, the last at the end."""
     with _logbook(database) as log:
         entries, divers, where = log.entries(diver), log.divers(), log.name
-    if diver and diver not in divers:
+    if diver and not entries:
         _refuse(f"the log has no dive of {diver}; it has those of {', '.join(divers) or 'nobody by name'}")
     if as_json:
         from leadline.logbook.data import entries_as_data

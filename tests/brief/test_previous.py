@@ -18,8 +18,9 @@ DIVE = {
 TEAM = DIVE | {"team": [{"name": "Ann"}, {"name": "Ben"}]}
 
 
-def log(number, coefficients, diver):
+def log(number, coefficients, diver, interval_min):
     """A log that has dive 12 of Ann and dive 13 of Ben."""
+    assert interval_min == 60.0
     assert coefficients == "ZH-L16C"
     try:
         return {(12, "Ann"): ANN, (12, ""): ANN, (13, "Ben"): BEN}[number, diver]
@@ -84,7 +85,7 @@ size = 24
 pressure = 230
 use = "bottom"
 """
-    kept = "[[previous]]\nlog = 12\nsurface_interval = 90\n"
+    kept = "[[previous]]\nlog = 12\nsurface_interval = 60\n"
     planned = '[[previous]]\nfile = "keel.toml"\nsurface_interval = 60\n'
     (tmp_path / "keel.toml").write_text(written)
     (tmp_path / "last.toml").write_text(written + kept + planned)

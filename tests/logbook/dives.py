@@ -94,10 +94,12 @@ def dives(draw: st.DrawFn, most_samples: int = 12) -> Dived:
         return () if empty else tuple(None if one is None else one / scale for one in readings)
 
     pressures = tuple(column(0, 500_00000, 1e5) for _ in cylinders)
+    breathed = draw(_breathed(times_ms[-1], len(cylinders)))
+    on_a_loop = any(change.setpoint_bar is not None for change in breathed)
     profile = Profile(
         run_time_min=tuple(ms / 60_000 for ms in times_ms),
         depth_m=tuple(mm / 1000 for mm in depths_mm),
-        ppo2_bar=column(0, 500_000, 1e5),
+        ppo2_bar=column(0, 500_000, 1e5) if on_a_loop else (),
         temperature_c=column(-5_000, 60_000, 1e3),
         pressure_bar=pressures if any(pressures) else (),
     )
@@ -105,7 +107,7 @@ def dives(draw: st.DrawFn, most_samples: int = 12) -> Dived:
         began=draw(st.datetimes(min_value=datetime(1950, 1, 1), max_value=datetime(2100, 1, 1))),
         profile=profile,
         cylinders=cylinders,
-        breathed=draw(_breathed(times_ms[-1], len(cylinders))),
+        breathed=breathed,
         title=draw(st.just("") | NAMES),
         diver=draw(st.just("") | NAMES),
         altitude_m=draw(st.just(0.0) | st.integers(-4_300, 60_000).map(lambda dm: dm / 10)),

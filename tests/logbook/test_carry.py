@@ -83,7 +83,15 @@ def test_the_next_dive_begins_where_one_continuous_profile_ends(log):
     whole = [*legs(FIRST, TRIMIX), (109, 0, 0, AIR), *legs(SECOND, AIR), (75, 0, 0, AIR)]
     dive = read_dive(file(log, "[[previous]]\nlog = 3\nsurface_interval = 75\n"), from_log())
     assert starting_tissue(dive) == pytest.approx(integrated(whole), abs=1e-6)
-    assert dive.previous[0].title == "Keel"
+    assert dive.previous[0].title == "Keel (dive 3 of the log, Ann, 2026-05-31)"
+
+
+def test_a_later_dive_in_the_surface_interval_is_not_left_out(log):
+    """Dive 1 ends at 09:41, dive 3 begins at 11:30, 109 min later: Ben's in between is none of Ann's."""
+    read_dive(file(log, "[[previous]]\nlog = 1\nsurface_interval = 109\n"), from_log())
+    said = "after dive 1 the log has dive 3, 2026-05-31 11:30, within that surface interval; name that one"
+    with pytest.raises(BriefError, match=said):
+        read_dive(file(log, "[[previous]]\nlog = 1\nsurface_interval = 110\n"), from_log())
 
 
 def test_oxygen_is_carried_from_both(log, tmp_path):

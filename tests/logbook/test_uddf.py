@@ -350,7 +350,7 @@ def test_one_tank_and_one_mix_for_what_is_the_same_in_many_dives() -> None:
 def test_our_own_low_pressures_are_not_taken_for_bar() -> None:
     drained = Carried("back", AIR, 12.0, 0.002, 0.0)
     profile = replace(marigold().profile, ppo2_bar=(0.00005,) * 7, pressure_bar=())
-    dived = replace(marigold(), cylinders=(drained,), breathed=(Breathed(0.0, 0),), profile=profile)
+    dived = replace(marigold(), cylinders=(drained,), breathed=(Breathed(0.0, 0, 0.7),), profile=profile)
     back = one(uddf([dived]).decode())
     assert (back.cylinders, back.profile) == (dived.cylinders, dived.profile)
 
@@ -431,3 +431,40 @@ def test_a_dive_of_a_sample_a_second_for_a_day_is_read() -> None:
     )
     dived = one(swapped(BARE, (SAMPLE_2, points), (SAMPLE_3, "")))
     assert len(dived.profile.run_time_min) == 86400
+
+
+def test_a_loop_that_gives_no_setpoint_is_not_taken_for_open_circuit() -> None:
+    """1.3 bar at 40 m, where 21/35 has 0.21 · 5.01 = 1.05."""
+    way = ((0, 0.0), (120, 40.0), (1200, 40.0), (1500, 0.0))
+    samples = "".join(
+        f"<waypoint><depth>{depth}</depth><divetime>{at}</divetime><measuredpo2>{ppo2}</measuredpo2></waypoint>"
+        for (at, depth), ppo2 in zip(way, (100_000, 130_000, 130_000, 90_000), strict=True)
+    )
+    text = (
+        "<uddf><gasdefinitions><mix id='m'><o2>0.21</o2><he>0.35</he></mix></gasdefinitions><profiledata>"
+        "<repetitiongroup><dive><informationbeforedive><datetime>2026-05-31T10:20:00</datetime><link ref='m'/>"
+        f"</informationbeforedive><samples>{samples}</samples></dive></repetitiongroup></profiledata></uddf>"
+    )
+    assert "reads a ppO2 that open circuit does not give (1.00 bar at 0 m, where 21/35 has 0.21)" in read(text)[0]
+    on_open_circuit = text
+    for read_pa, right_pa in ((100_000, 21_000), (130_000, 105_000), (90_000, 22_000)):
+        on_open_circuit = on_open_circuit.replace(f">{read_pa}<", f">{right_pa}<")
+    assert isinstance(read(on_open_circuit)[0], Dived)
+
+
+def test_a_mix_with_helium_in_its_name_alone_is_not_nitrox() -> None:
+    text = uddf([replace(marigold(), plan=None)]).decode()
+    text = re.sub(r"<he>[^<]*</he>|<n2>[^<]*</n2>|<name>18/45</name>", "", text)
+    text = re.sub(r"(<mix id=\"[^\"]*\">)\s*(?=<o2>0\.18)", r"\1<name>18/45</name>", text)
+    assert "called '18/45', and its helium is not given" in read(text)[0]
+
+
+def test_dives_near_each_other_are_told_in_one_zone() -> None:
+    """08:20 Z and 12:20 at +02:00 are two hours apart, not four."""
+    text = uddf([marigold(), replace(marigold(), began=datetime(2026, 5, 31, 12, 20))]).decode()
+    text = text.replace("2026-05-31T10:20:00", "2026-05-31T08:20:00Z")
+    first, second = read(text.replace("2026-05-31T12:20:00", "2026-05-31T12:20:00+02:00"))
+    assert isinstance(first, Dived)
+    assert "one near it at 2026-05-31 08:20Z; write both in one zone" in second
+    assert all(isinstance(one, Dived) for one in read(text.replace("2026-05-31T12:20:00", "2026-05-31T12:20:00Z")))
+    assert all(isinstance(one, Dived) for one in read(text.replace("2026-05-31T12:20:00", "2026-06-12T12:20:00+02:00")))

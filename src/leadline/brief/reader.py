@@ -30,9 +30,9 @@ MOST_MESSAGE = 300
 """Characters of one message."""
 
 
-Log = Callable[[int, SetName, str], Kept]
-"""What the log has of a dive by its number, for a coefficient set and a diver (empty without a team). LookupError, in
-words, if it has none."""
+Log = Callable[[int, SetName, str, float], Kept]
+"""What the log has of a dive by its number, for a coefficient set, a diver (empty without a team) and the surface
+interval behind it [min]. LookupError, in words, if it has none, or another of the diver's in that interval."""
 
 
 def read_dive(path: str | Path, log: Log | None = None) -> Dive:
@@ -108,7 +108,8 @@ def _found(earlier: Previous, i: int, dive: Dive, name: str, log: Log | None) ->
     if log is None:
         raise BriefError(name, [Problem(key, "is read only where the log is: plan the file with the command")])
     try:
-        return earlier.found_as({diver: log(numbers[diver], dive.model.coefficients, diver) for diver in divers})
+        coefficients, interval_min = dive.model.coefficients, earlier.surface_interval
+        return earlier.found_as({diver: log(numbers[diver], coefficients, diver, interval_min) for diver in divers})
     except LookupError as error:
         raise BriefError(name, [Problem(key, str(error.args[0]))]) from None
 

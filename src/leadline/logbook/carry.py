@@ -21,7 +21,7 @@ def from_log(url: str | None = None) -> Log:
     """The log of a URL (the environment's or the user's own if None), as a dive file asks it. It is opened only where a
     dive file names a dive of it."""
 
-    def kept(number: int, coefficients: SetName, diver: str) -> Kept:
+    def kept(number: int, coefficients: SetName, diver: str, interval_min: float) -> Kept:
         with Logbook.open(url) as log:
             try:
                 dived = log.dive(number).dived
@@ -29,8 +29,14 @@ def from_log(url: str | None = None) -> Log:
                 raise LookupError(error.problems[0].message) from None
             if diver and dived.diver and dived.diver.casefold() != diver.casefold():
                 raise LookupError(f"dive {number} of the log was dived by {dived.diver}, not by {diver}")
+            if between := log.after(number, interval_min):
+                said = f"{between[-1].began:%Y-%m-%d %H:%M}, within that surface interval; name that one"
+                raise LookupError(f"after dive {number} the log has dive {between[-1].number}, {said}")
             before = [earlier.dived for earlier in log.before(number, REACH_DAYS)]
-        title = dived.title or f"dive {number} of the log"
+        which = ", ".join(
+            part for part in (f"dive {number} of the log", dived.diver, f"{dived.began:%Y-%m-%d}") if part
+        )
+        title = f"{dived.title} ({which})" if dived.title else which
         return Kept(title, residual(dived, coefficients, with_intervals([*before, dived])))
 
     return kept

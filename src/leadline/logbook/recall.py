@@ -28,7 +28,7 @@ def debrief_of(number: int, file: Path | None = None, url: str | None = None) ->
     """
     with Logbook.open(url) as log:
         dived, before = log.dive(number).dived, log.before(number, REACH_DAYS)
-    dive, source, said = _planned(dived, number, before, file, from_log(url))
+    dive, source, said = _planned(dived, number, before, file, _whatever_came_after(from_log(url)))
     plan = plan_of(plan_team(dive, source), dived, number)
     intervals = with_intervals([*(one.dived for one in before), dived])
     left = left_by(intervals, dive.model.coefficients, dived.environment.surface_bar)
@@ -39,6 +39,11 @@ def debrief_of(number: int, file: Path | None = None, url: str | None = None) ->
         )
     found = debrief(dived, plan, left)
     return replace(found, said=(*said, *found.said))
+
+
+def _whatever_came_after(log: Log) -> Log:
+    """The dive that is debriefed may itself lie in the interval that it was planned with."""
+    return lambda number, coefficients, diver, _: log(number, coefficients, diver, 0.0)
 
 
 def _planned(
@@ -77,8 +82,8 @@ def kept_dive(
     number: Any = last if not divers else dict.fromkeys(divers, last)
     data["previous"] = [{"log": number, "surface_interval": f"{_interval_min(before, dived):.3f} min"}]
 
-    def of_it(number: int, coefficients: SetName, _: str) -> Kept:
-        return log(number, coefficients, "")
+    def of_it(number: int, coefficients: SetName, _: str, interval_min: float) -> Kept:
+        return log(number, coefficients, "", interval_min)
 
     said = f"{kept.file} begins with dives of other files, which are not kept; {_after(before, dived)}: both begin so."
     return parse_dive(data, kept.file, of_it), kept.file, (said,)

@@ -11,6 +11,8 @@ from leadline.logbook.dived import DEEPEST_END_M, MOST_SAMPLES, Breathed, Column
 
 LATEST_START_S = 60.0
 """A record that begins later has lost its descent."""
+OPEN_CIRCUIT_BAR, OUTLIERS = 0.2, 0.25
+"""A cell on open circuit reads what the gas gives, within so much; a quarter of its readings may be off."""
 ABOVE_WATER_M = -1.0
 """A sensor at the surface can read a little above it; down to this that is 0 m."""
 
@@ -45,7 +47,30 @@ def checked(dived: Dived) -> Dived:
     """A dive that can be true, or Broken with the first reason why not."""
     if wrong := problems(dived):
         raise Broken(wrong[0])
+    if unsaid := _loop_unsaid(dived):
+        raise Broken(unsaid)
     return dived
+
+
+def _loop_unsaid(dived: Dived) -> str:
+    """In words, that a dive without a setpoint has readings of ppO2 that open circuit does not give; else empty."""
+    profile, breathed = dived.profile, dived.breathed
+    if not profile.ppo2_bar or any(change.setpoint_bar is not None for change in breathed):
+        return ""
+    readings = other = 0
+    said = ""
+    for at_min, depth_m, read_bar in zip(profile.run_time_min, profile.depth_m, profile.ppo2_bar, strict=True):
+        if read_bar is None:
+            continue
+        mix = dived.cylinders[[one for one in breathed if one.run_time_min <= at_min][-1].cylinder].mix
+        open_bar = mix.o2 * dived.environment.pressure(depth_m)
+        readings += 1
+        if abs(read_bar - open_bar) > OPEN_CIRCUIT_BAR:
+            other += 1
+            said = said or f"{read_bar:.2f} bar at {depth_m:g} m, where {mix.name} has {open_bar:.2f}"
+    if other <= OUTLIERS * readings:
+        return ""
+    return f"reads a ppO2 that open circuit does not give ({said}): on a loop its setpoint must be given"
 
 
 def profile_of(samples: Sequence[Sample], cylinders: int) -> Profile:

@@ -108,9 +108,10 @@ class Logbook:
     # --- Reading
 
     def entries(self, diver: str | None = None) -> tuple[Entry, ...]:
-        """Every dive, or those of one diver ("": of no name), by when they began."""
+        """Every dive, or those of one diver ("": of no name), by when they began. Capitals do not matter."""
         with self._reading() as connection:
-            return tuple(_entries(connection, *_of_diver(diver)))
+            found = tuple(_entries(connection))
+        return found if diver is None else tuple(one for one in found if one.diver.casefold() == diver.casefold())
 
     def divers(self) -> tuple[str, ...]:
         """The names of all who have dives in the log, in order."""
@@ -132,6 +133,16 @@ class Logbook:
         with self._reading() as connection:
             entry = self._there(connection, number)
             return self._before(connection, entry, days)
+
+    def after(self, number: int, minutes: float) -> tuple[Entry, ...]:
+        """The dives of the same diver, or of nobody, that began within minutes of the end of a dive. NoSuchDive."""
+        with self._reading() as connection:
+            of = self._there(connection, number)
+            began = t.dive.c.began
+            near = (began > of.began, began < of.ends + timedelta(minutes=minutes))
+            found = tuple(_entries(connection, *near))
+        own = of.diver.casefold()
+        return tuple(entry for entry in found if not own or entry.diver.casefold() in (own, ""))
 
     def _before(self, connection: Connection, of: Entry, days: float) -> tuple[Logged, ...]:
         since = of.began - timedelta(days=days)
@@ -234,12 +245,6 @@ def printable(text: str) -> str:
 def which(began: datetime, title: str, diver: str) -> str:
     """A dive as a message names it: "2026-05-31 10:20, Marigold, Ann"."""
     return printable(", ".join(part for part in (f"{began:%Y-%m-%d %H:%M}", title, diver) if part))
-
-
-def _of_diver(diver: str | None) -> list[sql.ColumnElement[bool]]:
-    if diver is None:
-        return []
-    return [t.diver.c.name == diver if diver else t.dive.c.diver_id.is_(None)]
 
 
 def _entries(connection: Connection, *where: sql.ColumnElement[bool]) -> Iterator[Entry]:

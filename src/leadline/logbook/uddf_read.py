@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from statistics import median_low
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -34,9 +35,12 @@ from leadline.physics.environment import SEA_LEVEL_BAR, WATER_KG_M3, surface_pre
 from leadline.physics.mix import Mix
 
 GENERATOR = "Leadline"
+ONE_ZONE = timedelta(days=2)
+"""Dives as near as this must be told in one zone."""
 _PASCAL_BAR = 1e-5
 _ZERO_C_K = 273.15
 _IN_UNITS = ("tankpressure", "setpo2", "measuredpo2", "temperature")
+_ZONE = re.compile(r"(Z|[+-]\d\d:?\d\d)$", re.IGNORECASE)
 _NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$", re.ASCII)
 
 
@@ -70,11 +74,29 @@ def read_header(file: Opened) -> Header:
 
 def read_dives(file: Opened, header: Header) -> Iterator[Dived | str]:
     """The dives in the order of the file, one by one; in words why, where one is broken."""
+    zones: list[tuple[datetime, str]] = []
     for element in Gatherer(file, headers=False).elements():
         try:
-            yield _dive(element, header)
+            dived = _dive(element, header)
+            zone = _zone(element, dived, zones)
         except Broken as broken:
             yield str(broken)
+            continue
+        zones.append((dived.began, zone))
+        yield dived
+
+
+def _zone(element: Element, dived: Dived, zones: Sequence[tuple[datetime, str]]) -> str:
+    """The zone that a dive's beginning is told in; empty without one. Broken if a dive near it is told in another: once
+    zones are left off, the time between the two would be wrong."""
+    text = _text(element, "informationbeforedive/datetime")
+    found = _ZONE.search(text)
+    zone = found.group().upper() if found else ""
+    for began, other in zones:
+        if abs(began - dived.began) < ONE_ZONE and other != zone:
+            near = f"{began:%Y-%m-%d %H:%M}{other}"
+            raise Broken(f"began at {shown(text)}, and one near it at {near}; write both in one zone")
+    return zone
 
 
 def _remember(element: Element, header: Header) -> None:
@@ -204,23 +226,32 @@ def _mix(key: str, header: Header) -> Mix:
         if n2 is None or he is None:
             raise Broken(f"breathes mix {shown(key)}, and its oxygen is not given")
         o2 = 1.0 - n2 - he
+    name = _text(element, "name")
+    named = _named(name)
+    if he is None and n2 is None and named is not None and named.he > 0.0 and abs(named.o2 - o2) < 0.0015:
+        raise Broken(f"breathes mix {shown(key)}, called {shown(name)}, and its helium is not given")
     he = he or 0.0
     whole = 1.0 if n2 is None else o2 + he + n2
     if abs(whole - 1.0) > 0.015:
         raise Broken(f"breathes mix {shown(key)}, and its parts add up to {100.0 * whole:.4g} %")
     try:
-        return Mix(o2, he, _label(_text(element, "name"), o2, he))
+        return Mix(o2, he, _label(name, o2, he))
     except ValueError as error:
         raise Broken(f"breathes mix {shown(key)}: {error}") from None
 
 
 def _label(name: str, o2: float, he: float) -> str:
     """A mix's name if it is a gas as divers write it, and the same one."""
+    named = _named(name)
+    alike = named is not None and abs(named.o2 - o2) < 0.0015 and abs(named.he - he) < 0.0015
+    return named.label if named is not None and alike else ""
+
+
+def _named(name: str) -> Mix | None:
     try:
-        named = Mix.parse(name)
+        return Mix.parse(name)
     except ValueError:
-        return ""
-    return named.label if abs(named.o2 - o2) < 0.0015 and abs(named.he - he) < 0.0015 else ""
+        return None
 
 
 def _cylinders(dive: Element, links: Sequence[str], waypoints: Sequence[Element], header: Header) -> list[_Cylinder]:

@@ -409,7 +409,7 @@ def _day(day: Day, system: System) -> list[RenderableType]:
     for one in day.dives:
         if isinstance(one, Dived):
             cns = max(left.cns_percent for _, left in one.left)
-            table.add_row(one.title, "", "", "", "", "", f"-{up(cns)}", "", "dived")
+            table.add_row(one.title, "", "", "", "", "", f"to {up(cns)}", "", "dived")
             continue
         found, dive = one.numbers(), one.team.dive
         table.add_row(
