@@ -8,7 +8,7 @@ from leadline.plan.schedule import starting_tissue
 from leadline.tissue.loading import Residual
 
 ANN, BEN = (
-    Kept(title, Residual(((bar,) * 16, (0.0,) * 16), 5.0, ())) for title, bar in (("Ann's", 1.0), ("Ben's", 2.0))
+    Kept(title, 0.0, Residual(((bar,) * 16, (0.0,) * 16), 5.0, ())) for title, bar in (("Ann's", 1.0), ("Ben's", 2.0))
 )
 DIVE = {
     "units": "metric",

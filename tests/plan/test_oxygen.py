@@ -187,7 +187,7 @@ def after_the_log(doses, interval=120.0, oxygen=0.0, cns=40.0):
     """Air at 30 m, after a dive of the log that has left these doses."""
     dive = parse_dive(tables(30, 15))
     tissue = tuple(map(tuple, saturated(1.01325).tolist()))
-    kept = Kept("The Gull Stack", Residual(tissue, cns, tuple(Dose(*dose) for dose in doses)))
+    kept = Kept("The Gull Stack", 0.0, Residual(tissue, cns, tuple(Dose(*dose) for dose in doses)))
     earlier = Previous(log=7, surface_interval=interval, oxygen=oxygen).found_as({"": kept})
     return dive.model_copy(update={"previous": (earlier,)})
 

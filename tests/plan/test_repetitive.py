@@ -113,14 +113,55 @@ def test_cns_and_otu_by_hand(tmp_path):
     assert all(c.oxygen.otu >= taken.otu for c in whole.contingencies if c.legs)
 
 
-def test_the_second_altitude_is_where_the_interval_is_spent(tmp_path):
-    """Up at 2000 m, 0.795 bar by the standard atmosphere, after a dive at the sea: the tissues are still the sea's."""
-    written(tmp_path, "morning", depth=40)
-    lake = read_dive(written(tmp_path, "lake", [("morning.toml", 0, 0)], more="[site]\naltitude = 2000\n"))
-    assert (
-        plan(lake).schedule.run_time_min
-        > plan(read_dive(written(tmp_path, "rested", more="[site]\naltitude = 2000\n"))).schedule.run_time_min
-    )
+def worst_gf(tissue, bar):
+    """The leading compartment's gradient factor at a pressure, by hand: (p - P) / (a + P/b - P). [%]"""
+    n2, he = tissue
+    total = n2 + he
+    a = (np.array(ZHL16["n2_a_bar_zhl16c"]) * n2 + np.array(ZHL16["he_a_bar"]) * he) / total
+    b = (np.array(ZHL16["n2_b"]) * n2 + np.array(ZHL16["he_b"]) * he) / total
+    return 100.0 * float(((total - bar) / (a + bar / b - bar)).max())
+
+
+def up_at_a_lake(folder, altitude, interval, gf_high=80):
+    written(folder, "sea", depth=45, leave_at=30, more="[model]\ngradient_factors = [40, 95]\n")
+    more = f"[site]\naltitude = {altitude}\n[model]\ngradient_factors = [40, {gf_high}]\n"
+    return plan(read_dive(written(folder, "lake", [("sea.toml", interval, 0)], 18, 20, more)))
+
+
+def test_the_interval_is_spent_at_the_lower_site(tmp_path):
+    """Up at 2000 m, 0.795 bar by the standard atmosphere, or down from there: either way the air of the sea."""
+    first = plan(read_dive(written(tmp_path, "sea", depth=45, leave_at=30)))
+    lake = "[site]\naltitude = 2000\n"
+    up = read_dive(written(tmp_path, "lake", [("sea.toml", 90, 0)], more=lake))
+    assert starting_tissue(up) == pytest.approx(integrated(at_rest(), first.schedule.legs, 90, 0), abs=1e-6)
+    high = read_dive(written(tmp_path, "high", more=lake))
+    left = plan(high).schedule.track.tensions_bar[-1]
+    down = read_dive(written(tmp_path, "down", [("high.toml", 90, 0)]))
+    assert starting_tissue(down) == pytest.approx(integrated(left, [], 90, 0), abs=1e-6)
+
+
+@pytest.mark.parametrize(("altitude", "interval"), [(2400, 5), (2400, 30), (1500, 5)])
+def test_who_goes_up_too_soon_is_told(tmp_path, altitude, interval):
+    """Every time the tissues are over GF high at the lake's pressure: GF by hand from the equation's own tissues."""
+    found = up_at_a_lake(tmp_path, altitude, interval)
+    sea = plan(read_dive(tmp_path / "sea.toml"))
+    tissue = integrated(at_rest(), sea.schedule.legs, interval, 0)
+    gf = worst_gf(tissue, 1.01325 * (1 - 0.0065 * altitude / 288.15) ** (9.80665 / (287.05287 * 0.0065)))
+    assert gf > 80.5
+    (judged,) = [finding for finding in found.findings if finding.code == "surface-gf"]
+    assert judged.severity == "no-go"
+    assert judged.values["gf_percent"] == pytest.approx(gf, abs=0.01)
+    (said,) = [finding for finding in found.findings if finding.code == "altitude-soon"]
+    assert "substantially longer than 18 h" in said.message
+
+
+def test_at_the_same_height_a_lower_gf_high_is_a_caution(tmp_path):
+    """Surfaced at no more than GF 95; five minutes later GF high is 50."""
+    found = up_at_a_lake(tmp_path, 0, 5, gf_high=50)
+    assert [finding.severity for finding in found.findings if finding.code == "surface-gf"] == ["caution"]
+    assert not any(finding.code == "altitude-soon" for finding in found.findings)
+    a_day = up_at_a_lake(tmp_path, 0, 1440)
+    assert not any(finding.code == "surface-gf" for finding in a_day.findings)
 
 
 def test_a_team_after_a_team(tmp_path):

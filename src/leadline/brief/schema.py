@@ -282,6 +282,7 @@ class Kept:
     """What the log has of an earlier dive of one diver."""
 
     title: str
+    altitude_m: float
     left: Residual
     """In the diver, at its end."""
 
@@ -595,6 +596,11 @@ class Previous(_Table):
     def title(self) -> str:
         """What it is called."""
         return self._of_diver.title if self._kept else self.dive.title
+
+    @property
+    def altitude_m(self) -> float:
+        """Of its site."""
+        return self._of_diver.altitude_m if self._kept else self.dive.site.altitude
 
     @property
     def _of_diver(self) -> Kept:

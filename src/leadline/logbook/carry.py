@@ -37,7 +37,7 @@ def from_log(url: str | None = None) -> Log:
             part for part in (f"dive {number} of the log", dived.diver, f"{dived.began:%Y-%m-%d}") if part
         )
         title = f"{dived.title} ({which})" if dived.title else which
-        return Kept(title, residual(dived, coefficients, with_intervals([*before, dived])))
+        return Kept(title, dived.altitude_m, residual(dived, coefficients, with_intervals([*before, dived])))
 
     return kept
 

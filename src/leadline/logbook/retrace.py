@@ -148,12 +148,13 @@ def residual(dived: Dived, coefficients: SetName, before: Sequence[tuple[Dived, 
 
 
 def left_by(before: Sequence[tuple[Dived, float]], coefficients: SetName, surface_bar: float) -> Residual | None:
-    """What earlier dives, the earliest first, each with the surface interval behind it [min], have left at the end of
-    the last interval, which is spent at a surface pressure [bar]. None without a dive."""
+    """What earlier dives, the earliest first, each with the surface interval behind it [min], have left before a dive
+    at a surface pressure [bar]. An interval is spent at the lower of the two sites. None without a dive."""
     left: Residual | None = None
     surfaces_bar = [*(dived.environment.surface_bar for dived, _ in before[1:]), surface_bar]
     for (dived, interval_min), next_bar in zip(before, surfaces_bar, strict=False):
-        left = after_interval(load(dived, coefficients, left).left, interval_min, next_bar, coefficients)
+        bar = max(next_bar, dived.environment.surface_bar)
+        left = after_interval(load(dived, coefficients, left).left, interval_min, bar, coefficients)
     return left
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from leadline.brief.schema import Dive, Previous
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
-from leadline.plan.schedule import Array, Schedule, as_dived, lay_out, schedule
+from leadline.plan.schedule import Array, Schedule, as_dived, lay_out, schedule, starting_tissue
 from leadline.tissue.loading import compartments
 from leadline.units import FOOT_M, SYSTEMS, SystemName
 
@@ -25,6 +25,8 @@ LONGEST_MIN = 14 * 1440
 """As far as is looked: 31 half-times of the slowest compartment."""
 STEP_MIN = 5
 """Times are shown rounded up to this."""
+NO_HIGHER_M = 300.0
+"""A site that is less than this above the last one is not taken to be higher (Leadline's choice)."""
 ONE_SPELL_MIN = 48 * 60.0
 """Dives that ended less than this before another belong together with it (Leadline's choice)."""
 
@@ -75,16 +77,33 @@ def after(dive: Dive, found: Schedule) -> tuple[Ascent, ...]:
     )
 
 
-def wait_min(tissue: Array, dive: Dive, altitude_m: float) -> int | None:
-    """The shortest whole minutes on air at the surface of the dive's site until an altitude [m] can be gone up to.
+def going_up(dive: Dive) -> Ascent | None:
+    """Going up to the site of a dive after the one before it; None where that is not higher, or there is none."""
+    if not dive.previous or dive.site.altitude < dive.previous[-1].altitude_m + NO_HIGHER_M:
+        return None
+    last = dive.previous[-1]
+    at_once = last.model_copy(update={"surface_interval": 0.0, "oxygen": 0.0})
+    tissue = starting_tissue(dive.model_copy(update={"previous": (*dive.previous[:-1], at_once)}))
+    wait = wait_min(tissue, dive, dive.site.altitude, surface_pressure(last.altitude_m))
+    before = list(_of_one_spell(dive))
+    stops = any(map(_needed_stops, before))
+    return Ascent(
+        dive.site.altitude, False, wait, WITH_STOPS if stops else SEVERAL_DIVES if before[1:] else ONE_DIVE
+    )  # fmt: skip
 
-    `tissue` is [2, 16, bar] on surfacing. From then on every compartment must tolerate that altitude's pressure under
-    GF high: the fast ones can first take up nitrogen after an ascent on oxygen. Who goes up later than that, or stays
-    there, is within it too: up there is less nitrogen to breathe, helium leaves alike, and with the same helium less
-    nitrogen always tolerates less pressure. None: not within LONGEST_MIN.
+
+def wait_min(tissue: Array, dive: Dive, altitude_m: float, surface_bar: float | None = None) -> int | None:
+    """The shortest whole minutes on air at the surface until an altitude [m] can be gone up to.
+
+    It is the surface of the dive's site, or one where the pressure is `surface_bar`. `tissue` is [2, 16, bar] on
+    surfacing. From then on every compartment must tolerate that altitude's pressure under GF high: the fast ones can
+    first take up nitrogen after an ascent on oxygen. Who goes up later than that, or stays there, is within it too: up
+    there is less nitrogen to breathe, helium leaves alike, and with the same helium less nitrogen always tolerates less
+    pressure. None: not within LONGEST_MIN.
     """
     comps, gf = compartments(dive.model.coefficients), dive.model.gradient_factors[1] / 100.0
-    breathed = np.array([[1.0 - AIR_O2], [0.0]]) * (dive.site.environment.surface_bar - WATER_VAPOUR_BAR)
+    bar = surface_bar if surface_bar is not None else dive.site.environment.surface_bar
+    breathed = np.array([[1.0 - AIR_O2], [0.0]]) * (bar - WATER_VAPOUR_BAR)
     minutes = np.arange(LONGEST_MIN + 1.0)[:, None, None]
     n2, he = np.moveaxis(breathed + (tissue - breathed) * np.exp(-comps.rate * minutes), 1, 0)
     total = n2 + he
@@ -150,8 +169,8 @@ def hours(minutes: float, step_min: int = 1) -> str:
 
 def in_words(ascent: Ascent, units: SystemName) -> tuple[str, str, str, str]:
     """Where to; how long to wait for it; what the model says; what is published, and for what: a row of a table."""
-    altitude, guided = _altitude(ascent.altitude_m, units), ascent.guidance.dive
-    where = f"Flying, cabin at {altitude}" if ascent.flight else f"Up to {altitude}"
+    where_to, guided = altitude(ascent.altitude_m, units), ascent.guidance.dive
+    where = f"Flying, cabin at {where_to}" if ascent.flight else f"Up to {where_to}"
     if not GUIDED_FROM_M - 0.5 <= ascent.altitude_m <= CABIN_M + 0.5:
         guided += f" and {'higher' if ascent.altitude_m < GUIDED_FROM_M else 'lower'} cabins"
     guided += f": {ascent.guidance.words}"
@@ -164,11 +183,12 @@ def note(units: SystemName) -> str:
     """What the guidance is, and what it is not."""
     return (
         "Guidance: consensus of the 2002 Flying After Recreational Diving Workshop, for cabins at "
-        f"{_altitude(GUIDED_FROM_M, units)} to {_altitude(CABIN_M, units)} after recreational dives on air and nitrox. "
+        f"{altitude(GUIDED_FROM_M, units)} to {altitude(CABIN_M, units)} after recreational dives on air and nitrox. "
         "Nothing published covers decompression dives on trimix or on a loop well."
     )
 
 
-def _altitude(metres: float, units: SystemName) -> str:
+def altitude(metres: float, units: SystemName) -> str:
+    """An altitude as it is written, "1500 m"."""
     system = SYSTEMS[units]
     return f"{metres / system.depth_m:.0f} {system.depth_unit}"

@@ -20,7 +20,7 @@ from leadline.brief.schema import Dive, Previous
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
-from leadline.plan.schedule import Leg, as_dived, lay_out, schedule
+from leadline.plan.schedule import Leg, as_dived, interval_bar, lay_out, schedule
 from leadline.tissue.loading import Dose
 
 NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
@@ -208,7 +208,8 @@ def _left_by(earlier: Previous, surface_bar: float) -> Before:
         legs = schedule(dive, lay_out(dive, earlier.name, held), earlier.name).legs
         found = oxygen(legs, dive.site.environment, carried(dive))
         cns_percent, doses = found.cns_percent, found.doses
-    return at_surface(cns_percent, doses, surface_bar, earlier.surface_interval, earlier.oxygen)
+    bar = interval_bar(earlier, surface_bar)
+    return at_surface(cns_percent, doses, bar, earlier.surface_interval, earlier.oxygen)
 
 
 def at_surface(

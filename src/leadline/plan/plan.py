@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -79,6 +80,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         *breathing_.judge(dive, breathed, found.legs),
         *_long(dive, found),
         *_repetitive(dive, carried),
+        *_too_soon(dive, found),
         *_left_out(dive),
     ]
     mates_give = mates is not None and bool(mates.bailout)
@@ -121,6 +123,31 @@ def _repetitive(dive: Dive, carried: oxygen_.Before) -> list[Finding]:
     )
     values: dict[str, float | str] = {"surface_interval_min": last.surface_interval, "cns_percent": cns, "otu": otu}
     return [Finding("repetitive", "note", message, values)]
+
+
+def _too_soon(dive: Dive, found: Schedule) -> Iterator[Finding]:
+    """What the dives before have left, against the surface pressure that this dive begins at; and going up to it."""
+    if not dive.previous:
+        return
+    last, high = dive.previous[-1], dive.model.gradient_factors[1]
+    gf, up = 100.0 * float(found.track.points[0]["gf_surface"]), flying.going_up(dive)
+    if gf > high + 0.5:
+        grave = up is not None or gf > 100.0
+        over = "the M-value" if gf > 100.0 else f"GF high {high:g} %"
+        remedy = "a longer surface interval would mend it"
+        message = f"GF {math.ceil(gf)} % at the surface before the dive, over {over}: {remedy}."
+        yield Finding(
+            "surface-gf", "no-go" if grave else "caution", message, {"gf_percent": gf, "gf_high": high}, 0.0, 0.0
+        )
+    if up is not None and last.surface_interval < up.guidance.minutes:
+        where = flying.altitude(up.altitude_m, dive.units)
+        model = "never" if up.model_min is None else f"after {flying.hours(up.model_min, flying.STEP_MIN)}"
+        message = (
+            f"Up at {where} within {flying.hours(last.surface_interval)} of {last.title}: published guidance for going "
+            f"up after {up.guidance.dive} is {up.guidance.words}; by the model {model}."
+        )
+        values: dict[str, float | str] = {"altitude_m": up.altitude_m, "guidance_min": float(up.guidance.minutes)}
+        yield Finding("altitude-soon", "caution", message, values)
 
 
 def _long(dive: Dive, found: Schedule) -> list[Finding]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from leadline.brief.errors import BriefError, Problem, key_path
 from leadline.brief.schema import Dive, Previous
 from leadline.brief.team import divers
+from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.gases import Source, Step, Stretch, Way
@@ -163,15 +164,18 @@ def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
     until = dict(held)
     while True:
         array = np.array(list(until.items()), dtype=float).reshape(-1, 2)
+        stops_m: set[float] = set()
         leaves = []
         for dive, layout in zip(team, layouts, strict=True):
             rows, left = _swim(dive, replace(layout, rules=layout.rules._replace(held=array)), "dive")
-            stops = rows[left:][rows[left:]["kind"] == kernel.STOP]
-            leaves.append(dict(zip(stops["end_m"].tolist(), stops["end_min"].tolist(), strict=True)))
-        for depth_m in sorted({depth_m for one in leaves for depth_m in one}, reverse=True):
-            left_min = [one.get(depth_m) for one in leaves]
-            if any(minutes != left_min[0] for minutes in left_min):
-                until[depth_m] = max(minutes for minutes in left_min if minutes is not None)
+            stops_m.update(rows[left:][rows[left:]["kind"] == kernel.STOP]["end_m"].tolist())
+            # The last leg that ends at a depth is the stop there, or the ascent that passes it.
+            leaves.append(dict(zip(rows[left:]["end_m"].tolist(), rows[left:]["end_min"].tolist(), strict=True)))
+        for depth_m in sorted(stops_m, reverse=True):
+            left_min = [one.get(depth_m, -math.inf) for one in leaves]
+            wanted_min = float(math.ceil(max(left_min) - kernel.CLOSE))
+            if max(left_min) - min(left_min) > kernel.CLOSE and until.get(depth_m) != wanted_min:
+                until[depth_m] = wanted_min
                 break
         else:
             return tuple(until.items())
@@ -195,9 +199,16 @@ def _left_by(earlier: Previous, surface_bar: float, coefficients: SetName) -> Ar
         layout = lay_out(dive, earlier.name, held)
         tissue = layout.start.copy()
         _swim(dive, layout, earlier.name, tissue)
+    bar = interval_bar(earlier, surface_bar)
     for gas, minutes in ((OXYGEN, earlier.oxygen), (AIR, earlier.surface_interval - earlier.oxygen)):
-        kernel.load_constant(tissue, surface_bar, minutes, source_rows([Source(gas)])[0], compartments(coefficients))
+        kernel.load_constant(tissue, bar, minutes, source_rows([Source(gas)])[0], compartments(coefficients))
     return tissue
+
+
+def interval_bar(earlier: Previous, surface_bar: float) -> float:
+    """The air pressure of the surface interval after a dive, before one at a surface pressure [bar]: that of the lower
+    of the two sites, as tissues are freed least there. [bar]"""
+    return max(surface_bar, surface_pressure(earlier.altitude_m))
 
 
 def as_dived(earlier: Previous) -> tuple[Dive, Held]:

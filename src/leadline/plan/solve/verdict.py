@@ -143,6 +143,7 @@ _NAMES = {
     "tts": "TTS limit",
     "run-time": "run-time limit",
     "scrubber": "scrubber",
+    "surface-gf": "GF before the dive",
     "no-way-up": "no way up",
     "bailout-none": "no bailout carried",
 }
@@ -154,6 +155,7 @@ _SHARES = (
     ("cns_percent", "limit_percent"),
     ("otu", "limit"),
     ("minutes", "limit_min"),
+    ("gf_percent", "gf_high"),
     ("minutes", "rated_min"),
 )
 """What is asked and what is allowed, in the values of findings."""
