@@ -140,3 +140,17 @@ def test_a_dive_before_that_the_plan_does_not_know_counts(log):
     assert "The plan begins with a rested diver; the log has dive 1, 1 h 00 min before" in found.said[0]
     assert found.caution
     assert found.gf_surface > found.planned_gf_surface
+
+
+def test_a_shorter_surface_interval_than_planned_is_a_caution(log):
+    """The second dive was planned for 3 h after the first."""
+    first = planned("marigold-trimix")
+    log.add(first)
+    ends = MORNING + timedelta(minutes=first.run_time_min)
+    in_time = log.add(planned("marigold-second", ends + timedelta(minutes=180)))
+    assert not any(finding.code == "surface-interval" for finding in debrief_of(in_time).findings)
+    log.remove(in_time)
+    found = debrief_of(log.add(planned("marigold-second", ends + timedelta(minutes=42))))
+    (sooner,) = [finding for finding in found.findings if finding.code == "surface-interval"]
+    assert sooner.severity == "caution"
+    assert sooner.message == "Begun 42 min after dive 1, 2 h 18 min sooner than planned."

@@ -248,7 +248,7 @@ def test_every_whole_dive_of_a_set_is_checked_above(given):
 
 def held(reference: Reference, own: str, depth_m: float, until_min: float) -> list[tuple[float, float, float]]:
     """The stops by the reference model, one of them not left before a run time."""
-    reference.held = (depth_m, until_min)
+    reference.held = {depth_m: until_min}
     reference.swim()
     return reference.stops
 

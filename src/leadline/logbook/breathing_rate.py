@@ -20,6 +20,8 @@ from leadline.physics.mix import Mix
 from leadline.physics.real_gas import MAX_BAR, free_litres
 from leadline.units import SYSTEMS, SystemName
 
+MOST_METABOLIC_L_MIN = 3.5
+"""What leaves an oxygen cylinder faster is not breathed: hard work takes some 3 L/min (common practice, no source)."""
 SHORTEST_MIN = 3.0
 """RMV is compared from stretch to stretch of at least this length: over less, the gauge says more than the diver."""
 LEAST_BAR = 5.0
@@ -363,4 +365,7 @@ def metabolic_oxygen(
     if litres <= 0.0:
         return None, f"Metabolic oxygen: the pressure of {gauge.cylinder.name} did not fall"
     rate, one_bar = litres / minutes, _bar_l([gauge], celsius) / minutes
+    if rate > MOST_METABOLIC_L_MIN:
+        said = f"Metabolic oxygen: {rate:.1f} L/min left {gauge.cylinder.name}, more than a diver uses"
+        return None, f"{said} ({MOST_METABOLIC_L_MIN:g} at most): flushes, a leak or a wrong pressure"
     return Offer("metabolic_oxygen", rate, rate, rate, minutes, 1, one_bar, planned), ""

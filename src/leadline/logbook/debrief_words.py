@@ -211,9 +211,14 @@ def offer_words(found: Debrief) -> list[str]:
 def oxygen_rows(found: Debrief) -> list[tuple[str, str, str]]:
     """What, planned, dived."""
     planned, oxygen = found.plan.oxygen, found.oxygen
+    before = found.from_log or bool(found.plan.dive.previous)
     return [
-        ("CNS", f"{planned.cns_percent:.0f} %", f"{oxygen.cns_percent:.0f} %"),
-        ("OTU", f"{planned.otu:.0f}", f"{oxygen.otu:.0f}"),
+        (
+            "CNS, with what was left before" if before else "CNS",
+            f"{planned.cns_percent:.0f} %",
+            f"{oxygen.cns_percent:.0f} %",
+        ),
+        ("OTU of 24 hours" if before else "OTU", f"{planned.otu:.0f}", f"{oxygen.otu:.0f}"),
         ("highest ppO2", f"{planned.highest_ppo2_bar:.2f} bar", f"{oxygen.highest_ppo2_bar:.2f} bar"),
         ("minutes over the ppO2 limits", "0", minutes(found.over_limit_min)),
     ]

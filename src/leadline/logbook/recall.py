@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,12 +13,19 @@ from leadline.brief.reader import Log, parse_dive, read_dive
 from leadline.brief.schema import Dive, Kept
 from leadline.logbook.carry import REACH_DAYS, from_log, with_intervals
 from leadline.logbook.debrief import Debrief, debrief
+from leadline.logbook.deviations import in_dive_order
 from leadline.logbook.dived import Dived, KeptPlan
 from leadline.logbook.retrace import left_by
 from leadline.logbook.store import Logbook, Logged
+from leadline.plan.findings import Finding
+from leadline.plan.flying import hours
 from leadline.plan.plan import Plan
 from leadline.plan.team import Team, plan_team
 from leadline.tissue.coefficients import SetName
+from leadline.units import parse
+
+SAME_INTERVAL_MIN = 2.0
+"""A surface interval that is no more than this shorter is as planned."""
 
 
 def debrief_of(number: int, file: Path | None = None, url: str | None = None) -> Debrief:
@@ -38,7 +45,28 @@ def debrief_of(number: int, file: Path | None = None, url: str | None = None) ->
             f"The plan begins with a rested diver; {_after(before, dived)}: the dive is run with what that had left.",
         )
     found = debrief(dived, plan, left)
-    return replace(found, said=(*said, *found.said))
+    planned_min = _planned_interval_min(dive, dived.plan if file is None else None)
+    sooner = [*_sooner(planned_min, before, dived)] if planned_min is not None and before else []
+    return replace(found, said=(*said, *found.said), findings=in_dive_order([*sooner, *found.findings]))
+
+
+def _planned_interval_min(dive: Dive, kept: KeptPlan | None) -> float | None:
+    """The surface interval before a dive, as its plan has it: as written in the kept file, where others stand in for
+    the dives that it names. [min]"""
+    data = tomllib.loads(kept.text) if kept is not None else {}
+    if _names_files(data):
+        found = parse(data["previous"][-1]["surface_interval"], "time", dive.units)
+        return found if isinstance(found, float) else None
+    return dive.previous[-1].surface_interval if dive.previous else None
+
+
+def _sooner(planned_min: float, before: Sequence[Logged], dived: Dived) -> Iterator[Finding]:
+    """A shorter surface interval than planned."""
+    real_min = _interval_min(before, dived)
+    if real_min < planned_min - SAME_INTERVAL_MIN:
+        said = f"Begun {hours(real_min)} after dive {before[-1].number}, {hours(planned_min - real_min)} sooner"
+        values: dict[str, float | str] = {"interval_min": real_min, "planned_min": planned_min}
+        yield Finding("surface-interval", "caution", f"{said} than planned.", values, 0.0, 0.0)
 
 
 def _whatever_came_after(log: Log) -> Log:
