@@ -4,14 +4,21 @@ import shutil
 import socket
 import subprocess
 import sys
+import tomllib
 import urllib.error
 import urllib.request
 from contextlib import suppress
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from playwright.sync_api import Browser, sync_playwright
 
-from leadline import read_dive
+from leadline import parse_dive, read_dive
+from leadline.logbook.as_planned import as_planned
+from leadline.logbook.dived import KeptPlan
+from leadline.logbook.store import Logbook
 from leadline.plan.solve import frontier
 from leadline.plan.team import plan_team
 from leadline.sheets import content
@@ -39,17 +46,36 @@ def main() -> None:
 
 
 def draw_page(images: Path) -> None:
-    """The page by day on a wide screen, and by night on a phone."""
+    """The page by day on a wide screen, and by night on a phone; and how a dive of its log went."""
+    with TemporaryDirectory() as folder:
+        database = f"sqlite:///{folder}/log.db"
+        log_a_late_dive(database)
+        _draw_pages(images, database)
+
+
+def log_a_late_dive(database: str) -> None:
+    """Log the example two metres deeper and two minutes longer than its plan, which is kept with it."""
+    text = (HERE.parent / "examples" / "marigold-trimix.toml").read_text()
+    late = text.replace("depth = 60", "depth = 62").replace("leave_at = 20", "leave_at = 22")
+    [member] = plan_team(parse_dive(tomllib.loads(late))).members
+    dived = as_planned(member.plan, datetime(2026, 5, 31, 10, 20), "Ann")
+    with Logbook(database) as log:
+        log.add(replace(dived, notes="", plan=KeptPlan("marigold-trimix.toml", text)))
+
+
+def _draw_pages(images: Path, database: str) -> None:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [sys.executable, "-c", "from leadline.cli import run; run()", "serve", "--port", str(port)]
+    command += ["--database", database]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL)  # noqa: S603
     try:
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
             _draw_page(browser, port, images / "page-day.png", (1180, 1000), night=False)
             _draw_page(browser, port, images / "page-night.png", (390, 844), night=True)
+            _draw_log(browser, port, images / "page-log.png")
             browser.close()
     finally:
         server.terminate()
@@ -74,6 +100,19 @@ def _draw_page(browser: Browser, port: int, path: Path, size: tuple[int, int], n
         page.keyboard.press("PageDown")
     page.wait_for_function("() => document.querySelector('[data-read=run_time]').textContent === '30:00'")
     page.wait_for_timeout(1000)  # the pictures are drawn in a frame of their own
+    page.screenshot(path=path)
+    page.close()
+
+
+def _draw_log(browser: Browser, port: int, path: Path) -> None:
+    page = browser.new_page(viewport={"width": 1180, "height": 1060})
+    page.goto(f"http://127.0.0.1:{port}/")
+    page.locator(".strip .figure").first.wait_for(timeout=60_000)
+    page.locator("#the-log").evaluate("(log) => log.scrollIntoView()")
+    page.get_by_role("button", name="Show dive 1", exact=True).click(timeout=60_000)
+    page.get_by_text("Which sheet applied").wait_for(timeout=60_000)
+    page.locator("#dive-of-the-log").evaluate("(dive) => { dive.scrollIntoView(); scrollBy(0, 36); }")
+    page.wait_for_timeout(1000)
     page.screenshot(path=path)
     page.close()
 

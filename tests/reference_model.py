@@ -40,7 +40,7 @@ class Loop:
     low_from: float = -1.0
 
     def held_at(self, depth: float, deepest_left: bool) -> float:
-        """The setpoint at a depth: by `high_from` until the deepest level is left, then by `deco_from` and `low_from`."""
+        """By `high_from` until the deepest level is left, then by `deco_from` and `low_from`."""
         if not deepest_left:
             return self.low_setpoint if self.low_setpoint and depth < self.high_from - 1e-9 else self.setpoint
         if self.low_setpoint and depth <= self.low_from + 1e-9:
@@ -104,6 +104,8 @@ class Reference:
         self.depth = 0.0
         self.anchor: float | None = None
         self.breathed: str | None = None
+        self.reached: dict[float, float] = {}
+        """When each depth was last come to."""
         self.deepest_left = self.surfacing = True
         self.on_since = 0.0
         self.off_until: float | None = None
@@ -139,7 +141,7 @@ class Reference:
         return best
 
     def usable_from(self, label: str, limit: float, above: float = math.inf) -> float | None:
-        """The deepest grid depth, shallower than `above`, at which a gas is within a limit; the diver's own, if given."""
+        """The diver's own switch depth, or the deepest grid depth, shallower than `above`, within a limit."""
         if label in self.switch:
             return self.switch[label]
         within = [d for d in self.grid() if 0 < d < above and gas(label)[0] * self.pressure(d) <= limit]
@@ -201,6 +203,7 @@ class Reference:
             self.load(start, end, minutes * abs((start - end) / (here - to)), label, self.deepest_left)
         self.run_time += minutes
         self.depth = to
+        self.reached[to] = self.run_time
 
     def rise(self, to: float, rate: float, label: str) -> None:
         self.travelled(to, rate, label)
@@ -336,7 +339,7 @@ class Reference:
         return self
 
     def no_stop_limit(self) -> int:
-        """The longest whole-minute bottom time at the deepest level, from rest, after which the direct ascent is fine."""
+        """The longest whole-minute bottom time at the deepest level, from rest, with a direct ascent after it."""
         depth, _, label = max(self.levels)
         self.deepest_left = False
         self.descend(depth, label)

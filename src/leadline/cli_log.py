@@ -40,9 +40,14 @@ class Units(StrEnum):
         return SYSTEMS[self.value]
 
 
+LONGEST_NAME = 30
+
+
 def _name(given: str | None) -> str | None:
     """A diver's name, without blanks around it."""
     name = given.strip() if given is not None else None
+    if name and len(name) > LONGEST_NAME:
+        raise typer.BadParameter(f"a name is at most {LONGEST_NAME} letters long, as in a dive file")
     if name and not name.isprintable():
         raise typer.BadParameter("a name is made of letters and signs that print")
     return name
@@ -255,10 +260,12 @@ def plan_command(number: Number, file: DiveFile, database: Database = None) -> N
 
 @log_app.command("diver")
 def diver_command(
-    number: Number, name: Annotated[str, typer.Argument(metavar="NAME", help="the diver")], database: Database = None
+    number: Number,
+    name: Annotated[str, typer.Argument(metavar="NAME", callback=_name, help="the diver")],
+    database: Database = None,
 ) -> None:
     """Say whose a dive was."""
-    if not (name := " ".join(name.split())):
+    if not name:
         _refuse("the name of the diver is blank")
     with _logbook(database) as log:
         log.name_diver(number, name)

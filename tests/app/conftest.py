@@ -11,16 +11,22 @@ import urllib.request
 from contextlib import suppress
 
 import pytest
+from playwright.sync_api import sync_playwright
+
+from tests.app.steps import WIDE, WITHIN_MS, settled
 
 SERVE = "from leadline.cli import run; run()"
 STARTS_WITHIN_S = 180.0
+NO_LOG = "sqlite:////nowhere/no-log-in-this-test.db"
+"""A log that cannot be opened."""
 
 
 class Server:
     """The page in a process of its own, as a diver starts it."""
 
-    def __init__(self, *options: str):
-        self.port, self.options = free_port(), options
+    def __init__(self, *options: str, database: str = NO_LOG):
+        """`database` is the log's; the user's own is out of reach."""
+        self.port, self.options, self.database = free_port(), options, database
         self.process = self._start()
 
     @property
@@ -32,7 +38,8 @@ class Server:
             [sys.executable, "-c", SERVE, "serve", *self.options, "--port", str(self.port)],
             stdout=subprocess.PIPE,
             text=True,
-            env={name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")},
+            env={name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
+            | {"LEADLINE_DATABASE": self.database},
         )
         self.said = process.stdout.readline()
         until = time.monotonic() + STARTS_WITHIN_S
@@ -76,6 +83,14 @@ def free_port() -> int:
         return made.getsockname()[1]
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_log():
+    """Nothing in these tests comes near the log of whoever runs them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LEADLINE_DATABASE", NO_LOG)
+        yield
+
+
 @pytest.fixture(scope="session")
 def server():
     made = Server()
@@ -92,3 +107,47 @@ def chromium():
             pytest.fail("LEADLINE_BROWSER=required, and there is no Chromium")
         pytest.skip("no Chromium")
     return found
+
+
+@pytest.fixture(scope="module")
+def browser(chromium):
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        yield made
+        made.close()
+
+
+@pytest.fixture(scope="module")
+def contexts(browser):
+    """A window for each size of screen, so that the page's own scripts are loaded once."""
+    made = {}
+
+    def of(viewport):
+        size = tuple(viewport.values())
+        if size not in made:
+            made[size] = browser.new_context(viewport=viewport, accept_downloads=True)
+            made[size].set_default_timeout(WITHIN_MS)
+        return made[size]
+
+    return of
+
+
+@pytest.fixture
+def visit(contexts, server):
+    """Opens the page as a new visitor, with the first dive planned. Errors of the page's own scripts fail the test."""
+    pages, errors = [], []
+
+    def opened(viewport=WIDE, url=server.url):
+        page = contexts(viewport).new_page()
+        pages.append(page)
+        page.on("pageerror", lambda error: errors.append(error))
+        page.goto(f"{url}nothing-there")
+        page.evaluate("localStorage.clear()")
+        page.goto(url)
+        settled(page)
+        return page
+
+    yield opened
+    for page in pages:
+        page.close()
+    assert errors == []

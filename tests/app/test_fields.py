@@ -21,10 +21,20 @@ use = "bottom"
 [[team]]
 name = "Mira"
 """
+BEFORE = """[[previous]]
+log = 1
+surface_interval = 60
+"""
 KEYS = [
     (), ("levels", 0), ("model",), ("site",), ("rates",), ("stops",), ("stops", "oxygen_breaks"), ("limits",),
-    ("cylinders", 0), ("diver",), ("gas",), ("loop",), ("team", 0), ("contingencies",),
+    ("cylinders", 0), ("diver",), ("gas",), ("loop",), ("team", 0), ("contingencies",), ("after",),
+    ("previous", 0),
 ]  # fmt: skip
+
+
+def text_with(key, units):
+    """A dive, with one before it where the key is of that."""
+    return DIVE.format(units=units) + BEFORE * (key[:1] == ("previous",))
 
 
 def all_asked(units):
@@ -40,7 +50,7 @@ def test_a_unit_is_that_of_the_refusal(units):
         if ", " not in one.label or one.name == "gradient_factors":
             continue
         value = [1e6] if one.many or one.name in ("deeper", "longer", "delay") else 1e6
-        draft = Draft(DIVE.format(units=units)).with_value((*key, one.name), value)
+        draft = Draft(text_with(key, units)).with_value((*key, one.name), value)
         with pytest.raises(BriefError) as refused:
             read_text(draft.text)
         [said] = [p.message for p in refused.value.problems if is_of(p.key, (*key, one.name))]
@@ -53,7 +63,7 @@ def test_problems_find_their_field():
         if one.name in ("title", "name", "units"):
             continue
         value = ["?!"] if one.many else "?!"
-        draft = Draft(DIVE.format(units="metric")).with_value((*key, one.name), value)
+        draft = Draft(text_with(key, "metric")).with_value((*key, one.name), value)
         with pytest.raises(BriefError) as refused:
             read_text(draft.text)
         assert any(is_of(problem.key, (*key, one.name)) for problem in refused.value.problems), (key, one.name)
@@ -64,7 +74,7 @@ def test_problems_find_their_field():
 def test_no_key_is_out_of_reach():
     """Every table of a dive file has fields here, or is one of those that are written in the dive file itself."""
     tables = {name for name in Dive.model_fields if has_table(name)}
-    assert tables - {"solve", "previous", "fills"} == {key[0] for key in KEYS if key}
+    assert tables - {"solve", "fills", "compare"} == {key[0] for key in KEYS if key}
 
 
 def has_table(name):

@@ -4,7 +4,7 @@ import asyncio
 
 import pytest
 
-from leadline.app.guard import COOKIE, MOST_BODY_BYTES, Guard, is_loopback
+from leadline.app.guard import COOKIE, MOST_BODY_BYTES, MOST_DIVES_BYTES, Guard, is_loopback
 
 TOKEN = "kQ3-saltby"
 
@@ -22,7 +22,7 @@ async def page(scope, receive, send):
     await send({"type": "http.response.body", "body": body})
 
 
-def ask(guard, kind="http", query="", body=(b"",), **headers):
+def ask(guard, kind="http", query="", body=(b"",), path="/", **headers):
     """(status, headers, body) of a request; a websocket's status is its close code."""
     sent, parts = [], list(body)
 
@@ -36,7 +36,7 @@ def ask(guard, kind="http", query="", body=(b"",), **headers):
         sent.append(message)
 
     scope = {
-        "type": kind, "query_string": query.encode(),
+        "type": kind, "path": path, "query_string": query.encode(),
         "headers": [(name.replace("_", "-").encode(), value.encode()) for name, value in headers.items()],
     }  # fmt: skip
     asyncio.run(guard(scope, receive, send))
@@ -97,6 +97,19 @@ def test_too_much():
     assert ask(Guard(page), host="localhost", content_length="many")[0] == 413
     assert len(ask(Guard(page), host="localhost", body=[many] * 5)[2]) <= MOST_BODY_BYTES
     assert ask(Guard(page), host="localhost", body=[many])[2] == many
+
+
+def test_files_of_dives_may_be_larger():
+    """Where they are taken, up to a limit of their own, and nowhere else."""
+    guard, many = Guard(page, large={"/dives"}), b"x" * 32_000_000
+    assert ask(guard, host="localhost", path="/dives", content_length=str(MOST_DIVES_BYTES))[0] == 200
+    assert ask(guard, host="localhost", path="/dives", content_length=str(MOST_DIVES_BYTES + 1))[0] == 413
+    assert ask(guard, host="localhost", path="/dives/", content_length=str(MOST_DIVES_BYTES))[0] == 413
+    assert len(ask(guard, host="localhost", path="/dives", body=[many] * 3)[2]) == 96_000_000
+    assert len(ask(guard, host="localhost", path="/dives", body=[many] * 5)[2]) <= MOST_DIVES_BYTES
+    assert len(ask(guard, host="localhost", path="/other", body=[many] * 3)[2]) == 0
+    refused = Guard(page, host="0.0.0.0", token=TOKEN, large={"/dives"})
+    assert ask(refused, host="192.168.1.5:8300", path="/dives", content_length="9000000")[0] == 403
 
 
 def test_every_answer_is_marked():

@@ -1,24 +1,35 @@
 """The page in a real browser: what a diver does with it, from first start to printed slates."""
 
-import json
-import math
 import re
 import time
 import tomllib
-from pathlib import Path
 
-import axe_core_python
 import pypdf
 import pytest
-from playwright.sync_api import Error, expect, sync_playwright
-from typer.testing import CliRunner
+from playwright.sync_api import Error, expect
 
 from leadline.cautions import SHORT
-from leadline.cli import app as command
 from tests.app.conftest import Server
+from tests.app.steps import (
+    AXE,
+    EXAMPLES,
+    PHONE,
+    TRIMIX,
+    WIDE,
+    WITHIN_MS,
+    agrees,
+    cylinder,
+    level,
+    open_file,
+    saved,
+    settled,
+    shown_numbers,
+    shut_out,
+    strip,
+    unfold,
+    write,
+)
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
-TRIMIX = (EXAMPLES / "marigold-trimix.toml").read_text()
 LOOP = (EXAMPLES / "marigold-loop.toml").read_text()
 KEEL = """# the keel
 title = "Keel"
@@ -38,152 +49,7 @@ use = "bottom"
 [diver]
 rmv_bottom = 18
 """
-AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
-WIDE, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
-WITHIN_MS = 60_000.0
 MM = 72 / 25.4
-
-expect.set_options(timeout=WITHIN_MS)
-
-
-@pytest.fixture(scope="module")
-def browser(chromium):
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        yield made
-        made.close()
-
-
-@pytest.fixture(scope="module")
-def contexts(browser):
-    """A window for each size of screen, so that the page's own scripts are loaded once."""
-    made = {}
-
-    def of(viewport):
-        size = tuple(viewport.values())
-        if size not in made:
-            made[size] = browser.new_context(viewport=viewport, accept_downloads=True)
-            made[size].set_default_timeout(WITHIN_MS)
-        return made[size]
-
-    return of
-
-
-@pytest.fixture
-def visit(contexts, server):
-    """Opens the page as a new visitor, with the first dive planned. Errors of the page's own scripts fail the test."""
-    pages, errors = [], []
-
-    def opened(viewport=WIDE, url=server.url):
-        page = contexts(viewport).new_page()
-        pages.append(page)
-        page.on("pageerror", lambda error: errors.append(error))
-        page.goto(f"{url}nothing-there")
-        page.evaluate("localStorage.clear()")
-        page.goto(url)
-        settled(page)
-        return page
-
-    yield opened
-    for page in pages:
-        page.close()
-    assert errors == []
-
-
-def settled(page):
-    expect(page.locator(".strip .figure").first).to_be_visible()
-
-
-def strip(page):
-    return page.locator(".strip")
-
-
-def level(page, i=1):
-    return page.get_by_role("group", name=f"level {i}", exact=True)
-
-
-def cylinder(page, i):
-    return page.get_by_role("group", name=f"cylinder {i}", exact=True)
-
-
-def unfold(page):
-    for said in ("Site, rates and stops", "Limits", "Loop", "Team", "Which contingencies"):
-        page.get_by_role("button", name=f'Expand "{said}"').click()
-
-
-def write(field, text):
-    field.fill(text)
-
-
-def saved(page) -> str:
-    """The dive file as the page saves it."""
-    with page.expect_download() as download:
-        page.get_by_role("button", name="Save", exact=True).click()
-    return Path(download.value.path()).read_text()
-
-
-def open_file(page, name, text):
-    page.get_by_role("button", name="Open").click()
-    with page.expect_file_chooser() as chosen:
-        page.get_by_text("A dive file …").click()
-    chosen.value.set_files({"name": name, "mimeType": "text/plain", "buffer": text.encode()})
-
-
-def shown_numbers(page) -> dict:
-    """What the page shows of the plan."""
-    return page.evaluate(
-        """() => {
-        const figures = {};
-        for (const one of document.querySelectorAll(".strip .figure")) {
-            const value = one.querySelector("b").textContent;
-            figures[one.textContent.replace(value, "").trim()] = value;
-        }
-        const rows = (caption) => [...document.querySelectorAll("main table")]
-            .filter((table) => table.caption.textContent === caption)
-            .flatMap((table) => [...table.tBodies[0].rows].map((row) => [...row.cells].map((c) => c.textContent)));
-        return {figures, schedule: rows("Schedule"), gas: rows("Gas"), whatIf: rows("Everything that can go wrong")};
-        }"""
-    )
-
-
-def differences(page, plan) -> list[str]:
-    """Where the page shows something else than a plan as `leadline plan --json` prints it."""
-    here, schedule = shown_numbers(page), plan["schedule"]
-
-    def up(number):
-        return str(math.ceil(number - 1e-6))
-
-    survived = [found["survived"] for found in plan["contingencies"]]
-    expected = {
-        "Run time": f"{up(schedule['run_time_min'])} min",
-        "TTS": f"{up(schedule['tts_min'])} min",
-        "NDL": f"{schedule['ndl_min']} min",
-        "CNS": f"{up(plan['oxygen']['cns_percent'])} %",
-        "OTU": up(plan["oxygen"]["otu"]),
-        "What ifs met": f"{sum(survived)} of {len(survived)}",
-    }
-    wrong = [f"{k}: {here['figures'].get(k)} for {v}" for k, v in expected.items() if here["figures"].get(k) != v]
-    stops = [[str(round(s["depth_m"])), up(s["leave_min"])] for s in schedule["stops"]]
-    rows = [[row[0], row[2]] for row in here["schedule"] if row[1].isdigit()]
-    wrong += [f"stops {rows} for {stops}"] * (rows != stops)
-    left = {use["name"]: use["left_bar"] for use in plan["supply"]}
-    here_left = {row[0]: float(row[6].split()[0]) for row in here["gas"]}
-    if left.keys() != here_left.keys() or any(abs(left[name] - here_left[name]) > 1.0 for name in left):
-        wrong.append(f"left {here_left} for {left}")
-    whats = [[found["name"], "met" if found["survived"] else "NOT MET"] for found in plan["contingencies"]]
-    rows = [[row[0], row[6].removesuffix(" (two failures)")] for row in here["whatIf"]]
-    return wrong + [f"what if {rows} for {whats}"] * (rows != whats)
-
-
-def agrees(page, text, tmp_path):
-    """Wait until the page shows what `leadline plan --json` says of a dive file."""
-    file = tmp_path / "dive.toml"
-    file.write_text(text)
-    plan = json.loads(CliRunner().invoke(command, ["plan", str(file), "--json"]).stdout)
-    until = time.monotonic() + WITHIN_MS / 1000
-    while (wrong := differences(page, plan)) and time.monotonic() < until:
-        page.wait_for_timeout(200)
-    assert wrong == []
 
 
 # --- From first start to printed slates -------------------------------------------------------------------------------
@@ -405,31 +271,27 @@ def test_nothing_shuts_anybody_out(visit, viewport):
         elif state != "day":
             write(level(page).get_by_label("depth, m"), "deep")
             expect(page.locator(".verdict-word")).to_contain_text("to put right")
-        found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
-        grave = [
-            (state, one["id"], [node["html"][:150] for node in one["nodes"][:4]], one["nodes"][0]["failureSummary"])
-            for one in found
-            if one["impact"] in ("serious", "critical")
-        ]
-        assert grave == []
+        assert (state, shut_out(page)) == (state, [])
 
 
 # --- What goes wrong --------------------------------------------------------------------------------------------------
 
 
+FIELDS = "section:not(#the-log) .row-of-fields .q-input:not(.wide)"
+"""Those of the dive file."""
 TYPE_ALL = """([start, end]) => {
     const type = Object.getOwnPropertyDescriptor(HTMLInputElement.prototype, "value").set;
-    const fields = [...document.querySelectorAll(".row-of-fields .q-input:not(.wide)")].slice(start, end);
+    const fields = [...document.querySelectorAll("FIELDS")].slice(start, end);
     for (const field of fields) {
         const input = field.querySelector("input");
         type.call(input, field.querySelector(".q-field__label").textContent === "name" ? "" : "?!");
         input.dispatchEvent(new Event("input", {bubbles: true}));
     }
-}"""
+}""".replace("FIELDS", FIELDS)
 """Fields of a name are emptied, for they take any word."""
-UNSAID = """([start, end]) => [...document.querySelectorAll(".row-of-fields .q-input:not(.wide)")].slice(start, end)
+UNSAID = """([start, end]) => [...document.querySelectorAll("FIELDS")].slice(start, end)
     .filter((field) => !field.matches(".q-field--error") || !field.querySelector("[role=alert]")?.textContent)
-    .map((field) => field.textContent)"""
+    .map((field) => field.textContent)""".replace("FIELDS", FIELDS)
 
 
 def test_bad_input_is_said_at_its_field(visit, server):
@@ -438,7 +300,7 @@ def test_bad_input_is_said_at_its_field(visit, server):
     unfold(page)
     page.get_by_role("button", name="Add a diver").click()
     expect(page.get_by_role("group", name="diver 1", exact=True)).to_be_visible()
-    count = page.locator(".row-of-fields .q-input:not(.wide)").count()
+    count = page.locator(FIELDS).count()
     assert count > 60
     for start in range(0, count, 15):  # of twenty problems no more are told
         chunk = [start, min(start + 15, count)]
@@ -514,6 +376,20 @@ def test_a_contingency_is_laid_over_the_profile(visit):
     expect(page.locator(".q-chip")).to_have_count(0)
     page.get_by_role("button", name="Undo", exact=True).click()
     page.wait_for_function(f"(before) => ({drawn})() === before", arg=before)
+
+
+def test_a_log_that_cannot_be_opened_leaves_the_rest_alone(visit, tmp_path):
+    """It is said in words where the log would be."""
+    page = visit()
+    page.locator("#the-log").scroll_into_view_if_needed()
+    expect(page.locator("#dives")).to_contain_text("cannot be made: there is no folder")
+    write(level(page).get_by_label("leave at"), "25")
+    expect(strip(page)).not_to_contain_text("Run time 58 min")
+    agrees(page, saved(page), tmp_path)
+    text = TRIMIX + "\n[[previous]]\nlog = 1\nsurface_interval = 90\n"
+    open_file(page, "second.toml", text)
+    expect(page.locator("#findings")).to_contain_text("the dive log cannot say what was dived before")
+    expect(page.locator("#findings")).to_contain_text("there is no folder")
 
 
 def test_two_divers_at_once(visit, tmp_path):

@@ -1,7 +1,9 @@
 """Planning for the page: the same plan as ever, given up when it takes too long, refused in words."""
 
 import asyncio
+import pickle
 import tomllib
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,10 @@ import pytest
 from leadline.app import planner
 from leadline.app.planner import Planner, plan_text
 from leadline.brief import parse_dive
+from leadline.logbook.carry import from_log
+from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.store import Logbook
+from leadline.physics.mix import Mix
 from leadline.plan.team import plan_team
 
 TRIMIX = (Path(__file__).parents[2] / "examples" / "marigold-trimix.toml").read_text()
@@ -48,6 +54,36 @@ def test_what_is_wrong_is_said(text, said):
     found = plan_text(text)
     assert found.team is None
     assert said in found.problems[0].message
+
+
+def test_a_dive_of_the_log_comes_before(tmp_path):
+    """A level dive of air is logged, and the next begins with a diver who is not rested: as the log says, and as the
+    command plans the same file. A log that cannot be asked is said in words."""
+    url = f"sqlite:///{tmp_path / 'log.db'}"
+    dived = Dived(
+        began=datetime(2026, 5, 31, 10, 20),
+        profile=Profile((0.0, 2.0, 40.0, 43.0), (0.0, 30.0, 30.0, 0.0)),
+        cylinders=(Carried("single", Mix.parse("air"), 15.0),),
+        breathed=(Breathed(0.0, 0),),
+        title="Gull Stack",
+    )
+    with Logbook(url) as log:
+        number = log.add(dived)
+    text = f"{TRIMIX}\n[[previous]]\nlog = {number}\nsurface_interval = 60\n"
+    found = plan_text(text, None, url)
+    assert found.problems == ()
+    assert pickle.loads(pickle.dumps(found)).team == found.team
+    direct = plan_team(parse_dive(tomllib.loads(text), "", from_log(url)))
+    assert found.team.members[0].plan.schedule == direct.members[0].plan.schedule
+    rested = plan_team(parse_dive(tomllib.loads(TRIMIX))).members[0].plan.schedule
+    assert found.team.members[0].plan.schedule.run_time_min > rested.run_time_min
+    [problem] = plan_text(text.replace(f"log = {number}", "log = 7"), None, url).problems
+    assert "there is no dive 7 in the log" in problem.message
+    [problem] = plan_text(text, None, f"sqlite:///{tmp_path}/none/log.db").problems
+    assert problem.key == "[[previous]] 1, log"
+    assert "there is no folder" in problem.message
+    [problem] = plan_text(f'{TRIMIX}\n[[previous]]\nfile = "/etc/passwd"\nsurface_interval = 60\n', None, url).problems
+    assert problem.key == "[[previous]] 1, file"
 
 
 def test_what_takes_too_long_is_given_up(monkeypatch):
@@ -126,12 +162,12 @@ def test_limits_are_stopped_with_what_is_known(working):
     assert 8 <= found.tried < 200
 
 
-def slow_if_asked(text, units):
+def slow_if_asked(text, *more):
     import time
 
     if text == "slow":
         time.sleep(100.0)
-    return plan_text(text, units)
+    return plan_text(text, *more)
 
 
 def goes_wrong(*_):

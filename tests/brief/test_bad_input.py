@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from leadline.brief import BriefError, read_dive
-from leadline.brief.reader import MAX_BYTES, MOST_MESSAGE, MOST_PROBLEMS
+from leadline.brief.errors import MOST_MESSAGE
+from leadline.brief.reader import MAX_BYTES, MOST_PROBLEMS
 from tests.brief.files import AIR_DIVE, LEVEL, LOOP, LOOP_DIVE, METRIC, TWIN, read, refusal
 
 UNKNOWN_KEYS = [

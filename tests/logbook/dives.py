@@ -67,7 +67,10 @@ def mixes(draw: st.DrawFn) -> Mix:
 def _carried(draw: st.DrawFn) -> Carried:
     bars = st.none() | st.integers(0, 500_00000).map(lambda pa: pa / 1e5)
     size = draw(st.none() | st.integers(100, 300_000).map(lambda ml: ml / 1000))
-    return Carried(draw(NAMES), draw(mixes()), size, draw(bars), draw(bars))
+    start, end = draw(bars), draw(bars)
+    if start is not None and end is not None:
+        start, end = max(start, end), min(start, end)
+    return Carried(draw(NAMES), draw(mixes()), size, start, end)
 
 
 @st.composite
@@ -94,7 +97,9 @@ def dives(draw: st.DrawFn, most_samples: int = 12) -> Dived:
         return () if empty else tuple(None if one is None else one / scale for one in readings)
 
     pressures = tuple(column(0, 500_00000, 1e5) for _ in cylinders)
-    breathed = draw(_breathed(times_ms[-1], len(cylinders)))
+    # Only what is lean enough at any depth is breathed on a loop.
+    lean = [cylinder.mix.o2 * 37.0 < 1.6 for cylinder in cylinders]
+    breathed = draw(_breathed(times_ms[-1], lean))
     on_a_loop = any(change.setpoint_bar is not None for change in breathed)
     profile = Profile(
         run_time_min=tuple(ms / 60_000 for ms in times_ms),
@@ -123,12 +128,13 @@ _PLAN_SIGNS = st.characters(
 
 
 @st.composite
-def _breathed(draw: st.DrawFn, end_ms: int, cylinders: int) -> tuple[Breathed, ...]:
+def _breathed(draw: st.DrawFn, end_ms: int, lean: Sequence[bool]) -> tuple[Breathed, ...]:
     setpoints = st.none() | st.integers(10_000, 200_000).map(lambda pa: pa / 1e5)
     later = draw(st.lists(st.integers(1, end_ms), max_size=5, unique=True))
     found: list[Breathed] = []
     for ms in [0, *sorted(later)]:
-        change = Breathed(ms / 60_000, draw(st.integers(0, cylinders - 1)), draw(setpoints))
+        cylinder = draw(st.integers(0, len(lean) - 1))
+        change = Breathed(ms / 60_000, cylinder, draw(setpoints) if lean[cylinder] else None)
         if not found or (change.cylinder, change.setpoint_bar) != (found[-1].cylinder, found[-1].setpoint_bar):
             found.append(change)
     return tuple(found)

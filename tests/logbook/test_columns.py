@@ -292,3 +292,15 @@ def test_the_example_of_the_docs() -> None:
     assert dived.profile.run_time_min == (0.0, 3.0, 20.0, 24.0, 36.0, 38.0)
     assert dived.breathed == (Breathed(0.0, 0), Breathed(24.0, 1))
     assert dived.cylinders == marigold().cylinders
+
+
+def test_a_bailout_that_is_not_said_is_not_a_change_of_diluent() -> None:
+    """50 % at 30 m is 0.5 · (4.01 − 0.06) = 1.98 bar."""
+    text = (
+        "# began: 2026-05-31 10:20\ntime [min],depth [m],gas,setpoint [bar]\n"
+        "0,0,18/45,0.7\n3,40,18/45,1.3\n20,30,50,\n25,6,50,\n26,0,50,\n"
+    )
+    ((_, refused),) = read_bytes("loop.csv", text.encode()).dives
+    assert "changes to 50 % on the loop at 20 min, 30 m, which would make it 1.98 bar" in refused
+    ((_, said),) = read_bytes("loop.csv", text.replace("20,30,50,", "20,30,50,open").encode()).dives
+    assert said.breathed[-1].setpoint_bar is None

@@ -449,13 +449,24 @@ def test_what_the_suit_took_is_no_breath():
         assert leg.litres == pytest.approx(0.0, abs=1.5), leg  # 30 m is reached, to a metre, a little earlier
 
 
+def recorded(plan: Plan) -> Dived:
+    """A dive dived as planned, and recorded."""
+    return replace(as_planned(plan, BEGAN), notes="")
+
+
+def test_pressures_that_are_the_plans_are_no_evidence():
+    found = debrief(as_planned(planned(), BEGAN), planned())
+    assert found.rates.offers == ()
+    assert any("say nothing of the diver" in said for said in found.rates.not_known)
+
+
 def test_rmv_as_planned_is_the_plans():
     plan = planned()
-    offers = {offer.key: offer for offer in debrief(as_planned(plan, BEGAN), plan).rates.offers}
+    offers = {offer.key: offer for offer in debrief(recorded(plan), plan).rates.offers}
     assert offers["rmv_bottom"].rate == pytest.approx(plan.dive.diver.rmv_bottom, rel=0.01)
     assert offers["rmv_deco"].rate == pytest.approx(plan.dive.diver.rmv_deco, rel=0.01)
     loop = planned("marigold-loop")
-    (oxygen,) = debrief(as_planned(loop, BEGAN), loop).rates.offers
+    (oxygen,) = debrief(recorded(loop), loop).rates.offers
     assert (oxygen.key, oxygen.table) == ("metabolic_oxygen", "loop")
     assert oxygen.rate == pytest.approx(loop.dive.loop.metabolic_oxygen, rel=0.01)
 
@@ -477,14 +488,14 @@ def test_the_estimate_is_not_moved_by_one_bad_stretch():
 
 def test_what_is_pasted_is_read_by_the_dive_file():
     plan = planned()
-    found = debrief(as_planned(plan, BEGAN), plan)
+    found = debrief(recorded(plan), plan)
     lines = offer_lines(found)
     assert lines[0] == "[diver]"
     text = "\n".join(['units = "metric"', *lines, "[[levels]]", "depth = 20", "leave_at = 20", *TWINS])
     read = parse_dive(tomllib.loads(text))
     assert read.diver.rmv_bottom == pytest.approx(18.0, abs=0.1)
     loop = planned("marigold-loop")
-    lines = offer_lines(debrief(as_planned(loop, BEGAN), loop))
+    lines = offer_lines(debrief(recorded(loop), loop))
     assert lines[0] == "[loop]"
     assert float(lines[1].split("=")[1].split("#")[0]) == pytest.approx(0.035)  # cubic feet: 0.991 / 28.3168
 

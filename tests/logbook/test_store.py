@@ -70,9 +70,12 @@ def any_dive(draw: st.DrawFn) -> Dived:
     @st.composite
     def carried(draw: st.DrawFn) -> Carried:
         he = draw(st.just(0.0) | number(0.0, 0.9))
-        mix = draw(st.sampled_from([AIR, Mix.parse("18/45")]) | number(0.001, 1.0 - he).map(lambda o2: Mix(o2, he)))
+        mix = draw(st.sampled_from([AIR, Mix.parse("18/45")]) | number(0.01, 1.0 - he).map(lambda o2: Mix(o2, he)))
         bars = st.none() | number(0.0, 500.0)
-        return Carried(draw(TEXTS), mix, draw(st.none() | number(0.1, 300.0)), draw(bars), draw(bars))
+        start, end = draw(bars), draw(bars)
+        if start is not None and end is not None:
+            start, end = max(start, end), min(start, end)
+        return Carried(draw(TEXTS), mix, draw(st.none() | number(0.1, 300.0)), start, end)
 
     changes = sorted({0.0, *draw(st.lists(number(0.0, times[-1]), max_size=4))})
     breathed = tuple(

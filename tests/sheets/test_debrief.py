@@ -31,7 +31,7 @@ BEGAN = datetime(2026, 5, 31, 10, 20)
 @lru_cache
 def found(name="marigold-trimix", deeper=False):
     plan = plan_team(read_dive(EXAMPLES / f"{name}.toml")).members[0].plan
-    dive = as_planned(plan, BEGAN, "Ann")
+    dive = replace(as_planned(plan, BEGAN, "Ann"), notes="")
     if deeper:
         depths = tuple(depth + 4.0 if depth == 60.0 else depth for depth in dive.profile.depth_m)
         dive = replace(dive, profile=Profile(dive.profile.run_time_min, depths))

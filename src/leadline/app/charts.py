@@ -11,6 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
+from leadline.logbook.debrief import Debrief
+from leadline.logbook.dived import Breathed, Dived, Profile
 from leadline.plan import Plan
 from leadline.plan.breathing import HYPOXIC_CAUTION_BAR
 from leadline.plan.contingency import Contingency
@@ -340,6 +344,171 @@ def tissue_chart(plan: Plan, colours: Palette = DAY) -> Options:
             }
         ],
     }  # fmt: skip
+
+
+# --- A dive of the log ------------------------------------------------------------------------------------------------
+
+_DIVED_GRIDS = ((40, 300), (384, 110))
+"""Top and height of depth, and of what was left. [px]"""
+MOST_POINTS = 1200
+"""Of a line: more could not be told apart."""
+
+
+def dived_height_px(dived: Dived) -> int:
+    """How high the picture of a dive is."""
+    top, height = _DIVED_GRIDS[1 if dived.profile.pressure_bar else 0]
+    return top + height + 50
+
+
+def dived_chart(dived: Dived, found: Debrief | None, system: System, colours: Palette = DAY) -> Options:
+    """A dive: depth with the changes of gas, and what was left where it was recorded. With its debrief its plan and its
+    ceiling lie over it, and the findings stand where they were."""
+    profile = dived.profile
+    end_min = max([dived.run_time_min, *([found.plan.schedule.run_time_min] if found is not None else [])])
+    deepest_m = max([dived.deepest_m, *([found.plan.dive.deepest_m] if found is not None else [])])
+    grids = _DIVED_GRIDS[: 2 if profile.pressure_bar else 1]
+    y_axes: list[Options] = [
+        {"inverse": True, "min": 0, "max": _round_up(deepest_m / system.depth_m, 10), "splitNumber": 6,
+         "name": f"depth, {system.depth_unit}"},
+        {"min": 0, "splitNumber": 4, "name": f"left, {system.pressure_unit}"},
+    ]  # fmt: skip
+    return {
+        **_common(colours),
+        "legend": {
+            "data": ["dive", *(["plan", "ceiling"] if found is not None else [])], "top": 0, "left": 56,
+            "selectedMode": False, "itemWidth": 30, "textStyle": {"color": colours.ink},
+        },
+        "grid": [{"left": 56, "right": 20, "top": top, "height": height} for top, height in grids],
+        "xAxis": [
+            {
+                "type": "value", "gridIndex": i, "min": 0, "max": math.ceil(end_min), **_axis(colours),
+                "name": "run time, min" if i + 1 == len(grids) else "", "nameLocation": "middle", "nameGap": 26,
+            }
+            for i in range(len(grids))
+        ],
+        "yAxis": [
+            {"type": "value", "gridIndex": i, "nameLocation": "middle", "nameGap": 40, **_axis(colours), **y_axes[i]}
+            for i in range(len(grids))
+        ],
+        "series": [
+            *(_planned_and_ceiling(found, system, colours) if found is not None else []),
+            _line(
+                "dive", 0, _depths(profile, system), lineStyle={"color": colours.ink, "width": 2.5}, z=4,
+                itemStyle={"color": colours.ink},
+            ),
+            _changes(dived, system, colours),
+            *(_numbers(found, system, colours) if found is not None else []),
+            *(_pressures(dived, system, colours) if profile.pressure_bar else []),
+        ],
+    }  # fmt: skip
+
+
+def breathed_name(dived: Dived, one: Breathed) -> str:
+    """What is breathed, in words."""
+    gas = dived.cylinders[one.cylinder].mix.name
+    return gas if one.setpoint_bar is None else f"loop {one.setpoint_bar:g}, diluent {gas}"
+
+
+def depth_m(dived: Dived, run_time_min: float) -> float:
+    """Depth at a run time, between the samples. [m]"""
+    return float(np.interp(run_time_min, dived.profile.run_time_min, dived.profile.depth_m))
+
+
+def thinned(profile: Profile) -> list[int]:
+    """Which samples are drawn: all, or of each of so many equal parts the shallowest and the deepest."""
+    count = len(profile.depth_m)
+    if count <= MOST_POINTS:
+        return list(range(count))
+    parts = MOST_POINTS // 2
+    found = {0, count - 1}
+    for i in range(parts):
+        part = range(i * count // parts, (i + 1) * count // parts)
+        found |= {min(part, key=profile.depth_m.__getitem__), max(part, key=profile.depth_m.__getitem__)}
+    return sorted(found)
+
+
+def _depths(profile: Profile, system: System) -> list[list[float]]:
+    return [[round(profile.run_time_min[i], 3), _depth(profile.depth_m[i], system)] for i in thinned(profile)]
+
+
+def _planned_and_ceiling(found: Debrief, system: System, colours: Palette) -> list[Options]:
+    retraced = found.retraced
+    step = math.ceil(len(retraced.run_time_min) / MOST_POINTS)
+    ceiling = [
+        [round(at, 3), _depth(metres, system)]
+        for at, metres in zip(retraced.run_time_min[::step].tolist(), retraced.ceiling_m[::step].tolist(), strict=True)
+        if math.isfinite(metres)
+    ]
+    return [
+        _line(
+            "ceiling", 0, ceiling, lineStyle={"color": colours.shade, "width": 1},
+            itemStyle={"color": colours.shade},
+            areaStyle={"color": colours.shade, "opacity": 0.35, "origin": "start"}, z=2,
+        ),
+        _line(
+            "plan", 0, _path(found.plan.schedule.legs, system), z=3, itemStyle={"color": colours.laid_over},
+            lineStyle={"color": colours.laid_over, "width": 2, "type": "dashed"},
+        ),
+    ]  # fmt: skip
+
+
+def _changes(dived: Dived, system: System, colours: Palette) -> Options:
+    """What is breathed from where on."""
+    data = [
+        {
+            "value": [round(one.run_time_min, 3), _depth(depth_m(dived, one.run_time_min), system)],
+            "label": _words(
+                colours, formatter=_literal(breathed_name(dived, one)), fontWeight="bold",
+                position="right" if one.run_time_min < 0.15 * dived.run_time_min else "top",
+            ),
+        }
+        for one in dived.breathed
+    ]  # fmt: skip
+    return {
+        "type": "scatter", "name": "breathed", "data": data, "symbol": "circle", "symbolSize": 8, "z": 5,
+        "itemStyle": {"color": colours.ink, "opacity": 1}, "labelLayout": _APART, "silent": True,
+    }  # fmt: skip
+
+
+def _numbers(found: Debrief, system: System, colours: Palette) -> list[Options]:
+    """The numbers of the findings that have a place; where they would hide each other, one left of the other."""
+    near_min, near_m = 0.03 * found.plan.schedule.run_time_min, 0.08 * found.dived.deepest_m
+    placed: list[tuple[float, float]] = []
+    data: list[Options] = []
+    for i, one in enumerate(found.findings, 1):
+        if one.run_time_min is None or one.depth_m is None:
+            continue
+        at, deep = one.run_time_min, one.depth_m
+        beside = sum(abs(at - a) < near_min and abs(deep - d) < near_m for a, d in placed)
+        placed.append((at, deep))
+        label = _words(colours, formatter=f"{i}", position="inside", fontWeight="bold", textBorderWidth=0)
+        data.append(
+            {
+                "value": [round(at, 3), _depth(deep, system)],
+                "symbolOffset": [-18 * beside, 16],
+                "label": label | {"color": colours.paper},
+            }
+        )
+    return [
+        {
+            "type": "scatter", "name": "findings", "data": data, "symbol": "rect", "symbolSize": 17, "z": 6,
+            "itemStyle": {"color": colours.lines[1], "opacity": 1}, "silent": True,
+        }
+    ]  # fmt: skip
+
+
+def _pressures(dived: Dived, system: System, colours: Palette) -> list[Options]:
+    """What was left in every cylinder that was read."""
+    found = []
+    for i, (cylinder, column) in enumerate(zip(dived.cylinders, dived.profile.pressure_bar, strict=True)):
+        times = dived.profile.run_time_min if column else ()
+        read = [(at, bar) for at, bar in zip(times, column, strict=True) if bar is not None]
+        step = math.ceil(len(read) / MOST_POINTS) or 1
+        data = [[round(at, 3), round(bar / system.pressure_bar, 1)] for at, bar in read[::step]]
+        lined = {"color": colours.lines[i % 6], "type": PATTERNS[i % 6], "width": 2}
+        end = _end(cylinder.name, colours)
+        found.append(_line(cylinder.name, 1, data, lineStyle=lined, endLabel=end, labelLayout=_APART))
+    return found
 
 
 # --- The limits -------------------------------------------------------------------------------------------------------

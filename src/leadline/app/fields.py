@@ -30,7 +30,7 @@ _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         (
             "leave_at", "scrubber", "tts", "run_time", "longer", "delay", "heavy_breathing", "sorting_out",
-            "gas_switch", "on", "off",
+            "gas_switch", "on", "off", "surface_interval", "oxygen",
         ),
         ("min", "min"),
     ),

@@ -17,7 +17,7 @@ _NEW_ROWS: dict[str, dict[str, Any]] = {
     "cylinders": {"name": "another stage", "gas": "50", "size": "11 L", "pressure": "200 bar", "use": "deco"},
     "team": {"name": "another diver"},
 }
-_ONE_OF = {"levels": "level", "cylinders": "cylinder", "team": "diver"}
+_ONE_OF = {"levels": "level", "cylinders": "cylinder", "team": "diver", "previous": "dive before"}
 
 
 def html(content: str = "") -> ui.html:
@@ -38,13 +38,15 @@ def mark_stale(desk: Desk, *elements: ui.element) -> None:
 
 
 def the_dive(desk: Desk) -> None:
-    """Title, levels, model; site, rates, stops and limits folded away."""
+    """Title, levels, model; site, rates, stops, limits and what comes after folded away."""
     _fields(desk, (), ("title",))
+    _before(desk)
     heading("Levels")
     _rows(desk, "levels", ("depth", "leave_at", "gas"))
     heading("Gradient factors and coefficients")
     _fields(desk, ("model",))
-    for said, names in (("Site, rates and stops", ("site", "rates", "stops")), ("Limits", ("limits",))):
+    folded = {"Site, rates and stops": ("site", "rates", "stops"), "Limits": ("limits",), "After the dive": ("after",)}
+    for said, names in folded.items():
         with ui.expansion(said).classes("w-full"):
             for name in names:
                 if len(names) > 1:
@@ -53,6 +55,31 @@ def the_dive(desk: Desk) -> None:
             if "stops" in names:
                 heading("Oxygen breaks")
                 _fields(desk, ("stops", "oxygen_breaks"))
+
+
+def _before(desk: Desk) -> None:
+    """The dives before this one, where there are any: which, and how long ago."""
+    with ui.element("div").classes("w-full") as before:
+        heading("Before this dive")
+        which = html()
+        _rows(desk, "previous", ("surface_interval", "oxygen"))
+
+    def show() -> None:
+        rows = desk.history.now.value(("previous",))
+        named = [_named(one) for one in rows if isinstance(one, dict)] if isinstance(rows, list) else []
+        before.set_visibility(bool(named))
+        which.content = f"<p>After {escape(', then '.join(named))}.</p>" if named else ""
+
+    desk.watch(show)
+    show()
+
+
+def _named(previous: dict[str, Any]) -> str:
+    """A dive before this one, in words: "dive 12 of the log", "dive 12 (Ann), 13 (Ben) of the log", or its file."""
+    log = previous.get("log")
+    if isinstance(log, dict):
+        return f"dive {', '.join(f'{number} ({diver})' for diver, number in log.items())} of the log"
+    return f"dive {log} of the log" if log is not None else str(previous.get("file", "another dive"))
 
 
 def what_we_breathe(desk: Desk) -> None:
@@ -178,9 +205,11 @@ def _rows(desk: Desk, name: str, only: tuple[str, ...]) -> None:
             for i in range(count):
                 _row(desk, name, i, only)
 
-    ui.button(
-        f"Add a {_ONE_OF[name]}", on_click=lambda: desk.edit(lambda draft: draft.with_row((name,), _new(draft, name)))
-    ).props("outline dense")  # fmt: skip
+    if name in _NEW_ROWS:
+        ui.button(
+            f"Add a {_ONE_OF[name]}",
+            on_click=lambda: desk.edit(lambda draft: draft.with_row((name,), _new(draft, name))),
+        ).props("outline dense")
     desk.watch(show)
     show()
 

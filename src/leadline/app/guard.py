@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hmac
 import ipaddress
-from collections.abc import Awaitable, Callable, MutableMapping
+import re
+from collections.abc import Awaitable, Callable, Container, MutableMapping
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
@@ -17,8 +18,13 @@ Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 MOST_BODY_BYTES = 2_000_000
 """A dive file is a page of text."""
+MOST_DIVES_BYTES = 128_000_000
+"""A file of dives: a thousand of an hour, with a sample and three pressures every ten seconds, have 84 MB as UDDF."""
 COOKIE = "leadline-token"
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
+_ONCE = ("host", "origin", "content-length")
+_LENGTH = re.compile(r"[0-9]{1,12}")
+"""Of a body. Other digits than these, and thousands of them, are no number."""
 
 _HEADERS = [
     (b"x-content-type-options", b"nosniff"),
@@ -36,37 +42,44 @@ class Guard:
 
     Refuses requests whose Host is a name that is not ours (a name that another site pointed at this machine), whose
     Origin is another site's, whose body is too large, and, where there is a `token`, those without it. The token comes
-    once in the address, `?token=...`, and is kept in a cookie that no script reads.
+    once in the address, `?token=...`, and is kept in a cookie that no script reads. A body may be larger where files of
+    dives are taken, at the paths in `large`; nowhere else.
     """
 
     inner: Application
     host: str = "127.0.0.1"
     token: str = ""
+    large: Container[str] = ()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or refuse it."""
         if scope["type"] not in ("http", "websocket"):
             await self.inner(scope, receive, send)
             return
-        headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        named = [(name.decode("latin-1").lower(), value.decode("latin-1")) for name, value in scope["headers"]]
+        headers = dict(named)
+        if sum(name in _ONCE for name, _ in named) > sum(name in _ONCE for name in headers):
+            await _refuse(scope, send, 400, "That is said twice.")  # and which of the two the page would read is open
+            return
         given = parse_qs(scope.get("query_string", b"").decode("latin-1")).get("token", [""])[0]
-        refusal = self._refusal(headers, given)
+        most = MOST_DIVES_BYTES if scope.get("path") in self.large else MOST_BODY_BYTES
+        refusal = self._refusal(headers, given, most)
         if refusal is not None:
             await _refuse(scope, send, *refusal)
             return
         cookie = self.token and given
-        await self.inner(scope, _limited(receive), _marked(send, self.token if cookie else ""))
+        await self.inner(scope, _limited(receive, most), _marked(send, self.token if cookie else ""))
 
-    def _refusal(self, headers: dict[str, str], given: str) -> tuple[int, str] | None:
+    def _refusal(self, headers: dict[str, str], given: str, most: int) -> tuple[int, str] | None:
         asked = headers.get("host", "")
         if not self._ours(_name(asked)):
             return 421, "This is not the name of this page."
         origin = headers.get("origin")
-        if origin is not None and urlsplit(origin).netloc.lower() != asked.lower():
+        if origin is not None and _site(origin) != asked.lower():
             return 403, "Another site may not talk to this page."
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > MOST_BODY_BYTES:
-            return 413, "That is too large for a dive file."
+        if _LENGTH.fullmatch(length) is None or int(length) > most:
+            return 413, "That is too large."
         if self.token and not (_same(given, self.token) or _same(_cookie(headers), self.token)):
             return 403, "This page needs the token that was printed when it was started: add ?token=... to the address."
         return None
@@ -92,6 +105,14 @@ def is_loopback(host: str) -> bool:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return False
+
+
+def _site(origin: str) -> str:
+    """Host and port of an Origin; empty if it names none."""
+    try:
+        return urlsplit(origin).netloc.lower()
+    except ValueError:
+        return ""
 
 
 def _name(netloc: str) -> str:
@@ -122,7 +143,7 @@ async def _refuse(scope: Scope, send: Send, status: int, said: str) -> None:
     await send({"type": "http.response.body", "body": said.encode()})
 
 
-def _limited(receive: Receive) -> Receive:
+def _limited(receive: Receive, most: int) -> Receive:
     """A body that gives no length, or a false one, is cut off where it is too large."""
     taken = 0
 
@@ -131,7 +152,7 @@ def _limited(receive: Receive) -> Receive:
         message = await receive()
         if message["type"] == "http.request":
             taken += len(message.get("body", b""))
-            if taken > MOST_BODY_BYTES:
+            if taken > most:
                 return {"type": "http.disconnect"}
         return message
 

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Mapping
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from nicegui import events, ui
 
@@ -14,6 +14,8 @@ from leadline.app import tables
 from leadline.app.desk import Desk
 from leadline.app.draft import Draft, History
 from leadline.app.forms import html, the_dive, what_we_breathe
+from leadline.app.keeper import Keeper
+from leadline.app.log import the_log
 from leadline.app.pictures import dragged, the_way_up, what_if
 from leadline.app.planner import Planner
 from leadline.app.takeaway import save, what_we_write_down
@@ -22,6 +24,7 @@ from leadline.cautions import CAUTIONS, SHORT
 from leadline.units import SystemName
 
 STATIC = Path(__file__).parent / "static"
+_T = TypeVar("_T")
 _LESS = ("NDL", "OTU")
 """Figures that a narrow strip leaves out."""
 _NEW_DIVE = """title = "A new dive"
@@ -59,18 +62,19 @@ _TOUR = (
     "Point at the pictures, or use the arrow keys there: everything at that minute is read out beside them.",
     "Drag the round handles on the profile to make the dive deeper, shallower, longer or shorter.",
     "Lay a contingency over the profile to see where it leaves the plan.",
-    "At the end are the sheets to print, and the dive file itself: every key can be written there.",
+    "Then come the sheets to print, and the dive file itself: every key can be written there.",
+    "At the end is the log: dives as they were dived, how they went, and the next dive after them.",
 )
 
 
-def build(planner: Planner, first: str, dives: Mapping[str, str], opened: bool) -> None:
+def build(planner: Planner, keeper: Keeper, first: str, dives: Mapping[str, str], opened: bool) -> None:
     """Build the page for a client. `first` is the dive it shows; `dives` are examples by name; `opened`: `first` was
     asked for, and is not replaced by what the browser remembers of another dive."""
     desk = Desk(planner, ui.context.client, History(Draft(first)))
     desk.client.on_delete(desk.close)
     ui.on_exception(desk.say)
-    ui.add_head_html(f"<style>{(STATIC / 'page.css').read_text()}</style>")
-    ui.add_body_html(f"<script>{(STATIC / 'page.js').read_text()}</script>")
+    ui.add_head_html(f"<style>{(STATIC / 'page.css').read_text(encoding='utf-8')}</style>")
+    ui.add_body_html(f"<script>{(STATIC / 'page.js').read_text(encoding='utf-8')}</script>")
     html('<a class="skip" href="#the-dive">To the dive</a>')
     _strip(desk)
     with ui.element("div").classes("leadline"):
@@ -81,18 +85,20 @@ def build(planner: Planner, first: str, dives: Mapping[str, str], opened: bool) 
         _section("The way up", lambda: the_way_up(desk))
         _section("What if", lambda: what_if(desk))
         _section("What we write down", lambda: what_we_write_down(desk))
+        shelf = _section("The log", lambda: the_log(desk, keeper))
         html("<p>" + " ".join(escape(line) for line in CAUTIONS) + "</p>")
     desk.watch(lambda: _remember(desk, first))
     ui.on("leadline_drag", lambda event: dragged(desk, event.args))
+    ui.on("leadline_log", shelf.look)
     ui.on("leadline_night", lambda event: _to_night(desk, event.args is True))
     ui.timer(0.0, lambda: _begin(desk, first if opened else None), once=True)
 
 
-def _section(heading: str, inside: Callable[[], None]) -> None:
+def _section(heading: str, inside: Callable[[], _T]) -> _T:
     name = heading.lower().replace(" ", "-")
     with ui.element("section").props(f'id="{name}" aria-label="{heading}"'):
         html(f"<h2>{heading}</h2>")
-        inside()
+        return inside()
 
 
 # --- What the browser remembers ---------------------------------------------------------------------------------------
@@ -108,6 +114,7 @@ async def _begin(desk: Desk, opened: str | None) -> None:
     if not isinstance(remembered, dict):
         remembered = {}
     desk.night = remembered.get("night") is True
+    ui.run_javascript("window.leadlineWatchLog(emitEvent)")
     text, saved, first = (remembered.get(name) for name in ("text", "saved", "first"))
     if isinstance(text, str) and text.strip() and (opened is None or first == opened):
         desk.open(text, saved if isinstance(saved, str) else None)
@@ -164,7 +171,9 @@ def _tools(desk: Desk, dives: Mapping[str, str]) -> None:
         undo = ui.button("Undo", on_click=lambda: desk.write(desk.history.undone())).props("outline dense")
         redo = ui.button("Redo", on_click=lambda: desk.write(desk.history.redone())).props("outline dense")
         with ui.dropdown_button("Open", auto_close=True).props("outline dense"):
-            ui.item("A dive file …").props("clickable").on("click", js_handler="() => window.leadlineChooseFile()")
+            ui.item("A dive file …").props("clickable").on(
+                "click", js_handler="() => window.leadlineChooseFile('#open-file')"
+            )
             ui.item("A new dive, metric", on_click=lambda: desk.open(_NEW_DIVE))
             ui.item("A new dive, imperial", on_click=lambda: desk.open(_NEW_DIVE_IMPERIAL))
             for name, text in dives.items():

@@ -37,7 +37,7 @@ def html_briefing(team: Team, member: int) -> str:
         )
     )
     head = '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-    style = (STATIC / "page.css").read_text()
+    style = (STATIC / "page.css").read_text(encoding="utf-8")
     return (
         f'<!doctype html><html lang="en"><head>{head}<title>{title}</title><style>{style}</style></head>'
         f'<body class="shared"><header class="strip"><div class="inside">'

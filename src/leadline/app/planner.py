@@ -7,9 +7,10 @@ import logging
 import multiprocessing
 import time
 import tomllib
+from collections.abc import Callable
 from concurrent.futures import Future, TimeoutError
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
@@ -17,10 +18,12 @@ from leadline.app import paper
 from leadline.app.draft import MOST_CHARACTERS
 from leadline.brief import BriefError, parse_dive
 from leadline.brief.errors import Problem
-from leadline.brief.schema import Dive
+from leadline.brief.reader import Log
+from leadline.brief.schema import Dive, Kept
 from leadline.plan import solve
 from leadline.plan.solve import Frontier
 from leadline.plan.team import Team, plan_team
+from leadline.tissue.coefficients import SetName
 from leadline.tissue.fault import EngineFault
 from leadline.units import SystemName
 
@@ -34,6 +37,8 @@ LONGEST_LIMITS_S = 120.0
 WORKERS = 2
 
 _log = logging.getLogger(__name__)
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
@@ -44,18 +49,20 @@ class Planned:
     problems: tuple[Problem, ...] = ()
 
 
-def plan_text(text: str, units: SystemName | None = None) -> Planned:
-    """The plan of a dive file's text; `units` shows it in other units than the file is written in."""
+def plan_text(text: str, units: SystemName | None = None, database: str | None = None) -> Planned:
+    """The plan of a dive file's text; `units` shows it in other units than the file is written in. A dive of the log
+    that it names is looked up in that of a `database` URL, in the environment's or the user's own if None."""
     try:
-        return Planned(plan_team(read_text(text, units), ""))
+        return Planned(plan_team(read_text(text, units, database), ""))
     except BriefError as error:
         return Planned(None, error.problems)
     except EngineFault as error:
         return Planned(None, (Problem("", str(error)),))
 
 
-def read_text(text: str, units: SystemName | None = None) -> Dive:
-    """The dive of a dive file's text, shown in other units where they are given. Raises BriefError."""
+def read_text(text: str, units: SystemName | None = None, database: str | None = None) -> Dive:
+    """The dive of a dive file's text, with the dives of the log that it names, shown in other units where they are
+    given. Raises BriefError."""
     if len(text) > MOST_CHARACTERS:
         raise BriefError("", [Problem("", f"is over {MOST_CHARACTERS // 1000} kB, too large for this page")])
     try:
@@ -65,8 +72,22 @@ def read_text(text: str, units: SystemName | None = None) -> Dive:
     except (RecursionError, ValueError):
         said = "has tables nested too deeply, or a number too long, for any dive"
         raise BriefError("", [Problem("", said)]) from None
-    dive = parse_dive(tables, "")
+    dive = parse_dive(tables, "", _asked(database))
     return dive if units is None else dive.model_copy(update={"units": units})
+
+
+def _asked(database: str | None) -> Log:
+    """The log, as a dive file asks it. Nothing of it is loaded for a dive that does not."""
+
+    def kept(number: int, coefficients: SetName, diver: str, interval_min: float) -> Kept:
+        from leadline.logbook.carry import from_log
+
+        try:
+            return from_log(database)(number, coefficients, diver, interval_min)
+        except BriefError as error:
+            raise LookupError(f"the dive log cannot say what was dived before: {'; '.join(error.lines())}") from None
+
+    return kept
 
 
 def ready() -> bool:
@@ -100,7 +121,7 @@ def _begun() -> bool:
     return True
 
 
-def _limits(text: str, units: SystemName | None, job: int) -> Frontier | None:
+def _limits(text: str, units: SystemName | None, database: str | None, job: int) -> Frontier | None:
     """The limits around a dive, as far as known when they are to be stopped; None if nothing is."""
     current, tried, stopped = _shared
     current.value, tried.value = job, 0
@@ -112,7 +133,7 @@ def _limits(text: str, units: SystemName | None, job: int) -> Frontier | None:
             raise KeyboardInterrupt
 
     try:
-        return solve.frontier(read_text(text, units), "", told)
+        return solve.frontier(read_text(text, units, database), "", told)
     except KeyboardInterrupt:
         return None
 
@@ -123,8 +144,12 @@ def _limits(text: str, units: SystemName | None, job: int) -> Frontier | None:
 class Planner:
     """The processes that plan. Made once, for all clients; to be closed."""
 
-    def __init__(self, workers: int = WORKERS, longest_s: float = LONGEST_S, turn_s: float = TURN_S) -> None:
-        """`longest_s`: seconds after which a dive is given up; `turn_s`: after which it is if another waits."""
+    def __init__(
+        self, workers: int = WORKERS, longest_s: float = LONGEST_S, turn_s: float = TURN_S, database: str | None = None
+    ) -> None:
+        """`longest_s`: seconds after which a dive is given up; `turn_s`: after which it is if another waits;
+        `database`: the URL of the dive log."""
+        self._database = database
         self._longest_s, self._turn_s = longest_s, turn_s
         context = multiprocessing.get_context("spawn")
         lock = context.Lock()
@@ -143,7 +168,7 @@ class Planner:
     async def plan(self, text: str, units: SystemName | None = None) -> Planned:
         """The plan of a dive file's text. To give it up, cancel the task that waits for it."""
         try:
-            waiting = self._pool.schedule(plan_text, args=(text, units), timeout=self._longest_s)
+            waiting = self._pool.schedule(plan_text, args=(text, units, self._database), timeout=self._longest_s)
         except RuntimeError:
             _log.exception("there are no processes to plan in")
             return _refused("could not be planned: Leadline must be started again")
@@ -179,14 +204,16 @@ class Planner:
 
     async def sheet(self, team: Team, member: int, name: str) -> bytes:
         """A sheet of a diver as PDF; its name is one of `leadline.sheets.write.SHEETS`."""
-        waiting = self._pool.schedule(paper.sheet_pdf, args=(team, member, name), timeout=LONGEST_PAPER_S)
-        made: bytes = await asyncio.wrap_future(waiting)
-        return made
+        return await self.made(paper.sheet_pdf, team, member, name)
 
     async def briefing(self, team: Team, member: int) -> str:
         """The plan of a diver as one HTML file."""
-        waiting = self._pool.schedule(paper.html_briefing, args=(team, member), timeout=LONGEST_PAPER_S)
-        made: str = await asyncio.wrap_future(waiting)
+        return await self.made(paper.html_briefing, team, member)
+
+    async def made(self, make: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
+        """What a function makes, in one of the processes. Raises what went wrong; TimeoutError after a minute."""
+        waiting = self._pool.schedule(make, args=args, kwargs=kwargs, timeout=LONGEST_PAPER_S)
+        made: _T = await asyncio.wrap_future(waiting)
         return made
 
     # --- Limits: one dive at a time, the next waits
@@ -194,7 +221,7 @@ class Planner:
     def limits(self, text: str, units: SystemName | None = None) -> Limits:
         """Begin to work out the limits around a dive."""
         self._job += 1
-        args = (text, units, self._job)
+        args = (text, units, self._database, self._job)
         waiting = self._solver.schedule(_limits, args=args, timeout=LONGEST_LIMITS_S + 30.0)
         return Limits(self._job, waiting, self._shared)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from nicegui import app, ui
 
 from leadline.app.guard import Guard, is_loopback
+from leadline.app.keeper import Keeper
 from leadline.app.page import build
 from leadline.app.planner import Planner
 
@@ -19,11 +20,12 @@ def examples() -> dict[str, str]:
     """The example dive files by name."""
     beside = Path(__file__).parents[1] / "examples"  # in an installed package
     folder = beside if beside.is_dir() else Path(__file__).parents[3] / "examples"
-    return {path.stem: path.read_text() for path in sorted(folder.glob("*.toml"))}
+    return {path.stem: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.toml"))}
 
 
-def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT) -> None:
-    """Serve the page until interrupted; `text` is the dive file that it opens with, an example if empty.
+def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT, database: str | None = None) -> None:
+    """Serve the page until interrupted; `text` is the dive file that it opens with, an example if empty; `database` the
+    URL of the dive log, that of the environment or the user's own if None.
 
     On an address that other machines reach, a token is made, printed and needed. OSError if the port is taken.
     """
@@ -31,15 +33,16 @@ def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT) -> None:
     token = "" if is_loopback(host) else secrets.token_urlsafe(24)
     dives = examples()
     first = text or dives.get("marigold-trimix", next(iter(dives.values()), ""))
-    planner = Planner()
+    planner, keeper = Planner(database=database), Keeper(database)
     planner.warm_up()
 
     @ui.page("/", title="Leadline", response_timeout=30.0)
     def index() -> None:
-        build(planner, first, dives, opened=bool(text))
+        build(planner, keeper, first, dives, opened=bool(text))
 
     app.on_shutdown(planner.close)
-    app.add_middleware(Guard, host=host, token=token)
+    app.on_shutdown(keeper.close)
+    app.add_middleware(Guard, host=host, token=token, large=keeper.uploads)
     app.on_startup(lambda: print(_said(host, port, token), flush=True))
     ui.run(
         host=host, port=port, show=False, reload=False, title="Leadline", show_welcome_message=False, on_air=None,
@@ -66,5 +69,6 @@ def _said(host: str, port: int, token: str) -> str:
     shown = f"[{host}]" if ":" in host else host
     return (
         f"Leadline: http://{shown}:{port}/?token={token}   (Ctrl-C ends it)\n"
-        "Other machines reach this page. Whoever has the address with its token can use it; it is not encrypted."
+        "Other machines reach this page. Whoever has the address with its token can use it, and your dive log with it; "
+        "it is not encrypted."
     )

@@ -8,7 +8,7 @@ from html import escape
 
 from leadline.app.charts import drawn_limits, letter
 from leadline.brief.errors import Problem
-from leadline.plan import Finding, Plan
+from leadline.plan import Finding, Plan, flying
 from leadline.plan.contingency import Contingency
 from leadline.plan.rows import Row, planned_rows, pressures_bar, up
 from leadline.plan.solve import Frontier
@@ -62,9 +62,13 @@ def figures(plan: Plan) -> list[tuple[str, str]]:
     ]
 
 
-def findings(found: Iterable[Finding]) -> str:
-    """Findings, gravest first, the severity in words."""
-    return _list((finding.severity, _MARKS[finding.severity], finding.message) for finding in found)
+def findings(found: Iterable[Finding], numbered: bool = False) -> str:
+    """Findings, gravest first, the severity in words; with the numbers that they have in a picture."""
+    return _list(
+        (finding.severity, f"{i} {mark}" if numbered else mark, finding.message)
+        for i, finding in enumerate(found, 1)
+        for mark in (_MARKS[finding.severity],)
+    )
 
 
 def problems(found: Iterable[Problem]) -> str:
@@ -174,7 +178,15 @@ def breathing(plan: Plan) -> str:
         for part in plan.breathing
     ]
     unit = system.depth_unit
-    return table("Breathing", ("Gas", f"Depth, {unit}", "ppO2", f"MOD, {unit}", f"END, {unit}", "g/L"), rows)
+    breathed = table("Breathing", ("Gas", f"Depth, {unit}", "ppO2", f"MOD, {unit}", f"END, {unit}", "g/L"), rows)
+    return breathed + _after(plan)
+
+
+def _after(plan: Plan) -> str:
+    """Flying, and going up to an altitude, after the dive."""
+    rows = [[escape(cell) for cell in flying.in_words(ascent, plan.dive.units)] for ascent in plan.after]
+    head = ("After the dive", "Wait", "Model", "Published guidance")
+    return table("After the dive", head, rows, (0, 3)) + f"<p>{escape(flying.note(plan.dive.units))}</p>"
 
 
 def contingencies(plan: Plan) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import takewhile
 
+MOST_MESSAGE = 300
+"""Characters of one message."""
 MOST_SHOWN = 60
 """Characters of a refused value or key that a message quotes."""
 
@@ -76,6 +78,11 @@ def shown(value: object) -> str:
     except ValueError:  # Python does not write out integers of thousands of digits.
         return "so long a number"
     return _short(text)
+
+
+def shortened(message: str) -> str:
+    """A message without the middle of an endless value: what is right stands at its end."""
+    return message if len(message) <= MOST_MESSAGE else f"{message[:MOST_SHOWN]}…{message[-160:]}"
 
 
 def _written(part: str | int) -> str:

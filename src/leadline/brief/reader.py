@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from leadline.brief.checks import contradictions
-from leadline.brief.errors import MOST_SHOWN, AtKey, BriefError, Problem, key_path, shown
+from leadline.brief.errors import AtKey, BriefError, Problem, key_path, shortened, shown
 from leadline.brief.schema import Dive, Kept, Previous
 from leadline.tissue.coefficients import SetName
 from leadline.units import SYSTEMS
@@ -26,8 +26,6 @@ MOST_PROBLEMS = 20
 """Problems told of one file: after so many, more would not help."""
 MOST_CHOICES = 8
 """Words that could be right which a message lists although one of them is near."""
-MOST_MESSAGE = 300
-"""Characters of one message."""
 
 
 Log = Callable[[int, SetName, str, float], Kept]
@@ -61,7 +59,7 @@ def _read(path: Path, later: tuple[Path, ...], log: Log | None) -> Dive:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BriefError(name, [Problem("", f"is not TOML: {_shortened(str(error))}")]) from None
+        raise BriefError(name, [Problem("", f"is not TOML: {shortened(str(error))}")]) from None
     except (RecursionError, ValueError):
         said = "has tables nested too deeply, or a number too long, for any dive"
         raise BriefError(name, [Problem("", said)]) from None
@@ -194,7 +192,7 @@ def _message(detail: ErrorDetails) -> str:
     if kind == "missing":
         return f"is missing; {_needs_it(loc)} needs it"
     if kind == "value_error":
-        return _shortened(str(context["error"]))
+        return shortened(str(context["error"]))
     if kind == "literal_error":
         choices = re.findall("'(.*?)'", context["expected"])
         meant = _did_you_mean(value, choices)
@@ -246,11 +244,6 @@ def _did_you_mean(said: object, right: list[str]) -> str:
     folded = {name.casefold(): name for name in right}
     nearest = difflib.get_close_matches(said.casefold(), folded, n=1, cutoff=0.5)
     return f"; did you mean {folded[nearest[0]]!r}?" if nearest else ""
-
-
-def _shortened(message: str) -> str:
-    """A message without the middle of an endless value: what is right stands at its end."""
-    return message if len(message) <= MOST_MESSAGE else f"{message[:MOST_SHOWN]}…{message[-160:]}"
 
 
 def _model_at(loc: tuple[str | int, ...]) -> type[BaseModel] | None:

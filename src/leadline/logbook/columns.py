@@ -13,7 +13,7 @@ from datetime import datetime
 from itertools import pairwise
 from typing import Any
 
-from leadline.brief.errors import shown
+from leadline.brief.errors import shortened, shown
 from leadline.logbook.dived import MOST_SAMPLES, Breathed, Carried, Dived
 from leadline.logbook.opened import Opened
 from leadline.logbook.recorded import (
@@ -144,7 +144,7 @@ def _about(said: _Said, file: Opened) -> dict[str, Any]:
         try:
             found[key] = _ABOUT[key](value)
         except ValueError as error:
-            raise file.refused(f"{key} {shown(value)}: {error}", f"line {line}") from None
+            raise file.refused(f"{key} {shown(value)}: {shortened(str(error))}", f"line {line}") from None
     return found
 
 
@@ -195,7 +195,7 @@ def _cylinder(value: str, line: int, file: Opened) -> Carried:
             _quantity(end, "pressure", "60 bar") if end else None,
         )
     except (ValueError, csv.Error) as error:
-        raise file.refused(f"cylinder {shown(value)}: {error}", f"line {line}") from None
+        raise file.refused(f"cylinder {shown(value)}: {shortened(str(error))}", f"line {line}") from None
 
 
 def _table(table: str, first_line: int, file: Opened) -> tuple[list[str], Iterator[tuple[int, list[str]]], bool]:

@@ -10,6 +10,7 @@ import numpy as np
 from leadline.brief.errors import BriefError, Problem
 from leadline.logbook import breathing_rate, deviations
 from leadline.logbook.applied import Applied, applied
+from leadline.logbook.as_planned import NOT_RECORDED
 from leadline.logbook.breathing_rate import Gauge, Offer, Rates, Span, gauge_of
 from leadline.logbook.dived import Dived, problems
 from leadline.logbook.marks import (
@@ -285,6 +286,8 @@ def _rates(
         offer, said = breathing_rate.metabolic_oxygen(dived, oxygen, loop, celsius, dive.loop.metabolic_oxygen)
         found += [offer] if offer is not None else []
         missing += [said] if said else []
+    if dived.notes == NOT_RECORDED:
+        found, missing = [], ["Not recorded: the pressures are those of the plan, and say nothing of the diver"]
     return Rates(tuple(legs), tuple(found), tuple(missing))
 
 

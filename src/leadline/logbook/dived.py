@@ -20,6 +20,9 @@ DEEPEST_END_M = 10.0
 at 1 to 2 m)."""
 FASTEST_M_MIN = 150.0
 """Faster than any diver sinks or rises, over more than a step of `DEEPEST_END_M`: there times or depths are wrong."""
+WARMED_BAR = 10.0
+"""A cylinder that is not breathed from can end fuller by no more: it has got warmer."""
+LEANEST = 0.01
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 Column = tuple[float | None, ...]
 """Readings, one for each sample; None where there was none. An empty column was not recorded at all."""
@@ -175,10 +178,14 @@ def _of_cylinders(cylinders: Sequence[Carried]) -> Iterator[str]:
     if not cylinders:
         yield "has no cylinder, so nothing says what was breathed"
     for cylinder in cylinders:
-        size, pressures = cylinder.size_l, (cylinder.start_bar, cylinder.end_bar)
+        size, start_bar, end_bar = cylinder.size_l, cylinder.start_bar, cylinder.end_bar
+        if cylinder.mix.o2 < LEANEST:
+            yield f"has a cylinder ({cylinder.name}) with {100.0 * cylinder.mix.o2:.2g} % of oxygen, too little for anyone"
         if size is not None and not 0.1 <= size <= 300.0:
             yield f"has a cylinder ({cylinder.name}) of {size:g} L; it can be 0.1 to 300"
-        for pressure in pressures:
+        if start_bar is not None and end_bar is not None and end_bar > start_bar + WARMED_BAR:
+            yield f"has a cylinder ({cylinder.name}) that ends at {end_bar:g} bar, and began at {start_bar:g}"
+        for pressure in (start_bar, end_bar):
             if pressure is not None and not 0.0 <= pressure <= 500.0:
                 yield f"has a cylinder ({cylinder.name}) at {pressure:g} bar; it can be 0 to 500"
 

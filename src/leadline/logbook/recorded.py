@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from leadline.logbook.dived import DEEPEST_END_M, MOST_SAMPLES, Breathed, Column, Dived, Profile, problems
+from leadline.physics.mix import WATER_VAPOUR_BAR
 
 LATEST_START_S = 60.0
 """A record that begins later has lost its descent."""
+RICHEST_BAR = 1.66
+"""Oxygen at 6 m is breathed on a loop; nothing richer is flushed into one."""
 OPEN_CIRCUIT_BAR, OUTLIERS = 0.2, 0.25
 """A cell on open circuit reads what the gas gives, within so much; a quarter of its readings may be off."""
 ABOVE_WATER_M = -1.0
 """A sensor at the surface can read a little above it; down to this that is 0 m."""
 
-_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
 
 
 class Broken(ValueError):
@@ -47,9 +51,29 @@ def checked(dived: Dived) -> Dived:
     """A dive that can be true, or Broken with the first reason why not."""
     if wrong := problems(dived):
         raise Broken(wrong[0])
-    if unsaid := _loop_unsaid(dived):
+    if unsaid := _loop_unsaid(dived) or _no_diluent(dived):
         raise Broken(unsaid)
     return dived
+
+
+def _no_diluent(dived: Dived) -> str:
+    """In words, that a gas is breathed on the loop that is too rich for a diluent there: a bailout that is not said."""
+    for change in dived.breathed:
+        mix, depth_m = dived.cylinders[change.cylinder].mix, _depth(dived.profile, change.run_time_min)
+        inside_bar = mix.o2 * (dived.environment.pressure(depth_m) - WATER_VAPOUR_BAR)
+        if change.setpoint_bar is not None and inside_bar > max(RICHEST_BAR, change.setpoint_bar + OPEN_CIRCUIT_BAR):
+            at = f"{change.run_time_min:g} min, {depth_m:.3g} m"
+            said = f"changes to {mix.name} on the loop at {at}, which would make it {inside_bar:.2f} bar"
+            return f"{said}: if that is bailing out, it must say that the loop is left"
+    return ""
+
+
+def _depth(profile: Profile, at_min: float) -> float:
+    """The depth at a run time, straight between two samples. [m]"""
+    times, depths = profile.run_time_min, profile.depth_m
+    i = min(max(bisect_right(times, at_min), 1), len(times) - 1)
+    share = min(1.0, max(0.0, (at_min - times[i - 1]) / (times[i] - times[i - 1])))
+    return depths[i - 1] + share * (depths[i] - depths[i - 1])
 
 
 def _loop_unsaid(dived: Dived) -> str:

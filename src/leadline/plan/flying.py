@@ -184,7 +184,8 @@ def note(units: SystemName) -> str:
     return (
         "Guidance: consensus of the 2002 Flying After Recreational Diving Workshop, for cabins at "
         f"{altitude(GUIDED_FROM_M, units)} to {altitude(CABIN_M, units)} after recreational dives on air and nitrox. "
-        "Nothing published covers decompression dives on trimix or on a loop well."
+        "Nothing published covers decompression dives on trimix or on a loop well. "
+        "The model's number alone is no advice."
     )
 
 

@@ -116,11 +116,18 @@
     if (unsaved && !lost) event.preventDefault();
   });
 
-  // --- Opening a dive file: the browser's own dialog. The same file may be chosen again.
+  // --- Opening a dive file, or files of dives: the browser's own dialog. The same file may be chosen again.
 
-  window.leadlineChooseFile = () => {
-    const input = document.querySelector("#open-file input[type=file]");
+  window.leadlineChooseFile = (uploader) => {
+    const input = document.querySelector(`${uploader} input[type=file]`);
     if (input) { input.value = ""; input.click(); }
+  };
+
+  // --- The log is opened when it comes into sight, and looked at again whenever it does.
+
+  window.leadlineWatchLog = (emitter) => {
+    const seen = (entries) => { if (entries.some((entry) => entry.isIntersecting)) emitter("leadline_log"); };
+    new IntersectionObserver(seen).observe(document.getElementById("the-log"));
   };
 
   // --- Night, for a dark boat.
