@@ -180,7 +180,8 @@ def _of_cylinders(cylinders: Sequence[Carried]) -> Iterator[str]:
     for cylinder in cylinders:
         size, start_bar, end_bar = cylinder.size_l, cylinder.start_bar, cylinder.end_bar
         if cylinder.mix.o2 < LEANEST:
-            yield f"has a cylinder ({cylinder.name}) with {100.0 * cylinder.mix.o2:.2g} % of oxygen, too little for anyone"
+            percent = 100.0 * cylinder.mix.o2
+            yield f"has a cylinder ({cylinder.name}) with {percent:.2g} % of oxygen, too little for anyone"
         if size is not None and not 0.1 <= size <= 300.0:
             yield f"has a cylinder ({cylinder.name}) of {size:g} L; it can be 0.1 to 300"
         if start_bar is not None and end_bar is not None and end_bar > start_bar + WARMED_BAR:
