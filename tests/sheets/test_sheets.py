@@ -302,3 +302,16 @@ def test_a_sheet_that_cannot_be_set_leaves_the_old_sheets(
 def test_the_templates_are_data_driven(teams: dict[str, Team]) -> None:
     for text in write.SHEETS.values():
         assert json.loads(json.dumps(text(teams["loop"], teams["loop"].members[0])))
+
+
+@pytest.mark.parametrize(
+    ("name", "beyond"),
+    [("Åsa Żółć", False), ("Αριάδνη Ольга", False), ("60 m → 21 m, “½” ≤ 1.6", False), ("ベン", True), ("😀", True)],
+)
+def test_letters_that_the_own_font_lacks_are_set_in_one_of_the_machines(
+    monkeypatch: pytest.MonkeyPatch, name: str, beyond: bool
+) -> None:
+    asked: list[dict[str, Any]] = []
+    monkeypatch.setattr(write.typst, "compile", lambda *_, **options: asked.append(options))
+    write.typeset("slate", {"title": name})
+    assert [options["ignore_system_fonts"] for options in asked] == [not beyond]

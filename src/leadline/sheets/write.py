@@ -115,15 +115,24 @@ def picture_pages(template: str, data: dict[str, Any], ppi: float) -> list[bytes
     return pages if isinstance(pages, list) else [pages]
 
 
+def _beyond_own_font(text: str) -> bool:
+    """Whether a text has letters that are not Latin, Greek or Cyrillic, nor signs that go with them."""
+    return any(sign > "\u052f" and not "\u1e00" <= sign <= "\u2bff" for sign in text)
+
+
 def typeset(template: str, data: dict[str, Any], **output: Any) -> Any:
-    """A template filled with data, as Typst puts it out."""
+    """A template filled with data, as Typst puts it out.
+
+    In Leadline's own font on every machine; letters that it lacks are set in one of the machine's.
+    """
+    text = json.dumps(data, ensure_ascii=False)
     with as_file(files("leadline.sheets") / "templates") as templates:
         return typst.compile(
             str(templates / f"{template}.typ"),
             root=str(templates),
             font_paths=[str(font_source_sans_pro.font_directory)],
-            ignore_system_fonts=True,
-            sys_inputs={"sheet": json.dumps(data, ensure_ascii=False)},
+            ignore_system_fonts=not _beyond_own_font(text),
+            sys_inputs={"sheet": text},
             timestamp=0,
             **output,
         )
