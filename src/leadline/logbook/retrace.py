@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -144,7 +145,13 @@ def residual(dived: Dived, coefficients: SetName, before: Sequence[tuple[Dived, 
 
     `before` are the dives before it, the earliest first, each with the surface interval behind it [min], on air.
     """
-    return load(dived, coefficients, left_by(before, coefficients, dived.environment.surface_bar)).left
+    return _left_after(dived, coefficients, left_by(before, coefficients, dived.environment.surface_bar))
+
+
+@lru_cache(maxsize=64)
+def _left_after(dived: Dived, coefficients: SetName, start: Residual | None) -> Residual:
+    """Kept, since a draft that begins after dives of the log is planned at every change."""
+    return load(dived, coefficients, start).left
 
 
 def left_by(before: Sequence[tuple[Dived, float]], coefficients: SetName, surface_bar: float) -> Residual | None:
@@ -154,7 +161,7 @@ def left_by(before: Sequence[tuple[Dived, float]], coefficients: SetName, surfac
     surfaces_bar = [*(dived.environment.surface_bar for dived, _ in before[1:]), surface_bar]
     for (dived, interval_min), next_bar in zip(before, surfaces_bar, strict=False):
         bar = max(next_bar, dived.environment.surface_bar)
-        left = after_interval(load(dived, coefficients, left).left, interval_min, bar, coefficients)
+        left = after_interval(_left_after(dived, coefficients, left), interval_min, bar, coefficients)
     return left
 
 
