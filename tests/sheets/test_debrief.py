@@ -51,7 +51,7 @@ def test_plan_and_dive_lie_over_each_other():
     assert {tuple(point) for point in data["planned"]} <= dived
     # 60 m of 63.6 shown; leaving at 20 min of the whole run time.
     end = found().plan.schedule.run_time_min
-    assert [round(WIDTH_MM * 20 / end, 2), round(HEIGHT_MM / 1.06, 2)] in data["dived"]
+    assert [round(WIDTH_MM * 20 / end, 3), round(HEIGHT_MM / 1.06, 3)] in data["dived"]
     assert data["numbers"] == []
 
 

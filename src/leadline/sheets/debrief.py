@@ -10,7 +10,7 @@ from typing import Any
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.logbook import debrief_words as words
 from leadline.logbook.debrief import Debrief
-from leadline.sheets.profile import tick_step
+from leadline.sheets.profile import Frame
 from leadline.sheets.write import typeset
 from leadline.units import SYSTEMS
 from leadline.whole import write_whole
@@ -106,34 +106,15 @@ def picture(found: Debrief) -> Data:
     """Where every line and label goes, in millimetres from the plot's upper left corner."""
     system, schedule, retraced = SYSTEMS[found.plan.dive.units], found.plan.schedule, found.retraced
     end_min = max(schedule.run_time_min, found.surfaced_min)
-    deepest_m = 1.06 * max(found.plan.dive.deepest_m, found.dived.deepest_m)
-
-    def x(run_time_min: float) -> float:
-        return round(WIDTH_MM * min(run_time_min, end_min) / end_min, 2)
-
-    def y(depth_m: float) -> float:
-        return round(HEIGHT_MM * min(depth_m, deepest_m) / deepest_m, 2)
-
+    frame = Frame(WIDTH_MM, HEIGHT_MM, end_min, 1.06 * max(found.plan.dive.deepest_m, found.dived.deepest_m))
+    x, y = frame.x, frame.y
     shown = [i for i, at in enumerate(retraced.run_time_min.tolist()) if at <= end_min + 1e-6]
     shown = [i for k, i in enumerate(shown) if k % math.ceil(len(shown) / MOST_POINTS) == 0 or i == shown[-1]]
     times = [x(float(retraced.run_time_min[i])) for i in shown]
     track = schedule.track.points
     planned = [[0.0, 0.0], *([x(leg.end_min), y(leg.end_m)] for leg in schedule.legs)]
     dived = [[at, y(float(retraced.depth_m[i]))] for at, i in zip(times, shown, strict=True)]
-    deepest, depth_step, time_step = deepest_m / system.depth_m, 0.0, tick_step(end_min, 14)
-    depth_step = tick_step(deepest, 8)
-    return {
-        "width": WIDTH_MM,
-        "height": HEIGHT_MM,
-        "depth_unit": system.depth_unit,
-        "depths": [
-            {"at": y(i * depth_step * system.depth_m), "text": f"{i * depth_step:.0f}"}
-            for i in range(math.floor(deepest / depth_step) + 1)
-        ],
-        "times": [
-            {"at": x(i * time_step), "text": f"{i * time_step:.0f}"}
-            for i in range(math.floor(end_min / time_step + 1e-9) + 1)
-        ],
+    return frame.axes(system) | {
         "planned": planned,
         "dived": dived,
         "ceiling": _filled([[at, y(float(retraced.ceiling_m[i]))] for at, i in zip(times, shown, strict=True)]),

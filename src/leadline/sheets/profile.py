@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 from leadline.plan import Plan
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, System
 
 _STEPS = (1.0, 2.0, 5.0)
 _LABEL_HIGH_MM = 3.4
@@ -23,16 +24,47 @@ def tick_step(span: float, most: int) -> float:
         power *= 10.0
 
 
+@dataclass(frozen=True)
+class Frame:
+    """Depth downwards over run time, in millimetres from the upper left corner. What lies outside is at its edge."""
+
+    width_mm: float
+    height_mm: float
+    end_min: float
+    deepest_m: float
+
+    def x(self, run_time_min: float) -> float:
+        """Where a run time is. [mm]"""
+        return round(self.width_mm * min(run_time_min, self.end_min) / self.end_min, 3)
+
+    def y(self, depth_m: float) -> float:
+        """Where a depth is. [mm]"""
+        return round(self.height_mm * min(depth_m, self.deepest_m) / self.deepest_m, 3)
+
+    def axes(self, system: System) -> dict[str, Any]:
+        """Size, and round numbers along the sides."""
+        deepest = self.deepest_m / system.depth_m
+        depth_step, time_step = tick_step(deepest, 8), tick_step(self.end_min, 14)
+        return {
+            "width": self.width_mm,
+            "height": self.height_mm,
+            "depth_unit": system.depth_unit,
+            "depths": [
+                {"at": self.y(i * depth_step * system.depth_m), "text": f"{i * depth_step:.0f}"}
+                for i in range(math.floor(deepest / depth_step) + 1)
+            ],
+            "times": [
+                {"at": self.x(i * time_step), "text": f"{i * time_step:.0f}"}
+                for i in range(math.floor(self.end_min / time_step + 1e-9) + 1)
+            ],
+        }
+
+
 def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
     """Depth over run time: axes, ceiling, one line for every stretch on a gas, labels that do not overlap."""
     system, schedule = SYSTEMS[plan.dive.units], plan.schedule
-    end_min, deepest_m = schedule.run_time_min, plan.dive.deepest_m * 1.06
-
-    def x(run_time_min: float) -> float:
-        return round(width_mm * run_time_min / end_min, 3)
-
-    def y(depth_m: float) -> float:
-        return round(height_mm * depth_m / deepest_m, 3)
+    frame = Frame(width_mm, height_mm, schedule.run_time_min, plan.dive.deepest_m * 1.06)
+    x, y = frame.x, frame.y
 
     names = list(dict.fromkeys(leg.source.name for leg in schedule.legs))
     lines: list[dict[str, Any]] = []
@@ -42,7 +74,7 @@ def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
         lines[-1]["points"].append([x(leg.end_min), y(leg.end_m)])
 
     points = schedule.track.points
-    ceiling = [[x(float(p["run_time_min"])), y(min(float(p["ceiling_m"]), deepest_m))] for p in points]
+    ceiling = [[x(float(p["run_time_min"])), y(float(p["ceiling_m"]))] for p in points]
     ceiling = [[0.0, 0.0], *ceiling, [width_mm, 0.0]] if any(high > 0.0 for _, high in ceiling) else []
 
     boxes: list[_Box] = []
@@ -73,20 +105,7 @@ def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
             boxes.append(box)
             stops.append({"x": round(box.left, 3), "y": round(box.top, 3), "text": text})
 
-    deepest = deepest_m / system.depth_m
-    depth_step, time_step = tick_step(deepest, 8), tick_step(end_min, 14)
-    return {
-        "width": width_mm,
-        "height": height_mm,
-        "depth_unit": system.depth_unit,
-        "depths": [
-            {"at": y(i * depth_step * system.depth_m), "text": f"{i * depth_step:.0f}"}
-            for i in range(math.floor(deepest / depth_step) + 1)
-        ],
-        "times": [
-            {"at": x(i * time_step), "text": f"{i * time_step:.0f}"}
-            for i in range(math.floor(end_min / time_step + 1e-9) + 1)
-        ],
+    return frame.axes(system) | {
         "lines": lines,
         "changes": [[x(s.run_time_min), y(s.depth_m)] for s in schedule.switches],
         "ceiling": ceiling,
