@@ -40,6 +40,8 @@ def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT, database: s
     def index() -> None:
         build(planner, keeper, first, dives, opened=bool(text))
 
+    # No bar at the top while something is sent: it says nothing, and has no name that a screen reader could say.
+    app.config.quasar_config["loadingBar"]["skipHijack"] = True
     app.on_shutdown(planner.close)
     app.on_shutdown(keeper.close)
     app.add_middleware(Guard, host=host, token=token, large=keeper.uploads)
