@@ -10,8 +10,8 @@ from leadline.logbook.breathing_rate import LegRmv, Offer
 from leadline.logbook.debrief import Debrief, GasDived, HighestGf
 from leadline.logbook.marks import Held, Mark, Moment
 from leadline.logbook.retrace import Retraced
-from leadline.plan.findings import Finding
 from leadline.plan.gases import Source
+from leadline.plan.report import findings_as_data
 
 VERSION = 1
 
@@ -32,7 +32,7 @@ def debrief_as_data(found: Debrief) -> dict[str, Any]:
             "coefficients": plan.dive.model.coefficients,
             "gradient_factors": list(plan.dive.model.gradient_factors),
         },
-        "findings": [_finding(one) for one in found.findings],
+        "findings": findings_as_data(found.findings),
         "not_recorded": list(found.not_recorded),
         "run_time_min": found.surfaced_min,
         "planned_run_time_min": plan.schedule.run_time_min,
@@ -71,17 +71,6 @@ def debrief_as_data(found: Debrief) -> dict[str, Any]:
         },
         "sheet": _applied(found.applied),
         "track": _track(found.retraced),
-    }
-
-
-def _finding(one: Finding) -> dict[str, Any]:
-    return {
-        "code": one.code,
-        "severity": one.severity,
-        "message": one.message,
-        "values": one.values,
-        "run_time_min": one.run_time_min,
-        "depth_m": one.depth_m,
     }
 
 

@@ -51,7 +51,7 @@ def as_data(plan: Plan) -> dict[str, Any]:
         "bailout": None if plan.bailout is None else _bailout(plan.bailout),
         "contingencies": [_contingency(contingency, plan) for contingency in plan.contingencies],
         "after": [_after(ascent) for ascent in plan.after],
-        "findings": _findings(plan.findings),
+        "findings": findings_as_data(plan.findings),
     }
 
 
@@ -91,7 +91,7 @@ def team_as_data(team: Team) -> dict[str, Any]:
             {"diver": carry.diver, "cylinder": carry.cylinder, "gas": carry.mix.label, "litres": carry.litres}
             for carry in team.carries
         ],
-        "findings": _findings(team.findings),
+        "findings": findings_as_data(team.findings),
     }
 
 
@@ -152,7 +152,8 @@ def _schedule(schedule: Schedule, supply: Sequence[CylinderUse]) -> dict[str, An
     }
 
 
-def _findings(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+def findings_as_data(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    """Findings, each with where in the dive it is."""
     return [
         {
             "code": finding.code,
@@ -344,5 +345,5 @@ def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
         "loop": _loop(found.loop),
         "oxygen": _oxygen(found.oxygen) if way_up else None,
         "breathing": [_breathed(part) for part in found.breathing],
-        "findings": _findings(found.findings),
+        "findings": findings_as_data(found.findings),
     }
