@@ -21,6 +21,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from leadline.physics.mix import AIR_O2, Mix
 from leadline.units import FREE_CUBIC_FOOT_L
 
@@ -154,6 +157,17 @@ class _Isotherm:
         """Pressure at a density. [bar]"""
         return mol_l * self.rt * self.compressibility(mol_l)[0]
 
+    def bars(self, mol_l: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Pressures at densities. [bar]"""
+        delta = mol_l / self.reducing_mol_l
+        z = np.ones_like(delta)
+        for c, terms in self.groups:
+            power = delta**c
+            damping = np.exp(-power) if c else 1.0
+            for d, a in terms:
+                z += a * damping * delta**d * (d - c * power)
+        return mol_l * self.rt * z
+
     def mol_l(self, bar: float) -> float:
         """Density at a pressure: Newton's method from the ideal gas, kept inside a bracket. [mol/L]
 
@@ -253,6 +267,16 @@ def pressure_of(mix: Mix, water_l: float, free_litres: float, celsius: float) ->
     if not 0.0 <= density <= molar_density(mix, MAX_BAR, celsius) * (1.0 + 1e-12):
         raise ValueError(f"{free_litres:g} L of gas in a cylinder of {water_l:g} L is outside 0 to {MAX_BAR:g} bar")
     return min(isotherm.bar(density), MAX_BAR)
+
+
+def pressures_of(mix: Mix, water_l: float, free_litres: NDArray[np.float64], celsius: float) -> NDArray[np.float64]:
+    """`pressure_of` for an array of contents. [bar] ValueError if any is out of its range."""
+    _check_water(water_l)
+    isotherm = _isotherm(mix, celsius)
+    density = free_litres / (float(water_l) * isotherm.rt)
+    if np.any((density < 0.0) | (density > molar_density(mix, MAX_BAR, celsius) * (1.0 + 1e-12))):
+        raise ValueError(f"a content of a cylinder of {water_l:g} L is outside 0 to {MAX_BAR:g} bar")
+    return np.minimum(isotherm.bars(density), MAX_BAR)
 
 
 @lru_cache(maxsize=4096)

@@ -15,12 +15,16 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import cast
+
+from numba.extending import register_jitable
 
 from leadline.brief.schema import Dive, Previous
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
 from leadline.plan.schedule import Leg, as_dived, interval_bar, lay_out, schedule
+from leadline.tissue import kernel
 from leadline.tissue.loading import Dose
 
 NOAA_PPO2_BAR = (0.60, 0.70, 0.80, 0.90, 1.00, 1.10, 1.20, 1.30, 1.40, 1.50, 1.60)
@@ -35,7 +39,10 @@ REPEX_OTU = (850.0, 1400.0, 1860.0, 2100.0, 2300.0, 2520.0, 2660.0, 2800.0, 2970
 REPEX_LATER_OTU = 300.0
 """The same from the eleventh day on, for each day: what can be repeated day after day."""
 
-_SLICE_BAR = 0.02
+SLICE_BAR = 0.02
+"""Travel is cut into slices of at most so much depth."""
+_compilable = cast("kernel.Compile", register_jitable)
+"""Python here, and compiled where compiled code calls it: one formula for a dive and for many."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +94,7 @@ class Before:
         return sum(dose.otu for dose in self.doses if dose.ago_min < DAY_MIN)
 
 
+@_compilable
 def exposure_limit(ppo2_bar: float) -> float:
     """The NOAA single-exposure limit. [min]
 
@@ -101,6 +109,7 @@ def day_limit(ppo2_bar: float) -> float:
     return _limit(ppo2_bar, NOAA_DAY_MIN)
 
 
+@_compilable
 def _limit(ppo2_bar: float, minutes: tuple[float, ...]) -> float:
     if NOAA_PPO2_BAR[-1] < ppo2_bar:
         ppo2_bar = max(NOAA_PPO2_BAR[-1], ppo2_bar - GRID_TOLERANCE_BAR)
@@ -108,12 +117,15 @@ def _limit(ppo2_bar: float, minutes: tuple[float, ...]) -> float:
         return math.inf
     if ppo2_bar <= NOAA_PPO2_BAR[0]:
         return minutes[0]
-    i = next((i for i, row in enumerate(NOAA_PPO2_BAR) if ppo2_bar <= row), len(NOAA_PPO2_BAR) - 1)
+    i = 1
+    while i < len(NOAA_PPO2_BAR) - 1 and ppo2_bar > NOAA_PPO2_BAR[i]:
+        i += 1
     low, high = NOAA_PPO2_BAR[i - 1], NOAA_PPO2_BAR[i]
     share = (ppo2_bar - low) / (high - low)
     return max(1.0, minutes[i - 1] + share * (minutes[i] - minutes[i - 1]))
 
 
+@_compilable
 def cns_rate(ppo2_bar: float) -> float:
     """CNS share a minute. [1/min]"""
     return 1.0 / exposure_limit(ppo2_bar)
@@ -124,6 +136,7 @@ def day_rate(ppo2_bar: float) -> float:
     return 1.0 / day_limit(ppo2_bar)
 
 
+@_compilable
 def otu_rate(ppo2_bar: float) -> float:
     """Oxygen toxicity units a minute."""
     return float(((ppo2_bar - 0.5) / 0.5) ** (5.0 / 6.0)) if ppo2_bar > 0.5 else 0.0
@@ -179,7 +192,7 @@ def _older(doses: Iterable[Dose], minutes: float) -> tuple[Dose, ...]:
 def _rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, float, float, float]:
     """Mean CNS, OTU and share of a day a minute over a leg, and its highest ppO2. (Contingencies share most legs.)"""
     first, last = source.ppo2(start_bar), source.ppo2(end_bar)
-    slices = max(1, math.ceil(abs(end_bar - start_bar) / _SLICE_BAR)) if first != last else 1
+    slices = max(1, math.ceil(abs(end_bar - start_bar) / SLICE_BAR)) if first != last else 1
     ppo2 = [source.ppo2(start_bar + (end_bar - start_bar) * (i + 0.5) / slices) for i in range(slices)]
     cns, otu, day = (sum(map(rate, ppo2)) / slices for rate in (cns_rate, otu_rate, day_rate))
     return cns, otu, day, max(first, last)

@@ -232,11 +232,16 @@ def _split(uses: Iterable[LegUse], litres: float) -> tuple[list[LegUse], list[Le
 def _inflation(dive: Dive, legs: Iterable[Leg]) -> list[Pool]:
     """What drysuit and wing take on the way down: from inflation cylinders, else the diluent or the bottom gas."""
     volume_l = (dive.gas.drysuit or 0.0) + (dive.gas.wing or 0.0)
-    feeding = _used_for(dive, "inflation") or _used_for(dive, "bottom" if dive.loop is None else "diluent")
-    alike = [cylinder for cylinder in feeding if cylinder.gas == feeding[0].gas]
+    alike = inflation_cylinders(dive)
     if volume_l == 0.0 or not alike:
         return []
     return [(alike, [_filled(dive, leg, volume_l) for leg in legs if leg.end_m > leg.start_m])]
+
+
+def inflation_cylinders(dive: Dive) -> list[Cylinder]:
+    """The cylinders that drysuit and wing are filled from."""
+    feeding = _used_for(dive, "inflation") or _used_for(dive, "bottom" if dive.loop is None else "diluent")
+    return [cylinder for cylinder in feeding if cylinder.gas == feeding[0].gas]
 
 
 def _fed(dive: Dive, legs: Iterable[Leg], rmv: Rmv) -> tuple[list[LegUse], list[LegUse]]:

@@ -1,0 +1,1 @@
+"""Many dives at once: sweeps, table sets, ensembles, and whoever computes them."""
