@@ -28,6 +28,10 @@ class BriefError(Exception):
         self.problems = tuple(problems)
         super().__init__("\n".join(self.lines()))
 
+    def __reduce__(self) -> tuple[type[BriefError], tuple[str, list[Problem]]]:
+        """Its own arguments, so that it comes back whole from another process."""
+        return type(self), (self.source, list(self.problems))
+
     def lines(self) -> list[str]:
         """One line a problem: file, key, message."""
         return [": ".join(part for part in (self.source, p.key, p.message) if part) for p in self.problems]

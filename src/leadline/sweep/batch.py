@@ -10,19 +10,26 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from numba import get_num_threads, njit, prange
 from numpy.typing import NDArray
 
 from leadline.brief.schema import Dive
+from leadline.plan import oxygen
 from leadline.plan.oxygen import SLICE_BAR, cns_rate, otu_rate
 from leadline.plan.schedule import MOST_LEGS, Layout
 from leadline.tissue import kernel
-from leadline.tissue.kernel import inner
 
 Array = NDArray[Any]
+
+_njit: Any = njit  # its stubs leave out the options
+_OVER_ALL_CORES = _njit(parallel=True, nogil=True, cache=kernel.KEPT)
+entry, inner, parallel = (
+    kernel.along_with(one, kernel.__file__, oxygen.__file__) for one in (kernel.entry, kernel.inner, _OVER_ALL_CORES)
+)
+"""Compile a function of many dives: one that makes arrays, one that must not, and one that spreads over all cores."""
 
 FIGURES = np.dtype(
     [
@@ -44,6 +51,20 @@ FIGURES = np.dtype(
 )
 """What came of one dive."""
 
+KNOWN = 512
+KNOWN_OXYGEN = np.dtype(
+    [
+        ("source", "i8"),
+        ("start_m", "f8"),
+        ("end_m", "f8"),
+        ("setpoint_bar", "f8"),
+        ("cns", "f8"),
+        ("otu", "f8"),
+        ("highest_bar", "f8"),
+    ]
+)
+"""What a leg takes of oxygen a minute, remembered."""
+
 _NUMBERS = np.dtype(
     [
         (name, "f8")
@@ -54,7 +75,7 @@ _NUMBERS = np.dtype(
     ]
 )  # fmt: skip
 
-_ONE_AT_A_TIME = threading.Lock()
+ONE_AT_A_TIME = threading.Lock()
 """A parallel region may not be entered from two Python threads at once: not every threading layer bears it."""
 
 
@@ -101,9 +122,9 @@ class Swum:
 
 def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
     """Many dives of the layout of `dive`. ValueError for an array of another length than `dives`."""
-    numbers = _numbers(dive, layout, varied, dives)
-    depth_m = _by_level(varied.depth_m, layout.levels["depth_m"], dives)
-    leave_at_min = _by_level(varied.leave_at_min, layout.levels["leave_at_min"], dives)
+    numbers = numbers_of(dive, layout, varied, dives)
+    depth_m = by_level(varied.depth_m, layout.levels["depth_m"], dives)
+    leave_at_min = by_level(varied.leave_at_min, layout.levels["leave_at_min"], dives)
     rules = layout.rules
     if varied.depth_m is not None and dives > 0:
         grid_m = dive.stops.depths_m(max(dive.deepest_m, float(depth_m.max())))
@@ -112,7 +133,7 @@ def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
     figures = np.zeros(dives, FIGURES)
     stop_min = np.zeros((dives, len(rules.stop_depths_m)))
     breathed_l = np.zeros((dives, len(layout.sources)))
-    with _ONE_AT_A_TIME:
+    with ONE_AT_A_TIME:
         _swim_all(
             4 * get_num_threads(), numbers, depth_m, leave_at_min, planned_bar, layout.start, layout.levels,
             layout.ways, layout.source_rows, rules, layout.comps, figures, stop_min, breathed_l,
@@ -120,7 +141,7 @@ def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
     return Swum(figures, stop_min, rules.stop_depths_m, breathed_l)
 
 
-def _numbers(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Array:
+def numbers_of(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Array:
     """The numbers of every dive: those given, else the layout's."""
     rules = layout.rules
     numbers = np.zeros(dives, _NUMBERS)
@@ -137,7 +158,8 @@ def _numbers(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Array:
     return numbers
 
 
-def _by_level(given: Array | None, planned: Array, dives: int) -> Array:
+def by_level(given: Array | None, planned: Array, dives: int) -> Array:
+    """A number of every level of every dive [dives, levels]: those given, else the layout's."""
     if given is None:
         return np.tile(planned, (dives, 1))
     if np.shape(given) != (dives, len(planned)):
@@ -145,42 +167,61 @@ def _by_level(given: Array | None, planned: Array, dives: int) -> Array:
     return np.ascontiguousarray(given, dtype=float)
 
 
-@inner
+@entry
 def _swim_some(
     first: int, end: int, numbers: Array, depth_m: Array, leave_at_min: Array, planned_bar: float, start: Array,
     levels: Array, ways: Array, sources: Array, rules: kernel.Rules, comps: kernel.Compartments,
     figures: Array, stop_min: Array, breathed_l: Array,
 ) -> None:  # fmt: skip
-    """Swim the dives from `first` to before `end`, one after the other."""
-    tissue = np.empty((2, kernel.COMPARTMENTS))
-    legs = np.zeros(MOST_LEGS, kernel.LEG)
-    own_levels, own_sources = levels.copy(), sources.copy()
+    """Swim the dives from `first` to before `end`, one after the other, in room of their own."""
+    known = np.zeros(KNOWN, KNOWN_OXYGEN)
+    for i in range(KNOWN):
+        known[i].source = -1
+    _swim_each(
+        first, end, numbers, depth_m, leave_at_min, planned_bar, start, levels.copy(), ways, sources, sources.copy(),
+        rules, kernel.room_for(comps), np.empty(start.shape), np.zeros(MOST_LEGS, kernel.LEG), known,
+        figures, stop_min, breathed_l,
+    )  # fmt: skip
+
+
+@inner
+def _swim_each(
+    first: int, end: int, numbers: Array, depth_m: Array, leave_at_min: Array, planned_bar: float, start: Array,
+    levels: Array, ways: Array, planned: Array, sources: Array, rules: kernel.Rules, room: kernel.Room,
+    tissue: Array, legs: Array, known: Array, figures: Array, stop_min: Array, breathed_l: Array,
+) -> None:  # fmt: skip
     for i in range(first, end):
-        number = numbers[i]
-        kernel.copy_tissue(start, tissue)
-        for level in range(len(own_levels)):
-            own_levels[level].depth_m = depth_m[i, level]
-            own_levels[level].leave_at_min = leave_at_min[i, level]
-        for source in range(len(own_sources)):
-            if sources[source].setpoint_bar > 0.0 and sources[source].setpoint_bar == planned_bar:
-                own_sources[source].setpoint_bar = number.setpoint_bar
-        own = kernel.Rules(
-            rules.surface_bar, rules.bar_per_m, number.gf_low, number.gf_high, number.descent, number.ascent,
-            number.between_stops, number.to_surface, number.switch_hold_min, rules.oxygen_on_min,
-            rules.oxygen_off_min, rules.break_source, rules.stop_depths_m, rules.held,
-        )  # fmt: skip
-        n, left, fault, _, _ = kernel.swim(tissue, own_levels, ways, own_sources, own, comps, legs)
+        own = own_dive(
+            numbers[i], depth_m[i], leave_at_min[i], planned_bar, start, levels, planned, sources, rules, tissue
+        )
+        n, left, fault, _, _ = kernel.swim_in(tissue, levels, ways, sources, own, room, legs)
         figures[i].fault = fault
         if fault == kernel.FINE:
-            _add_up(legs[:n], left, number, tissue, own_sources, own, comps, figures[i], stop_min[i])
-            _add_up_gas(legs[:n], number, own_sources, own, figures[i], breathed_l[i])
+            add_up(legs[:n], left, tissue, sources, own, room, known, figures[i], stop_min[i])
+            add_up_gas(legs[:n], numbers[i], sources, own, figures[i], breathed_l[i])
 
 
-_njit: Any = njit  # its stubs leave out the options
-_parallel = cast(kernel.Compile, _njit(parallel=True, nogil=True, cache=kernel.KEPT))
+@inner
+def own_dive(
+    number: Any, depth_m: Array, leave_at_min: Array, planned_bar: float, start: Array, levels: Array, planned: Array,
+    sources: Array, rules: kernel.Rules, tissue: Array,
+) -> kernel.Rules:  # fmt: skip
+    """Put a dive's own numbers into `levels` and `sources`, and its tissues at the start. Returns its rules."""
+    kernel.copy_tissue(start, tissue)
+    for level in range(len(levels)):
+        levels[level].depth_m = depth_m[level]
+        levels[level].leave_at_min = leave_at_min[level]
+    for source in range(len(sources)):
+        if planned[source].setpoint_bar > 0.0 and planned[source].setpoint_bar == planned_bar:
+            sources[source].setpoint_bar = number.setpoint_bar
+    return kernel.Rules(
+        rules.surface_bar, rules.bar_per_m, number.gf_low, number.gf_high, number.descent, number.ascent,
+        number.between_stops, number.to_surface, number.switch_hold_min, rules.oxygen_on_min,
+        rules.oxygen_off_min, rules.break_source, rules.stop_depths_m, rules.held,
+    )  # fmt: skip
 
 
-@_parallel
+@parallel
 def _swim_all(
     parts: int, numbers: Array, depth_m: Array, leave_at_min: Array, planned_bar: float, start: Array, levels: Array,
     ways: Array, sources: Array, rules: kernel.Rules, comps: kernel.Compartments,
@@ -196,9 +237,9 @@ def _swim_all(
 
 
 @inner
-def _add_up(
-    legs: Array, left: int, number: Any, tissue: Array, sources: Array, rules: kernel.Rules,
-    comps: kernel.Compartments, figure: Any, stop_min: Array,
+def add_up(
+    legs: Array, left: int, tissue: Array, sources: Array, rules: kernel.Rules, room: kernel.Room,
+    known: Array, figure: Any, stop_min: Array,
 ) -> None:  # fmt: skip
     """Times, stops, oxygen, and the gradient factor on surfacing."""
     last = legs[len(legs) - 1]
@@ -208,7 +249,7 @@ def _add_up(
     for i in range(len(legs)):
         leg = legs[i]
         minutes = leg.end_min - leg.start_min
-        cns, otu, highest = leg_oxygen(leg, sources, rules)
+        cns, otu, highest = _known_oxygen(leg, sources, rules, known)
         figure.cns_percent += 100.0 * cns * minutes
         figure.otu += otu * minutes
         figure.highest_ppo2_bar = max(figure.highest_ppo2_bar, highest)
@@ -220,13 +261,37 @@ def _add_up(
                     stop_min[stop] += minutes
     figure.gf_surface, figure.leading = -9.0, 1
     for c in range(kernel.COMPARTMENTS):
-        gf = kernel.gradient_factor(tissue, c, rules.surface_bar, comps)
+        gf = kernel.gradient_factor(tissue, c, rules.surface_bar, room)
         if gf > figure.gf_surface:
             figure.gf_surface, figure.leading = gf, c + 1
 
 
 @inner
-def leg_oxygen(leg: Any, sources: Array, rules: kernel.Rules) -> tuple[float, float, float]:
+def _known_oxygen(leg: Any, sources: Array, rules: kernel.Rules, known: Array) -> tuple[float, float, float]:
+    """`_leg_oxygen`, looked up if a leg just like it came before, as most have: stops and the ways between them."""
+    setpoint_bar = sources[leg.source].setpoint_bar
+    place = int(64.0 * leg.start_m) * 7349 + int(64.0 * leg.end_m) * 1931 + leg.source * 97
+    at, last = place % KNOWN, (place + 7) % KNOWN
+    while (
+        at != last
+        and known[at].source >= 0
+        and not (
+            known[at].source == leg.source
+            and known[at].start_m == leg.start_m
+            and known[at].end_m == leg.end_m
+            and known[at].setpoint_bar == setpoint_bar
+        )
+    ):
+        at = (at + 1) % KNOWN
+    k = known[at]
+    if k.source != leg.source or k.start_m != leg.start_m or k.end_m != leg.end_m or k.setpoint_bar != setpoint_bar:
+        k.source, k.start_m, k.end_m, k.setpoint_bar = leg.source, leg.start_m, leg.end_m, setpoint_bar
+        k.cns, k.otu, k.highest_bar = _leg_oxygen(leg, sources, rules)
+    return k.cns, k.otu, k.highest_bar
+
+
+@inner
+def _leg_oxygen(leg: Any, sources: Array, rules: kernel.Rules) -> tuple[float, float, float]:
     """Mean CNS share and OTU a minute over a leg, and its highest ppO2 [bar], as `leadline.plan.oxygen` has them."""
     source = sources[leg.source]
     start_bar, end_bar = kernel.ambient(leg.start_m, rules), kernel.ambient(leg.end_m, rules)
@@ -243,7 +308,7 @@ def leg_oxygen(leg: Any, sources: Array, rules: kernel.Rules) -> tuple[float, fl
 
 
 @inner
-def _add_up_gas(legs: Array, number: Any, sources: Array, rules: kernel.Rules, figure: Any, breathed_l: Array) -> None:
+def add_up_gas(legs: Array, number: Any, sources: Array, rules: kernel.Rules, figure: Any, breathed_l: Array) -> None:
     """What is breathed of each source, and what the loop and the suit are filled for; see `leadline.plan.supply`."""
     flushed = -1
     for leg in legs:

@@ -8,15 +8,17 @@ Who is who:
     sources  what can be breathed: an array of SOURCE
     way      which source is breathed at which depth: rows of WAY, deepest first
     rules    the site, the gradient factors, the rates and the stop grid: one `Rules`
-    diver    where the diver is now: an array of one DIVER, changed in place. Functions that are handed it work on
-             `d = diver[0]`; those that make one keep to the array, since a lone record does not keep its array alive
+    room     the same compartments, with room to work in: one `Room` a thread, made by whoever Python calls
+    diver    where the diver is now: an array of one DIVER, changed in place; functions work on `d = diver[0]`
     legs     what the diver has done so far: rows of LEG, `d.legs` of them filled
 """
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, NamedTuple, Protocol, TypeVar, cast
 
 import numpy as np
@@ -50,10 +52,33 @@ def _is_kept() -> bool:
 
 KEPT = _is_kept()
 """Without a folder to keep it in, the kernel is compiled anew in every process."""
-entry = cast(Compile, _njit(cache=KEPT))
-"""Compiles a function that Python calls."""
-inner = cast(Compile, _njit(cache=KEPT, no_cpython_wrapper=True, no_cfunc_wrapper=True))
-"""Compiles a function that only the kernel calls."""
+# No division here is by zero; to check each would keep loops from becoming vector instructions.
+_PLAIN = {"cache": KEPT, "error_model": "numpy"}
+entry = cast(Compile, _njit(**_PLAIN))
+"""Compiles a function that Python calls: it keeps the arrays alive that the others work on, and makes new ones."""
+# References counted between threads cost more than all the arithmetic: what is inside an entry counts none.
+_INSIDE = _PLAIN | {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, "_nrt": False}
+inner = cast(Compile, _njit(**_INSIDE))
+"""Compiles a function that only the kernel calls. It can make no array, and must return none to an entry: that would
+count it as one reference too many and free it."""
+hot = cast(Compile, _njit(**_INSIDE, forceinline=True))
+"""The same, put where it is called."""
+
+
+def along_with(compiler: Compile, *sources: str) -> Compile:
+    """A compiler whose kept code is thrown away when any of these files has changed as well: their code is compiled
+    into it, and numba asks only for the file that a function stands in."""
+    stamp = hashlib.sha256(b"".join(Path(source).read_bytes() for source in sources)).hexdigest()
+
+    def compile_(function: F) -> F:
+        compiled: Any = compiler(function)
+        if KEPT:
+            kept = compiled._cache._cache_file
+            kept._source_stamp = (kept._source_stamp, stamp)
+        return cast(F, compiled)
+
+    return compile_
+
 
 WATER_VAPOUR = WATER_VAPOUR_BAR
 COMPARTMENTS = 16
@@ -62,6 +87,11 @@ CLOSE = 1e-6
 STUCK_AFTER_MIN = 2880.0
 """An ascent that takes longer than two days never ends: some stop cannot clear on the gas breathed there."""
 NDL_CAP_MIN = 999
+MOST_WAY = 64
+"""Legs of a direct way up or down: it changes source at most once for every cylinder."""
+MOST_DOUBLINGS = 40
+"""Of the minutes that a share is worked out for: a million years."""
+STAYED, TRAVELLED = 0, 1
 OXYGEN = 0.9
 """A source of at least this oxygen fraction, breathed on open circuit, is what oxygen breaks interrupt."""
 
@@ -172,7 +202,27 @@ class Compartments(NamedTuple):
     rate: Array  # ln 2 / half-time, 1/min
     a: Array  # bar
     b: Array
-    minute: Array  # what one minute at constant depth brings of the difference: 1 - exp(-rate)
+    mean: Array  # 1 / rate, min
+    minute: Array  # what one minute at constant depth brings of a difference: 1 - exp(-rate)
+
+
+class Room(NamedTuple):
+    """The compartments, with room to work in. It is written to: every thread has its own (`room_for`)."""
+
+    rate: Array
+    a: Array
+    b: Array
+    mean: Array
+    minute: Array
+    stayed: Array  # what the minutes last stayed bring of a difference ...
+    travelled: Array  # ... and last travelled,
+    of_min: Array  # [2] which are these minutes
+    diver: Array  # one who dives
+    trial: Array  # [2, 16] tensions tried out by `ascend` and `ndl`
+    looked: Array  # ... by `look`
+    direct: Array  # ... and by `direct_is_fine`, with
+    direct_diver: Array  # whom it sends up
+    direct_legs: Array  # and what they do
 
 
 class Rules(NamedTuple):
@@ -197,13 +247,13 @@ class Rules(NamedTuple):
 # --- Gas: what reaches the tissues ------------------------------------------------------------------------------------
 
 
-@inner
+@hot
 def ambient(depth_m: float, rules: Rules) -> float:
     """Ambient pressure. [bar]"""
     return rules.surface_bar + rules.bar_per_m * depth_m
 
 
-@inner
+@hot
 def oxygen_fraction(bar: float, source: Any) -> float:
     """Oxygen breathed on open circuit, or on a semi-closed loop in balance: fresh gas brings what is metabolised and
     what is vented, (P·fO2 - m) / (P - m)."""
@@ -213,7 +263,7 @@ def oxygen_fraction(bar: float, source: Any) -> float:
     return max(0.0, (bar * source.o2 - m) / (bar - m)) if bar > m else 0.0
 
 
-@inner
+@hot
 def ppo2(bar: float, source: Any) -> float:
     """Oxygen partial pressure breathed: Dalton's on open circuit, the loop's below water vapour. [bar]"""
     if source.setpoint_bar == 0.0:
@@ -222,7 +272,7 @@ def ppo2(bar: float, source: Any) -> float:
     return min(dry, max(source.setpoint_bar, source.o2 * dry))
 
 
-@inner
+@hot
 def inspired_inert(bar: float, source: Any) -> float:
     """Inspired inert gas, nitrogen and helium together. [bar]"""
     dry = bar - WATER_VAPOUR
@@ -231,49 +281,123 @@ def inspired_inert(bar: float, source: Any) -> float:
     return dry - ppo2(bar, source)
 
 
-@inner
+@hot
 def copy_tissue(source: Array, target: Array) -> None:
     """Copy tensions. (A loop: it compiles in a fraction of the time of a slice assignment.)"""
-    for gas in range(2):
-        for c in range(COMPARTMENTS):
-            target[gas, c] = source[gas, c]
+    for c in range(source.shape[1]):
+        target[0, c] = source[0, c]
+        target[1, c] = source[1, c]
 
 
 # --- Loading ----------------------------------------------------------------------------------------------------------
 
 
 @entry
-def load_constant(tissue: Array, bar: float, minutes: float, source: Any, comps: Compartments) -> None:
-    """Haldane's equation: `minutes` at a constant ambient pressure."""
-    inert = inspired_inert(bar, source)
-    for gas in range(2):
-        inspired = inert * (source.he_share if gas == 1 else 1.0 - source.he_share)
-        for c in range(COMPARTMENTS):
-            share = comps.minute[gas, c] if minutes == 1.0 else -math.expm1(-comps.rate[gas, c] * minutes)
-            tissue[gas, c] += (inspired - tissue[gas, c]) * share
+def room_for(comps: Compartments) -> Room:
+    """Room to work in for one thread."""
+    tissues = np.empty((5, 2, COMPARTMENTS))
+    divers = np.zeros(2, DIVER)
+    return Room(
+        comps.rate, comps.a, comps.b, comps.mean, comps.minute, tissues[0], tissues[1], np.zeros(2), divers[:1],
+        tissues[2], tissues[3], tissues[4], divers[1:], np.zeros(MOST_WAY, LEG),
+    )  # fmt: skip
+
+
+@hot
+def share_of_small(x: float) -> float:
+    """1 - exp(-x) for x from 0 to 0.5 by its series, to the last digit or two.
+
+    Plain arithmetic is compiled to vector instructions, and has the same bits on every machine; a library's exponential
+    is neither.
+    """
+    s = 1.0 - x * (1.0 / 15.0)
+    s = 1.0 - x * (1.0 / 14.0) * s
+    s = 1.0 - x * (1.0 / 13.0) * s
+    s = 1.0 - x * (1.0 / 12.0) * s
+    s = 1.0 - x * (1.0 / 11.0) * s
+    s = 1.0 - x * (1.0 / 10.0) * s
+    s = 1.0 - x * (1.0 / 9.0) * s
+    s = 1.0 - x * (1.0 / 8.0) * s
+    s = 1.0 - x * (1.0 / 7.0) * s
+    s = 1.0 - x * (1.0 / 6.0) * s
+    s = 1.0 - x * (1.0 / 5.0) * s
+    s = 1.0 - x * (1.0 / 4.0) * s
+    s = 1.0 - x * (1.0 / 3.0) * s
+    s = 1.0 - x * (1.0 / 2.0) * s
+    return x * s
 
 
 @inner
-def load_linear(
-    tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, comps: Compartments
-) -> None:
-    """Schreiner's equation: a steady change of ambient pressure in which inspired gas changes linearly."""
-    start_inert = inspired_inert(start_bar, source)
-    slope_inert = (inspired_inert(end_bar, source) - start_inert) / minutes
-    for gas in range(2):
-        share = source.he_share if gas == 1 else 1.0 - source.he_share
-        start = start_inert * share
-        slope = slope_inert * share
-        for c in range(COMPARTMENTS):
-            k = comps.rate[gas, c]
-            fading = (start - tissue[gas, c] - slope / k) * math.exp(-k * minutes)
-            tissue[gas, c] = start + slope * (minutes - 1.0 / k) - fading
+def work_out(minutes: float, rate: Array, share: Array) -> None:
+    """What minutes bring of a difference: 1 - exp(-rate·minutes).
+
+    The minutes are halved until the fastest compartment (helium's first) is within the series, and the share doubled
+    back: 1 - exp(-2x) = s·(2 - s).
+    """
+    doublings = 0
+    while minutes * rate[1, 0] > 0.5 and doublings < MOST_DOUBLINGS:
+        minutes *= 0.5
+        doublings += 1
+    for c in range(rate.shape[1]):
+        share[0, c] = share_of_small(rate[0, c] * minutes)
+        share[1, c] = share_of_small(rate[1, c] * minutes)
+    for _ in range(doublings):
+        for c in range(rate.shape[1]):
+            share[0, c] *= 2.0 - share[0, c]
+            share[1, c] *= 2.0 - share[1, c]
+
+
+@hot
+def load_at_depth(tissue: Array, bar: float, minutes: float, source: Any, room: Room) -> None:
+    """Haldane's equation: `minutes` at a constant ambient pressure."""
+    if minutes <= 0.0:
+        return
+    if room.of_min[STAYED] != minutes:
+        room.of_min[STAYED] = minutes
+        work_out(minutes, room.rate, room.stayed)
+    inert = inspired_inert(bar, source)
+    n2, he = inert * (1.0 - source.he_share), inert * source.he_share
+    share = room.stayed
+    for c in range(tissue.shape[1]):
+        tissue[0, c] += (n2 - tissue[0, c]) * share[0, c]
+        tissue[1, c] += (he - tissue[1, c]) * share[1, c]
+
+
+@hot
+def load_linear(tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, room: Room) -> None:
+    """Schreiner's equation: a steady change of ambient pressure in which inspired gas changes linearly.
+
+    With E = 1 - exp(-kt): p = p0 + (inspired - p0)·E + slope·(t - E/k).
+    """
+    if room.of_min[TRAVELLED] != minutes:
+        room.of_min[TRAVELLED] = minutes
+        work_out(minutes, room.rate, room.travelled)
+    inert = inspired_inert(start_bar, source)
+    slope = (inspired_inert(end_bar, source) - inert) / minutes
+    he_share, n2_share = source.he_share, 1.0 - source.he_share
+    n2, he, n2_slope, he_slope = inert * n2_share, inert * he_share, slope * n2_share, slope * he_share
+    share, mean = room.travelled, room.mean
+    for c in range(tissue.shape[1]):
+        tissue[0, c] += (n2 - tissue[0, c]) * share[0, c] + n2_slope * (minutes - share[0, c] * mean[0, c])
+        tissue[1, c] += (he - tissue[1, c]) * share[1, c] + he_slope * (minutes - share[1, c] * mean[1, c])
+
+
+@entry
+def load_constant(tissue: Array, bar: float, minutes: float, source: Any, comps: Compartments) -> None:
+    """Haldane's equation: `minutes` at a constant ambient pressure."""
+    load_at_depth(tissue, bar, minutes, source, room_for(comps))
 
 
 @entry
 def load_travel(
     tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, comps: Compartments
 ) -> None:
+    """A steady change of ambient pressure; see `load_between`."""
+    load_between(tissue, start_bar, end_bar, minutes, source, room_for(comps))
+
+
+@hot
+def load_between(tissue: Array, start_bar: float, end_bar: float, minutes: float, source: Any, room: Room) -> None:
     """A steady change of ambient pressure, split where a loop's regime changes so that each piece is linear.
 
     On a semi-closed loop inspired gas bends a little with depth; an ascent goes from stop depth to stop depth, and over
@@ -282,7 +406,7 @@ def load_travel(
     if minutes <= 0.0:
         return
     if source.setpoint_bar == 0.0 or start_bar == end_bar:
-        load_linear(tissue, start_bar, end_bar, minutes, source, comps)
+        load_linear(tissue, start_bar, end_bar, minutes, source, room)
         return
     all_oxygen_bar = source.setpoint_bar + WATER_VAPOUR  # shallower: the loop is pure oxygen
     diluent_bar = source.setpoint_bar / source.o2 + WATER_VAPOUR  # deeper: the diluent alone exceeds the setpoint
@@ -293,7 +417,7 @@ def load_travel(
             if min(bar, to_bar) < edge < max(bar, to_bar):
                 to_bar = edge
         part = minutes * (to_bar - bar) / (end_bar - start_bar)
-        load_linear(tissue, bar, to_bar, part, source, comps)
+        load_linear(tissue, bar, to_bar, part, source, room)
         bar = to_bar
 
 
@@ -301,7 +425,7 @@ def load_travel(
 
 
 @inner
-def a_and_b(tissue: Array, c: int, comps: Compartments) -> tuple[float, float]:
+def a_and_b(tissue: Array, c: int, comps: Compartments | Room) -> tuple[float, float]:
     """a [bar] and b of compartment `c`, weighted by its nitrogen and helium tensions."""
     n2, he = tissue[0, c], tissue[1, c]
     p = n2 + he
@@ -311,7 +435,7 @@ def a_and_b(tissue: Array, c: int, comps: Compartments) -> tuple[float, float]:
 
 
 @inner
-def tolerated(tissue: Array, c: int, gf: float, comps: Compartments) -> float:
+def tolerated(tissue: Array, c: int, gf: float, comps: Compartments | Room) -> float:
     """The lowest ambient pressure compartment `c` tolerates: (p - a·GF) / (GF/b + 1 - GF). [bar]"""
     p = tissue[0, c] + tissue[1, c]
     a, b = a_and_b(tissue, c, comps)
@@ -319,42 +443,51 @@ def tolerated(tissue: Array, c: int, gf: float, comps: Compartments) -> float:
 
 
 @inner
-def gradient_factor(tissue: Array, c: int, bar: float, comps: Compartments) -> float:
+def gradient_factor(tissue: Array, c: int, bar: float, comps: Compartments | Room) -> float:
     """How far compartment `c` is from ambient (0) to its M-value (1) at an ambient pressure; below 0 undersaturated."""
     a, b = a_and_b(tissue, c, comps)
     return (tissue[0, c] + tissue[1, c] - bar) / (a + bar / b - bar)
 
 
-@inner
-def is_within(tissue: Array, c: int, bar: float, gf: float, comps: Compartments) -> bool:
-    """Whether compartment `c` tolerates an ambient pressure: `tolerated` ≤ bar, multiplied out so that it needs no
-    division. With A and B the weighted sums of a and b: p²B - GF·A·B ≤ bar·(GF·p² + (1 - GF)·p·B)."""
-    n2, he = tissue[0, c], tissue[1, c]
+@hot
+def is_within(n2: float, he: float, c: int, bar: float, gf: float, comps: Compartments | Room) -> bool:
+    """Whether compartment `c`, with such tensions, tolerates an ambient pressure: `tolerated` ≤ bar, multiplied out so
+    that it needs no division. With A and B the weighted sums of a and b: p²B - GF·A·B ≤ bar·(GF·p² + (1 - GF)·p·B)."""
     p = n2 + he
     weighted_a = comps.a[0, c] * n2 + comps.a[1, c] * he
     weighted_b = comps.b[0, c] * n2 + comps.b[1, c] * he
     return p * p * weighted_b - gf * weighted_a * weighted_b <= bar * p * (gf * p + (1.0 - gf) * weighted_b)
 
 
-@inner
-def first_over(tissue: Array, bar: float, gf: float, comps: Compartments, suspect: int) -> int:
+@hot
+def first_over(tissue: Array, bar: float, gf: float, comps: Compartments | Room, suspect: int) -> int:
     """A compartment that does not tolerate an ambient pressure, or -1. `suspect`, that held last, is asked first."""
-    if suspect >= 0 and not is_within(tissue, suspect, bar, gf, comps):
+    if suspect >= 0 and not is_within(tissue[0, suspect], tissue[1, suspect], suspect, bar, gf, comps):
         return suspect
-    for c in range(COMPARTMENTS):
-        if not is_within(tissue, c, bar, gf, comps):
-            return c
+    over = 0
+    for c in range(tissue.shape[1]):  # counted, not looked for: so it needs no branches
+        over += not is_within(tissue[0, c], tissue[1, c], c, bar, gf, comps)
+    if over > 0:
+        for c in range(COMPARTMENTS):
+            if not is_within(tissue[0, c], tissue[1, c], c, bar, gf, comps):
+                return c
     return -1
 
 
-@entry
-def clears(tissue: Array, bar: float, gf: float, comps: Compartments) -> bool:
+@hot
+def all_within(tissue: Array, bar: float, gf: float, comps: Compartments | Room) -> bool:
     """Whether every compartment tolerates an ambient pressure under a gradient factor."""
     return first_over(tissue, bar, gf, comps, -1) < 0
 
 
 @entry
-def ceiling_bar(tissue: Array, gf: float, comps: Compartments) -> float:
+def clears(tissue: Array, bar: float, gf: float, comps: Compartments) -> bool:
+    """Whether every compartment tolerates an ambient pressure under a gradient factor."""
+    return all_within(tissue, bar, gf, comps)
+
+
+@entry
+def ceiling_bar(tissue: Array, gf: float, comps: Compartments | Room) -> float:
     """The lowest ambient pressure that every compartment tolerates under a gradient factor. [bar]"""
     highest = -1.0
     for c in range(COMPARTMENTS):
@@ -362,7 +495,7 @@ def ceiling_bar(tissue: Array, gf: float, comps: Compartments) -> float:
     return highest
 
 
-@inner
+@hot
 def line_gf(depth_m: float, first_stop_m: float, rules: Rules) -> float:
     """GF low at the first stop (and before there is one), GF high at the surface, linear in depth between."""
     if first_stop_m <= 0.0 or depth_m >= first_stop_m:
@@ -373,33 +506,32 @@ def line_gf(depth_m: float, first_stop_m: float, rules: Rules) -> float:
 # --- The diver moves --------------------------------------------------------------------------------------------------
 
 
-@inner
+@hot
 def source_at(way: Array, depth_m: float) -> int:
     """The source breathed at a depth: the last row whose depth is reached."""
     found = way[0].source
-    for row in way:
-        if row.from_depth_m >= depth_m - CLOSE:
-            found = row.source
+    for i in range(len(way)):
+        if way[i].from_depth_m >= depth_m - CLOSE:
+            found = way[i].source
     return found
 
 
-@inner
+@hot
 def breathed(diver: Array, depth_m: float, way: Array, sources: Array, rules: Rules) -> int:
     """The source breathed now, oxygen breaks included."""
-    d = diver[0]
     source = source_at(way, depth_m)
-    if d.run_time_min < d.break_until_min - CLOSE and is_oxygen(sources[source]):
-        return rules.break_source
+    if diver[0].run_time_min < diver[0].break_until_min - CLOSE and is_oxygen(sources[source]):
+        source = rules.break_source
     return source
 
 
-@inner
+@hot
 def is_oxygen(source: Any) -> bool:
     """Whether oxygen breaks apply to this source."""
     return source.setpoint_bar == 0.0 and source.metabolised_bar == 0.0 and source.o2 >= OXYGEN
 
 
-@inner
+@hot
 def add_leg(diver: Array, legs: Array, end_min: float, end_m: float, source: int, kind: int, gf: float) -> None:
     """Write down a leg from where the diver is, and put the diver at its end."""
     d = diver[0]
@@ -431,10 +563,10 @@ def add_leg(diver: Array, legs: Array, end_min: float, end_m: float, source: int
     d.depth_m = end_m
 
 
-@inner
+@hot
 def move(
     diver: Array, tissue: Array, to_m: float, rate: float, gf: float,
-    way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    way: Array, sources: Array, rules: Rules, room: Room, legs: Array,
 ) -> None:  # fmt: skip
     """Travel to a depth at a rate [m/min], changing source where the way says so."""
     d = diver[0]
@@ -443,49 +575,48 @@ def move(
     while d.depth_m != to_m and d.fault == FINE:
         here = d.depth_m
         next_m = to_m
-        for row in way:
-            edge = row.from_depth_m
+        for i in range(len(way)):
+            edge = way[i].from_depth_m
             if min(here, next_m) + CLOSE < edge < max(here, next_m) - CLOSE:
                 next_m = edge
-        minutes = abs(next_m - here) / rate
+        # Steps of a grid in feet differ in their last digits: rounded, they take the same minutes.
+        minutes = math.floor(abs(next_m - here) * 1e9 + 0.5) * 1e-9 / rate
         source = breathed(diver, 0.5 * (here + next_m), way, sources, rules)
-        load_travel(tissue, ambient(here, rules), ambient(next_m, rules), minutes, sources[source], comps)
+        load_between(tissue, ambient(here, rules), ambient(next_m, rules), minutes, sources[source], room)
         add_leg(diver, legs, d.run_time_min + minutes, next_m, source, kind, gf)
 
 
-@inner
+@hot
 def stay(
     diver: Array, tissue: Array, until_min: float, source: int, kind: int,
-    gf: float, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    gf: float, sources: Array, rules: Rules, room: Room, legs: Array,
 ) -> None:  # fmt: skip
     """Stay at the present depth until a run time."""
     d = diver[0]
     minutes = until_min - d.run_time_min
     if minutes <= 0.0:
         return
-    if abs(minutes - 1.0) < 1e-9:
-        minutes = 1.0
-    load_constant(tissue, ambient(d.depth_m, rules), minutes, sources[source], comps)
+    load_at_depth(tissue, ambient(d.depth_m, rules), minutes, sources[source], room)
     add_leg(diver, legs, until_min, d.depth_m, source, kind, gf)
 
 
-@inner
+@hot
 def next_whole_minute(run_time_min: float) -> float:
     """The next whole minute of run time, never the present one. [min]"""
     return math.floor(run_time_min + CLOSE) + 1.0
 
 
-@inner
+@hot
 def next_stop_depth(depth_m: float, target_m: float, rules: Rules) -> float:
     """The next depth of the stop grid on the way up, not above the target. [m]"""
     above = 0.0
-    for stop_m in rules.stop_depths_m:
-        if stop_m < depth_m - CLOSE:
-            above = stop_m
+    for i in range(len(rules.stop_depths_m)):
+        if rules.stop_depths_m[i] < depth_m - CLOSE:
+            above = rules.stop_depths_m[i]
     return max(above, target_m)
 
 
-@inner
+@hot
 def take_up(diver: Array, source: Any, sources: Array, rules: Rules) -> float:
     """Change to a source. Returns the run time before which the diver does not go on. [min]"""
     d = diver[0]
@@ -499,14 +630,17 @@ def take_up(diver: Array, source: Any, sources: Array, rules: Rules) -> float:
     return d.run_time_min + hold
 
 
-@inner
+@hot
 def wait(
-    diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
-) -> None:
-    """Wait at a stop until the next whole minute, taking oxygen breaks when they are due."""
+    diver: Array, tissue: Array, holding: int, next_bar: float, next_gf: float,
+    way: Array, sources: Array, rules: Rules, room: Room, legs: Array,
+) -> None:  # fmt: skip
+    """Wait at a stop until the next whole minute, or the first at which compartment `holding` tolerates the next stop;
+    taking oxygen breaks when they are due. `holding` is -1 if none is known."""
     d = diver[0]
     source = source_at(way, d.depth_m)
-    if rules.oxygen_on_min > 0.0 and is_oxygen(sources[source]):
+    with_breaks = rules.oxygen_on_min > 0.0 and is_oxygen(sources[source])
+    if with_breaks:
         if d.break_until_min > 0.0 and d.run_time_min >= d.break_until_min - CLOSE:
             d.oxygen_since_min = d.break_until_min
             d.break_until_min = -1.0
@@ -515,10 +649,35 @@ def wait(
             d.break_until_min = d.run_time_min + rules.oxygen_off_min
     source = breathed(diver, d.depth_m, way, sources, rules)
     gf = line_gf(d.depth_m, d.first_stop_m, rules)
-    stay(diver, tissue, next_whole_minute(d.run_time_min), source, STOP, gf, sources, rules, comps, legs)
+    until_min = next_whole_minute(d.run_time_min)
+    if holding >= 0 and not with_breaks:
+        bar, first_min = ambient(d.depth_m, rules), until_min - d.run_time_min
+        until_min += minutes_held(tissue, holding, first_min, bar, sources[source], next_bar, next_gf, room)
+    stay(diver, tissue, until_min, source, STOP, gf, sources, rules, room, legs)
 
 
-@inner
+@hot
+def minutes_held(
+    tissue: Array, c: int, first_min: float, bar: float, source: Any, next_bar: float, next_gf: float, room: Room
+) -> float:
+    """Whole minutes, after the first minutes at a stop, for which compartment `c` does not yet tolerate the next stop.
+
+    No stop is shorter than what holds it longest, so the other compartments need not be followed minute by minute.
+    """
+    inert = inspired_inert(bar, source)
+    inspired_n2, inspired_he = inert * (1.0 - source.he_share), inert * source.he_share
+    n2, he = tissue[0, c], tissue[1, c]
+    n2 += (inspired_n2 - n2) * share_of_small(room.rate[0, c] * first_min)
+    he += (inspired_he - he) * share_of_small(room.rate[1, c] * first_min)
+    minutes = 0.0
+    while minutes < STUCK_AFTER_MIN and not is_within(n2, he, c, next_bar, next_gf, room):
+        n2 += (inspired_n2 - n2) * room.minute[0, c]
+        he += (inspired_he - he) * room.minute[1, c]
+        minutes += 1.0
+    return minutes
+
+
+@hot
 def held_until(depth_m: float, rules: Rules) -> float:
     """The run time before which a depth is not left; 0 if nothing but the ceiling holds. [min]"""
     for i in range(len(rules.held)):
@@ -542,7 +701,7 @@ def varied(rules: Rules, gf_low: float, gf_high: float, rate: float, break_sourc
 @inner
 def ascend(
     diver: Array, tissue: Array, target_m: float, way: Array,
-    sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    sources: Array, rules: Rules, room: Room, legs: Array,
 ) -> None:  # fmt: skip
     """Up to a depth (0: the surface), stopping wherever the ceiling or a gas switch holds the diver.
 
@@ -553,7 +712,7 @@ def ascend(
     if d.depth_m > d.first_stop_m + CLOSE:
         d.first_stop_m = -1.0  # below the last line: it is drawn anew
     give_up_min = d.run_time_min + STUCK_AFTER_MIN
-    trial = np.empty_like(tissue)
+    trial = room.trial
     holding = -1  # the compartment that held the diver last
     while d.depth_m > target_m + CLOSE and d.fault == FINE:
         not_before_min = take_up(diver, source_at(way, d.depth_m), sources, rules)
@@ -563,7 +722,7 @@ def ascend(
         while not arrived and d.fault == FINE:
             gf = line_gf(next_m, d.first_stop_m, rules)
             next_bar = ambient(next_m, rules)
-            holding = first_over(tissue, next_bar, gf, comps, holding)
+            holding = first_over(tissue, next_bar, gf, room, holding)
             if holding < 0:
                 if d.run_time_min >= not_before_min - CLOSE:
                     run_time_min, legs_before = d.run_time_min, d.legs
@@ -571,74 +730,69 @@ def ascend(
                     if next_m < CLOSE and here <= rules.stop_depths_m[1] + CLOSE:
                         rate = rules.to_surface
                     copy_tissue(tissue, trial)
-                    move(diver, trial, next_m, rate, gf, way, sources, rules, comps, legs)
-                    if clears(trial, next_bar, gf, comps):
+                    move(diver, trial, next_m, rate, gf, way, sources, rules, room, legs)
+                    if all_within(trial, next_bar, gf, room):
                         copy_tissue(trial, tissue)
                         arrived = True
                         continue
                     d.depth_m, d.run_time_min, d.legs = here, run_time_min, legs_before
                 else:
-                    wait(diver, tissue, way, sources, rules, comps, legs)
+                    wait(diver, tissue, -1, next_bar, gf, way, sources, rules, room, legs)
                     continue
             if d.first_stop_m < 0.0:
                 d.first_stop_m = here  # here is the first stop; ask again under the line
                 continue
-            wait(diver, tissue, way, sources, rules, comps, legs)
+            wait(diver, tissue, holding, next_bar, gf, way, sources, rules, room, legs)
             if d.run_time_min > give_up_min:
                 d.fault = NEVER_CLEARS
 
 
 @inner
-def go_direct(
-    diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
-) -> bool:
-    """Ascend without a stop at the planned rates. Returns whether all of it was within GF high."""
+def go_direct(diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, room: Room, legs: Array) -> bool:
+    """Ascend without a stop at the planned rates, as long as it is within GF high. Returns whether all of it was."""
     d = diver[0]
     last_stop_m = rules.stop_depths_m[1]
-    within = True
     if d.depth_m > last_stop_m:
-        move(diver, tissue, last_stop_m, rules.ascent, rules.gf_high, way, sources, rules, comps, legs)
-        within = clears(tissue, ambient(last_stop_m, rules), rules.gf_high, comps)
-    move(diver, tissue, 0.0, rules.to_surface, rules.gf_high, way, sources, rules, comps, legs)
-    return within and clears(tissue, rules.surface_bar, rules.gf_high, comps)
-
-
-@entry
-def direct_is_fine(
-    tissue: Array, depth_m: float, way: Array, sources: Array, rules: Rules, comps: Compartments
-) -> bool:
-    """Whether a direct ascent from here stays within GF high."""
-    if not clears(tissue, ambient(depth_m, rules), rules.gf_high, comps):
-        return False
-    trial = tissue.copy()
-    diver = new_diver(depth_m, 0.0)
-    legs = np.zeros(len(way) + 4, LEG)
-    return go_direct(diver, trial, way, sources, rules, comps, legs)
+        move(diver, tissue, last_stop_m, rules.ascent, rules.gf_high, way, sources, rules, room, legs)
+        if not all_within(tissue, ambient(last_stop_m, rules), rules.gf_high, room):
+            return False
+    move(diver, tissue, 0.0, rules.to_surface, rules.gf_high, way, sources, rules, room, legs)
+    return all_within(tissue, rules.surface_bar, rules.gf_high, room)
 
 
 @inner
-def new_diver(depth_m: float, run_time_min: float) -> Array:
-    """A diver at a depth and run time, with no stop behind them."""
-    diver = np.zeros(1, DIVER)
+def direct_is_fine(tissue: Array, depth_m: float, way: Array, sources: Array, rules: Rules, room: Room) -> bool:
+    """Whether a direct ascent from here stays within GF high."""
+    if not all_within(tissue, ambient(depth_m, rules), rules.gf_high, room):
+        return False
+    copy_tissue(tissue, room.direct)
+    begin(room.direct_diver, depth_m, 0.0)
+    return go_direct(room.direct_diver, room.direct, way, sources, rules, room, room.direct_legs)
+
+
+@hot
+def begin(diver: Array, depth_m: float, run_time_min: float) -> None:
+    """Put a diver at a depth and run time, with no stop behind them."""
     d = diver[0]
     d.depth_m = depth_m
     d.run_time_min = run_time_min
     d.source = -1
     d.first_stop_m = -1.0
+    d.oxygen_since_min = 0.0
     d.break_until_min = -1.0
-    return diver
+    d.legs = 0
+    d.level = 0
+    d.fault = FINE
 
 
 @inner
-def surface(
-    diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
-) -> None:
+def surface(diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, room: Room, legs: Array) -> None:
     """To the surface: directly where that stays within GF high, with stops where it does not."""
     d = diver[0]
-    if len(rules.held) == 0 and direct_is_fine(tissue, d.depth_m, way, sources, rules, comps):
-        go_direct(diver, tissue, way, sources, rules, comps, legs)
+    if len(rules.held) == 0 and direct_is_fine(tissue, d.depth_m, way, sources, rules, room):
+        go_direct(diver, tissue, way, sources, rules, room, legs)
     else:
-        ascend(diver, tissue, 0.0, way, sources, rules, comps, legs)
+        ascend(diver, tissue, 0.0, way, sources, rules, room, legs)
 
 
 @entry
@@ -647,9 +801,35 @@ def swim(
 ) -> tuple[int, int, int, int, float]:
     """The whole dive: every level, then the ascent. `tissue` is left as it is at the end.
 
-    Returns (legs filled, index of the first leg of the last ascent, fault, index of the level it happened at).
+    Returns (legs filled, index of the first leg of the last ascent, fault, index of the level it happened at, run time
+    there).
     """
-    diver = new_diver(0.0, 0.0)
+    return swim_in(tissue, levels, ways, sources, rules, room_for(comps), legs)
+
+
+@inner
+def swim_in(
+    tissue: Array, levels: Array, ways: Array, sources: Array, rules: Rules, room: Room, legs: Array
+) -> tuple[int, int, int, int, float]:
+    """`swim`, in room that is at hand."""
+    diver = room.diver
+    i = swim_to_last(tissue, levels, ways, sources, rules, room, legs)
+    if diver[0].fault != FINE:
+        return diver[0].legs, 0, diver[0].fault, i, diver[0].run_time_min
+    last = levels[len(levels) - 1]
+    left = diver[0].legs
+    surface(diver, tissue, ways[last.up_first : last.up_end], sources, rules, room, legs)
+    return diver[0].legs, left, diver[0].fault, len(levels) - 1, diver[0].run_time_min
+
+
+@inner
+def swim_to_last(
+    tissue: Array, levels: Array, ways: Array, sources: Array, rules: Rules, room: Room, legs: Array
+) -> int:
+    """Every level, up to the moment the last is left: `room.diver` is there. Returns the index of the last one, or of
+    the one at which it ended (`diver.fault`)."""
+    diver = room.diver
+    begin(diver, 0.0, 0.0)
     # Stops are held on the last ascent only.
     between = varied(rules, rules.gf_low, rules.gf_high, 1.0, rules.break_source, rules.held[:0])
     for i in range(len(levels)):
@@ -657,22 +837,19 @@ def swim(
         diver[0].level = i
         way = ways[level.to_first : level.to_end]
         if level.depth_m > diver[0].depth_m:
-            move(diver, tissue, level.depth_m, rules.descent, rules.gf_low, way, sources, rules, comps, legs)
+            move(diver, tissue, level.depth_m, rules.descent, rules.gf_low, way, sources, rules, room, legs)
         else:
-            ascend(diver, tissue, level.depth_m, way, sources, between, comps, legs)
+            ascend(diver, tissue, level.depth_m, way, sources, between, room, legs)
         if diver[0].run_time_min > level.leave_at_min + CLOSE and diver[0].fault == FINE:
             diver[0].fault = LEFT_TOO_EARLY
         if diver[0].fault != FINE:
-            return diver[0].legs, 0, diver[0].fault, i, diver[0].run_time_min
+            return i
         if diver[0].depth_m > diver[0].first_stop_m + CLOSE:
             diver[0].first_stop_m = -1.0
         gf = line_gf(diver[0].depth_m, diver[0].first_stop_m, rules)
-        stay(diver, tissue, level.leave_at_min, level.source, LEVEL, gf, sources, rules, comps, legs)
+        stay(diver, tissue, level.leave_at_min, level.source, LEVEL, gf, sources, rules, room, legs)
         diver[0].source = level.source
-    last = levels[len(levels) - 1]
-    left = diver[0].legs
-    surface(diver, tissue, ways[last.up_first : last.up_end], sources, rules, comps, legs)
-    return diver[0].legs, left, diver[0].fault, len(levels) - 1, diver[0].run_time_min
+    return len(levels) - 1
 
 
 @entry
@@ -680,42 +857,42 @@ def no_stop_limit(
     tissue: Array, depth_m: float, source: int, to: Array, up: Array, sources: Array, rules: Rules, comps: Compartments
 ) -> int:
     """The longest whole-minute bottom time, descent included, at a depth without a stop, 0 to NDL_CAP_MIN. [min]"""
-    legs = np.zeros(len(to) + 4, LEG)
-    diver = new_diver(0.0, 0.0)
-    move(diver, tissue, depth_m, rules.descent, rules.gf_low, to, sources, rules, comps, legs)
+    room = room_for(comps)
+    legs = np.zeros(MOST_WAY, LEG)
+    diver = room.diver
+    begin(diver, 0.0, 0.0)
+    move(diver, tissue, depth_m, rules.descent, rules.gf_low, to, sources, rules, room, legs)
     # From a whole minute on, so that whole minutes more are whole minutes of bottom time.
     whole_min = math.ceil(diver[0].run_time_min - CLOSE)
-    stay(diver, tissue, float(whole_min), source, LEVEL, rules.gf_low, sources, rules, comps, legs)
-    if not direct_is_fine(tissue, depth_m, up, sources, rules, comps):
+    stay(diver, tissue, float(whole_min), source, LEVEL, rules.gf_low, sources, rules, room, legs)
+    if not direct_is_fine(tissue, depth_m, up, sources, rules, room):
         return 0
-    return min(NDL_CAP_MIN, whole_min + ndl(tissue, depth_m, source, up, sources, rules, comps))
+    return min(NDL_CAP_MIN, whole_min + ndl(tissue, depth_m, source, up, sources, rules, room))
 
 
 # --- Looking at a dive ------------------------------------------------------------------------------------------------
 
 
 @inner
-def ndl(
-    tissue: Array, depth_m: float, source: int, way: Array, sources: Array, rules: Rules, comps: Compartments
-) -> int:
+def ndl(tissue: Array, depth_m: float, source: int, way: Array, sources: Array, rules: Rules, room: Room) -> int:
     """Whole minutes more at this depth from which a direct ascent stays within GF high, 0 to NDL_CAP_MIN."""
     bar = ambient(depth_m, rules)
-    if not direct_is_fine(tissue, depth_m, way, sources, rules, comps):
+    if not direct_is_fine(tissue, depth_m, way, sources, rules, room):
         return 0
-    trial = np.empty_like(tissue)
+    trial = room.trial
     fine, over = 0, 1
     while over <= NDL_CAP_MIN:
         copy_tissue(tissue, trial)
-        load_constant(trial, bar, float(over), sources[source], comps)
-        if not direct_is_fine(trial, depth_m, way, sources, rules, comps):
+        load_at_depth(trial, bar, float(over), sources[source], room)
+        if not direct_is_fine(trial, depth_m, way, sources, rules, room):
             break
         fine, over = over, 2 * over
     over = min(over, NDL_CAP_MIN + 1)
     while over - fine > 1:
         middle = (fine + over) // 2
         copy_tissue(tissue, trial)
-        load_constant(trial, bar, float(middle), sources[source], comps)
-        if direct_is_fine(trial, depth_m, way, sources, rules, comps):
+        load_at_depth(trial, bar, float(middle), sources[source], room)
+        if direct_is_fine(trial, depth_m, way, sources, rules, room):
             fine = middle
         else:
             over = middle
@@ -723,19 +900,17 @@ def ndl(
 
 
 @inner
-def state_in_leg(
-    tissue: Array, leg: Any, run_time_min: float, sources: Array, rules: Rules, comps: Compartments
-) -> float:
+def state_in_leg(tissue: Array, leg: Any, run_time_min: float, sources: Array, rules: Rules, room: Room) -> float:
     """Load `tissue`, as it is at the start of a leg, up to a run time within it. Returns the depth there. [m]"""
     minutes = run_time_min - leg.start_min
     if leg.start_m == leg.end_m:
         if minutes > 0.0:
-            load_constant(tissue, ambient(leg.start_m, rules), minutes, sources[leg.source], comps)
+            load_at_depth(tissue, ambient(leg.start_m, rules), minutes, sources[leg.source], room)
         return leg.start_m
     depth_m = leg.start_m + (leg.end_m - leg.start_m) * minutes / (leg.end_min - leg.start_min)
     if run_time_min == leg.end_min:
         depth_m = leg.end_m
-    load_travel(tissue, ambient(leg.start_m, rules), ambient(depth_m, rules), minutes, sources[leg.source], comps)
+    load_between(tissue, ambient(leg.start_m, rules), ambient(depth_m, rules), minutes, sources[leg.source], room)
     return depth_m
 
 
@@ -750,7 +925,7 @@ def level_left(level: int, kind: int, depth_m: float, levels: Array) -> int:
 @inner
 def look(
     point: Any, tissue: Array, leg: Any, surfacing_min: float, levels: Array,
-    ways: Array, sources: Array, rules: Rules, comps: Compartments, scratch: Array,
+    ways: Array, sources: Array, rules: Rules, room: Room, scratch: Array,
 ) -> None:  # fmt: skip
     """Fill in what a handset would show at one moment. `surfacing_min` below 0: still to be worked out."""
     bar = ambient(point.depth_m, rules)
@@ -761,24 +936,25 @@ def look(
     point.level = leg.level
     point.first_stop_m = leg.first_stop_m
     point.ppo2_bar = ppo2(bar, sources[leg.source])
-    point.ndl_min = ndl(tissue, point.depth_m, leg.source, up, sources, rules, comps)
-    if point.ndl_min > 0 or direct_is_fine(tissue, point.depth_m, up, sources, rules, comps):
+    point.ndl_min = ndl(tissue, point.depth_m, leg.source, up, sources, rules, room)
+    if point.ndl_min > 0 or direct_is_fine(tissue, point.depth_m, up, sources, rules, room):
         point.ceiling_m = 0.0
     else:
-        point.ceiling_m = max(0.0, (ceiling_bar(tissue, leg.gf, comps) - rules.surface_bar) / rules.bar_per_m)
+        point.ceiling_m = max(0.0, (ceiling_bar(tissue, leg.gf, room) - rules.surface_bar) / rules.bar_per_m)
     point.gf_now, point.gf_surface, point.leading = -9.0, -9.0, 1
     for c in range(COMPARTMENTS):
-        now = gradient_factor(tissue, c, bar, comps)
+        now = gradient_factor(tissue, c, bar, room)
         if now > point.gf_now:
             point.gf_now, point.leading = now, c + 1
-        point.gf_surface = max(point.gf_surface, gradient_factor(tissue, c, rules.surface_bar, comps))
+        point.gf_surface = max(point.gf_surface, gradient_factor(tissue, c, rules.surface_bar, room))
     if surfacing_min < 0.0:
-        diver = new_diver(point.depth_m, point.run_time_min)
+        diver = room.diver
+        begin(diver, point.depth_m, point.run_time_min)
         diver[0].first_stop_m = leg.first_stop_m
         diver[0].source = leg.source
         diver[0].level = leg.level
-        trial = tissue.copy()
-        surface(diver, trial, up, sources, rules, comps, scratch)
+        copy_tissue(tissue, room.looked)
+        surface(diver, room.looked, up, sources, rules, room, scratch)
         surfacing_min = diver[0].run_time_min
     point.tts_min = surfacing_min - point.run_time_min
 
@@ -799,6 +975,7 @@ def track(
     `left` is the index of the first leg of the last ascent: from there on TTS is what remains of the plan. Fills
     `points` and `tensions` [n, 2, 16]; returns how many, or -1 if they are too few.
     """
+    room = room_for(comps)
     scratch = np.zeros(len(legs) + 2048, LEG)
     end_min = legs[len(legs) - 1].end_min
     trial = np.empty_like(tissue)
@@ -813,14 +990,14 @@ def track(
             if leg.end_min - at_min < CLOSE:
                 at_min = leg.end_min
             copy_tissue(tissue, trial)
-            depth_m = state_in_leg(trial, leg, at_min, sources, rules, comps)
+            depth_m = state_in_leg(trial, leg, at_min, sources, rules, room)
             whole = abs(at_min - round(at_min)) < CLOSE
             if at_min < leg.end_min or whole or i == len(legs) - 1 or not goes_on_alike(leg, legs[i + 1]):
                 if n >= len(points):
                     return -1
                 points[n].run_time_min = at_min
                 points[n].depth_m = depth_m
-                look(points[n], trial, leg, surfacing_min, levels, ways, sources, rules, comps, scratch)
+                look(points[n], trial, leg, surfacing_min, levels, ways, sources, rules, room, scratch)
                 copy_tissue(trial, tensions[n])
                 n += 1
             if at_min >= leg.end_min:
@@ -833,20 +1010,21 @@ def track(
 @inner
 def leave_the_plan(
     point: Any, tissue: Array, first: int, sorting_out_min: float,
-    way: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    way: Array, sources: Array, rules: Rules, room: Room, legs: Array,
 ) -> tuple[int, float, int]:  # fmt: skip
     """Leave the plan at a point of the track: sort it out at depth on the `first` source, then ascend with every stop
     met.
 
     Returns (legs filled, run time at the surface, fault).
     """
-    diver = new_diver(point.depth_m, point.run_time_min)
+    diver = room.diver
+    begin(diver, point.depth_m, point.run_time_min)
     diver[0].first_stop_m = point.first_stop_m
     diver[0].level = point.level
     take_up(diver, first, sources, rules)
     gf = line_gf(diver[0].depth_m, diver[0].first_stop_m, rules)
-    stay(diver, tissue, diver[0].run_time_min + sorting_out_min, first, LEVEL, gf, sources, rules, comps, legs)
-    surface(diver, tissue, way, sources, rules, comps, legs)
+    stay(diver, tissue, diver[0].run_time_min + sorting_out_min, first, LEVEL, gf, sources, rules, room, legs)
+    surface(diver, tissue, way, sources, rules, room, legs)
     return diver[0].legs, diver[0].run_time_min, diver[0].fault
 
 
@@ -882,9 +1060,20 @@ def what_if(
     `held` are depths and run times, by case. Fills in what the cases find, and their legs one after the other. A case
     whose stops never clear from some point is at fault there.
     """
-    tissue = np.empty((2, COMPARTMENTS))
-    scratch = np.zeros(2048, LEG)
-    used = np.zeros(len(sources))
+    tissue, scratch, used = np.empty((2, COMPARTMENTS)), np.zeros(2048, LEG), np.zeros(len(sources))
+    run_cases(
+        cases, rmv, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules, room_for(comps),
+        legs, tissue, scratch, used,
+    )  # fmt: skip
+
+
+@inner
+def run_cases(
+    cases: Array, rmv: Array, per_litre: Array, points: Array, tensions: Array, spent: Array, start: Array,
+    levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, room: Room, legs: Array,
+    tissue: Array, scratch: Array, used: Array,
+) -> None:  # fmt: skip
+    """`what_if`, in room that is at hand."""
     filled = 0
     for k in range(len(cases)):
         case = cases[k]
@@ -894,17 +1083,18 @@ def what_if(
         if case.from_point < 0:
             case.point = -1
             copy_tissue(start, tissue)
-            n, _, case.fault, _, _ = swim(
-                tissue, levels[case.level_first : case.level_end], ways, sources, own, comps, scratch
+            n, _, case.fault, _, _ = swim_in(
+                tissue, levels[case.level_first : case.level_end], ways, sources, own, room, scratch
             )
         else:
             most, longest, share_of_longest, tts_of_most = -1.0, -1.0, -1.0, -1.0
             for i in range(case.from_point, case.to_point):
-                way = way_of(case, points[i], levels, ways)
+                way_first, way_end = way_of(case, points[i], levels)
+                way = ways[way_first:way_end]
                 copy_tissue(tensions[i], tissue)
                 first = first_of(case, points[i], way)
                 n, end_min, fault = leave_the_plan(
-                    points[i], tissue, first, case.sorting_out_min, way, sources, own, comps, scratch
+                    points[i], tissue, first, case.sorting_out_min, way, sources, own, room, scratch
                 )
                 tts = end_min - points[i].run_time_min
                 share = 0.0
@@ -920,11 +1110,11 @@ def what_if(
             case.most_gas_leg_first = filled
             if case.most_gas_point != case.point:
                 n = again(
-                    case.most_gas_point, case, points, tensions, tissue, levels, ways, sources, own, comps, scratch
+                    case.most_gas_point, case, points, tensions, tissue, levels, ways, sources, own, room, scratch
                 )
                 filled = keep(scratch[:n], legs, filled)
             case.most_gas_leg_end = filled
-            n = again(case.point, case, points, tensions, tissue, levels, ways, sources, own, comps, scratch)
+            n = again(case.point, case, points, tensions, tissue, levels, ways, sources, own, room, scratch)
         case.leg_first = filled
         filled = keep(scratch[:n], legs, filled)
         case.leg_end = filled
@@ -944,13 +1134,14 @@ def worse(value: float, worst: float, other: float, other_of_worst: float) -> bo
 @inner
 def again(
     i: int, case: Any, points: Array, tensions: Array, tissue: Array, levels: Array, ways: Array,
-    sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    sources: Array, rules: Rules, room: Room, legs: Array,
 ) -> int:  # fmt: skip
     """Leave the plan at a point once more, for its legs. Returns how many."""
     copy_tissue(tensions[i], tissue)
-    way = way_of(case, points[i], levels, ways)
+    way_first, way_end = way_of(case, points[i], levels)
+    way = ways[way_first:way_end]
     first = first_of(case, points[i], way)
-    n, _, _ = leave_the_plan(points[i], tissue, first, case.sorting_out_min, way, sources, rules, comps, legs)
+    n, _, _ = leave_the_plan(points[i], tissue, first, case.sorting_out_min, way, sources, rules, room, legs)
     return n
 
 
@@ -965,12 +1156,12 @@ def keep(found: Array, legs: Array, filled: int) -> int:
 
 
 @inner
-def way_of(case: Any, point: Any, levels: Array, ways: Array) -> Array:
-    """The way up of a case from a point: its own, or that of the level."""
+def way_of(case: Any, point: Any, levels: Array) -> tuple[int, int]:
+    """The rows of the way up of a case from a point, the first and the end: its own, or that of the level."""
     if case.way_end > case.way_first:
-        return ways[case.way_first : case.way_end]
+        return case.way_first, case.way_end
     level = levels[level_left(point.level, point.kind, point.depth_m, levels)]
-    return ways[level.up_first : level.up_end]
+    return level.up_first, level.up_end
 
 
 @inner

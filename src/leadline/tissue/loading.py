@@ -22,6 +22,7 @@ def compartments(name: SetName) -> Compartments:
         rate=rate,
         a=np.array([published.n2_a_bar, published.he_a_bar]),
         b=np.array([published.n2_b, published.he_b]),
+        mean=1.0 / rate,
         minute=-np.expm1(-rate),
     )
 
