@@ -10,6 +10,7 @@ import os
 import pickle
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -24,6 +25,7 @@ from leadline.cli_log import log_app
 
 if TYPE_CHECKING:
     from leadline.brief import Dive
+    from leadline.brief.reader import DiveFile
     from leadline.brief.schema import Kept
     from leadline.plan.day import Day
     from leadline.plan.solve import Answer, Frontier
@@ -31,6 +33,8 @@ if TYPE_CHECKING:
 
 GO, NO_GO, BAD_INPUT = 0, 1, 2
 """Exit status."""
+UNFINISHED = 1
+"""Exit status of what was begun and could not be finished."""
 ENGINE_FAULT = 3
 """Exit status where the planning engine fails its known answers."""
 INTERRUPTED = 130
@@ -162,6 +166,31 @@ def mix_command(
     raise typer.Exit(GO if mixed.good else NO_GO)
 
 
+@app.command("ensemble")
+def ensemble_command(
+    file: File, as_json: Annotated[bool, typer.Option("--json", help="the whole ensemble as JSON, metric")] = False
+) -> None:
+    """Draw dives around a plan, as its \\[ensemble] says: does the gas last, how long is the way up, what drives it?
+
+    Exit status 0, 1 if the plan itself is a no-go, 2 for bad input, 130 if stopped.
+    """
+    dive = _read(file)
+    with _compiling():
+        from leadline.sweep.ensemble import ensemble, ready
+        from leadline.terminal.ensemble import progress, show_ensemble
+
+        ready()
+    with progress() as told:
+        found = ensemble(dive, file.name, told)
+    if as_json:
+        from leadline.sweep.ensemble_data import ensembles_as_data
+
+        _print_json(ensembles_as_data(found))
+    else:
+        show_ensemble(found)
+    raise typer.Exit(NO_GO if any(one.plan.no_go for one in found) else GO)
+
+
 @app.command("compare")
 def compare_command(
     file: File, as_json: Annotated[bool, typer.Option("--json", help="both columns as JSON, metric")] = False
@@ -180,6 +209,42 @@ def compare_command(
         from leadline.terminal.compare import show_compared
 
         show_compared(found)
+
+
+@app.command("tables")
+def tables_command(
+    file: File,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="where the PDFs go; tables if not given")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="the set as JSON, metric; PDFs too only with -o")] = False,
+) -> None:
+    """Print a table set around a dive, depth by bottom time, as its \\[tables] says: slates, tables, no-stop limits.
+
+    Exit status 0 if some dive of it may be dived, 1 if none, 2 for bad input, 130 if stopped.
+    """
+    dive, name = _read(file), file.name
+    written = output is not None or not as_json
+    with _compiling():
+        from leadline.sheets.table_set import said_of, write_table_set
+        from leadline.sweep.table_data import table_set_as_data
+        from leadline.sweep.table_set import table_set
+        from leadline.terminal.table_set import progress
+    try:
+        with progress() as told:
+            found = table_set(dive, name, told)
+        with progress() as told:
+            paths = write_table_set(found, output or Path("tables"), told) if written else []
+    except KeyboardInterrupt:
+        typer.echo("leadline: stopped before the end; no half of a file is left", err=True)
+        raise typer.Exit(INTERRUPTED) from None
+    if as_json:
+        _print_json(table_set_as_data(found))
+    for path in paths:
+        typer.echo(path, err=as_json)
+    if said := said_of(found):
+        typer.echo(said, err=True)
+    raise typer.Exit(GO if found.any_go else NO_GO)
 
 
 @app.command("verify")
@@ -341,6 +406,43 @@ def solve_command(
     raise typer.Exit(GO if answer.found else NO_GO)
 
 
+@app.command("sweep")
+def sweep_command(
+    file: File,
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="FILE", help="the result, .parquet or .csv: a row a dive")
+    ] = Path("sweep.parquet"),
+    scheduler: Annotated[
+        str | None,
+        typer.Option("--workers", metavar="URL", help="a Dask scheduler, tcp://...; if not given, this machine alone"),
+    ] = None,
+) -> None:
+    """Plan many dives: all that \\[sweep] makes of a dive file.
+
+    Ctrl-C stops it; the same command goes on. Exit status 0 when it is done, 1 if it could not be finished, 2 for bad
+    input, 130 if stopped.
+    """
+    with _compiling():
+        from leadline.sweep import run
+        from leadline.terminal.sweep import progress, show_done
+
+        try:
+            run.result_ending(output)
+        except ValueError as error:
+            typer.echo(f"leadline: {error}", err=True)
+            raise typer.Exit(BAD_INPUT) from None
+        sweep = run.read_sweep(_read_file(file))
+        run.compile_for(sweep)
+    began = time.monotonic()
+    try:
+        with progress() as watch:
+            done = run.run_sweep(sweep, output, scheduler, watch.told, watch.say)
+    except run.Stopped as stopped:
+        typer.echo(f"leadline: {stopped}", err=True)
+        raise typer.Exit(INTERRUPTED if stopped.interrupted else UNFINISHED) from None
+    show_done(done, sweep.file.dive.title, time.monotonic() - began)
+
+
 def _drawable(output: Path, pictured: bool) -> None:
     """Refuse, before anything long begins, a picture that cannot be drawn."""
     from leadline.sheets.frontier import picture_format
@@ -365,14 +467,19 @@ def _print_json(data: dict[str, Any]) -> None:
 
 def _read(file: Path) -> Dive:
     """Read a dive file, with the dives before it; the log is asked only if the file names a dive of it."""
-    from leadline.brief import read_dive
+    return _read_file(file).dive
+
+
+def _read_file(file: Path) -> DiveFile:
+    """Read a dive file, with what is written in it."""
+    from leadline.brief.reader import read_file
 
     def log(number: int, coefficients: SetName, diver: str, interval_min: float) -> Kept:
         from leadline.logbook.carry import from_log
 
         return from_log()(number, coefficients, diver, interval_min)
 
-    return read_dive(file, log)
+    return read_file(file, log)
 
 
 def _plan(file: Path) -> Day:

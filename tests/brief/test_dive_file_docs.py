@@ -49,6 +49,7 @@ HEADS = {
     "FillSource": "fills.sources",
     "FillStart": "fills.cylinders",
     "FillAnalysis": "fills.analysed",
+    "SweepAxis": "sweep.axes",
 }
 
 

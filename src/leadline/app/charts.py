@@ -78,7 +78,7 @@ def dive_chart(plan: Plan, shown: Iterable[Contingency] = (), colours: Palette =
     shown = list(shown)
     end_min = max([schedule.run_time_min, *(c.run_time_min for c in shown)])
     return {
-        **_common(colours),
+        **base(colours),
         "axisPointer": {"link": [{"xAxisIndex": "all"}], "snap": False},
         "tooltip": {
             "trigger": "axis", "showContent": False,
@@ -87,7 +87,7 @@ def dive_chart(plan: Plan, shown: Iterable[Contingency] = (), colours: Palette =
         "grid": [{"left": 56, "right": 20, "top": top, "height": height} for _, top, height in _GRIDS],
         "xAxis": [
             {
-                "type": "value", "gridIndex": i, "min": 0, "max": math.ceil(end_min), **_axis(colours),
+                "type": "value", "gridIndex": i, "min": 0, "max": math.ceil(end_min), **axis(colours),
                 "splitLine": {"show": i == 0, "lineStyle": {"color": colours.rule}},
                 "name": "run time, min" if i + 1 == len(_GRIDS) else "", "nameLocation": "middle", "nameGap": 26,
             }
@@ -105,11 +105,12 @@ def dive_chart(plan: Plan, shown: Iterable[Contingency] = (), colours: Palette =
     }  # fmt: skip
 
 
-def _common(colours: Palette) -> Options:
+def base(colours: Palette) -> Options:
+    """How every picture looks."""
     return {"animation": False, "backgroundColor": "transparent", "textStyle": {"color": colours.ink}}
 
 
-def _axis(colours: Palette) -> Options:
+def axis(colours: Palette) -> Options:
     """How an axis looks."""
     return {
         "axisLine": {"lineStyle": {"color": colours.soft}},
@@ -120,7 +121,7 @@ def _axis(colours: Palette) -> Options:
     }
 
 
-def _words(colours: Palette, **more: Any) -> Options:
+def words(colours: Palette, **more: Any) -> Options:
     """A label on a picture, readable over lines."""
     return {"show": True, "color": colours.ink, "textBorderColor": colours.paper, "textBorderWidth": 3, **more}
 
@@ -136,7 +137,7 @@ def _y_axes(plan: Plan, system: System, shown: Sequence[Contingency], colours: P
     return [
         {
             "type": "value", "gridIndex": i, "name": name, "nameLocation": "middle", "nameGap": 40,
-            "splitNumber": 4 if i else 6, **_axis(colours), **more,
+            "splitNumber": 4 if i else 6, **axis(colours), **more,
         }
         for i, (name, more) in enumerate(named)
     ]  # fmt: skip
@@ -179,7 +180,7 @@ def _profile(plan: Plan, system: System, colours: Palette) -> list[Options]:
             "value": _path(stretch[:1], system)[0],
             "symbol": "circle",
             "symbolSize": 8,
-            "label": _words(colours, formatter=_literal(name), position="right" if down else "top", fontWeight="bold"),
+            "label": words(colours, formatter=literal(name), position="right" if down else "top", fontWeight="bold"),
         }
         lined = style(names, name, colours)
         dots = {"symbol": "circle", "showSymbol": True, "symbolSize": 0, "itemStyle": {"color": lined["color"]}}
@@ -236,7 +237,7 @@ def _ppo2(plan: Plan, colours: Palette) -> list[Options]:
         "symbol": "none",
         "lineStyle": {"color": colours.soft, "type": "dashed"},
         "data": [
-            {"yAxis": bar, "name": name, "label": _words(colours, position=at, formatter="{b}")}
+            {"yAxis": bar, "name": name, "label": words(colours, position=at, formatter="{b}")}
             for bar, name, at in limits_bar
         ],
     }
@@ -257,10 +258,10 @@ def _gas(plan: Plan, system: System, colours: Palette) -> list[Options]:
 
 
 def _end(name: str, colours: Palette) -> Options:
-    return _words(colours, formatter=_literal(name), align="right", offset=[-6, -8])
+    return words(colours, formatter=literal(name), align="right", offset=[-6, -8])
 
 
-def _literal(name: str) -> str:
+def literal(name: str) -> str:
     """A name in which ECharts finds nothing to fill in."""
     return name.replace("{", "(").replace("}", ")")
 
@@ -319,15 +320,15 @@ def tissue_chart(plan: Plan, colours: Palette = DAY) -> Options:
     low, high = plan.dive.model.gradient_factors
     marks = [(100.0, "M-value"), (high, f"GF high {high:g}"), *([(low, f"GF low {low:g}")] if low != high else [])]
     return {
-        **_common(colours),
+        **base(colours),
         "grid": {"left": 46, "right": 78, "top": 16, "bottom": 36},
         "xAxis": {
             "type": "category", "data": [f"{i}" for i in range(1, kernel.COMPARTMENTS + 1)], "name": "compartment",
-            "nameLocation": "middle", "nameGap": 22, **_axis(colours),
+            "nameLocation": "middle", "nameGap": 22, **axis(colours),
             "axisLine": {"onZero": False, "lineStyle": {"color": colours.soft}},
         },
         "yAxis": {
-            "type": "value", "min": -100, "max": 120, **_axis(colours),
+            "type": "value", "min": -100, "max": 120, **axis(colours),
             "axisLabel": {"formatter": "{value} %", "color": colours.soft},
         },
         "series": [
@@ -337,7 +338,7 @@ def tissue_chart(plan: Plan, colours: Palette = DAY) -> Options:
                 "markLine": {
                     "silent": True, "symbol": "none", "lineStyle": {"color": colours.soft, "type": "dashed"},
                     "data": [
-                        {"yAxis": at, "name": name, "label": _words(colours, formatter="{b}", position="end")}
+                        {"yAxis": at, "name": name, "label": words(colours, formatter="{b}", position="end")}
                         for at, name in marks
                     ],
                 },
@@ -373,7 +374,7 @@ def dived_chart(dived: Dived, found: Debrief | None, system: System, colours: Pa
         {"min": 0, "splitNumber": 4, "name": f"left, {system.pressure_unit}"},
     ]  # fmt: skip
     return {
-        **_common(colours),
+        **base(colours),
         "legend": {
             "data": ["dive", *(["plan", "ceiling"] if found is not None else [])], "top": 0, "left": 56,
             "selectedMode": False, "itemWidth": 30, "textStyle": {"color": colours.ink},
@@ -381,13 +382,13 @@ def dived_chart(dived: Dived, found: Debrief | None, system: System, colours: Pa
         "grid": [{"left": 56, "right": 20, "top": top, "height": height} for top, height in grids],
         "xAxis": [
             {
-                "type": "value", "gridIndex": i, "min": 0, "max": math.ceil(end_min), **_axis(colours),
+                "type": "value", "gridIndex": i, "min": 0, "max": math.ceil(end_min), **axis(colours),
                 "name": "run time, min" if i + 1 == len(grids) else "", "nameLocation": "middle", "nameGap": 26,
             }
             for i in range(len(grids))
         ],
         "yAxis": [
-            {"type": "value", "gridIndex": i, "nameLocation": "middle", "nameGap": 40, **_axis(colours), **y_axes[i]}
+            {"type": "value", "gridIndex": i, "nameLocation": "middle", "nameGap": 40, **axis(colours), **y_axes[i]}
             for i in range(len(grids))
         ],
         "series": [
@@ -457,8 +458,8 @@ def _changes(dived: Dived, system: System, colours: Palette) -> Options:
     data = [
         {
             "value": [round(one.run_time_min, 3), _depth(depth_m(dived, one.run_time_min), system)],
-            "label": _words(
-                colours, formatter=_literal(breathed_name(dived, one)), fontWeight="bold",
+            "label": words(
+                colours, formatter=literal(breathed_name(dived, one)), fontWeight="bold",
                 position="right" if one.run_time_min < 0.15 * dived.run_time_min else "top",
             ),
         }
@@ -481,7 +482,7 @@ def _numbers(found: Debrief, system: System, colours: Palette) -> list[Options]:
         at, deep = one.run_time_min, one.depth_m
         beside = sum(abs(at - a) < near_min and abs(deep - d) < near_m for a, d in placed)
         placed.append((at, deep))
-        label = _words(colours, formatter=f"{i}", position="inside", fontWeight="bold", textBorderWidth=0)
+        label = words(colours, formatter=f"{i}", position="inside", fontWeight="bold", textBorderWidth=0)
         data.append(
             {
                 "value": [round(at, 3), _depth(deep, system)],
@@ -530,19 +531,19 @@ def limits_chart(around: Frontier, colours: Palette = DAY) -> Options:
         {
             "type": "scatter", "name": "this dive", "data": [own], "symbol": "diamond", "symbolSize": 16, "z": 9,
             "itemStyle": {"color": colours.ink},
-            "label": _words(colours, formatter="this dive", position="left", fontWeight="bold"),
+            "label": words(colours, formatter="this dive", position="left", fontWeight="bold"),
         }
     )  # fmt: skip
     return {
-        **_common(colours),
+        **base(colours),
         "grid": {"left": 56, "right": 20, "top": 16, "bottom": 44},
         "xAxis": {
             "type": "value", "min": math.floor(min(depths)), "max": math.ceil(max(depths)), "nameLocation": "middle",
-            "nameGap": 26, "name": f"depth, {system.depth_unit}", **_axis(colours),
+            "nameGap": 26, "name": f"depth, {system.depth_unit}", **axis(colours),
         },
         "yAxis": {
             "type": "value", "min": 0, "max": around.most_min, "name": "bottom time, min", "nameLocation": "middle",
-            "nameGap": 40, **_axis(colours),
+            "nameGap": 40, **axis(colours),
         },
         "series": series,
     }  # fmt: skip
@@ -553,7 +554,7 @@ def _limit(curve: Curve, i: int, count: int, system: System, colours: Palette) -
     points = curve.points[max(0, met[0] - 1) : met[-1] + 2]
     data: list[Any] = [[_depth(point.depth_m, system), point.holds_to_min or 0] for point in points]
     where = min(len(data) - 1, (i + 1) * len(data) // (count + 1))
-    label = _words(colours, formatter=letter(i), fontWeight="bold", position="top")
+    label = words(colours, formatter=letter(i), fontWeight="bold", position="top")
     data[where] = {"value": data[where], "symbol": "circle", "symbolSize": 5, "label": label}
     lined = {"color": colours.lines[i % 6], "type": PATTERNS[i % 6], "width": 2 if i < 6 else 4}
     return {

@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 from nicegui import Client, ui
 
 from leadline.app.draft import MOST_CHARACTERS, Draft, History, Key
-from leadline.app.planner import Limits, Planned, Planner
+from leadline.app.planner import Ensembles, Limits, Planned, Planner
 from leadline.brief.errors import Problem
 from leadline.plan import Plan
 from leadline.plan.solve import Frontier
 from leadline.plan.team import Team
+from leadline.sweep.ensemble import Ensemble
 from leadline.units import SystemName
 
 PATIENCE_S = 3.0
@@ -59,6 +60,12 @@ class Desk:
     """The limits around the dive, when they were last worked out."""
     around_of: str = ""
     """The text that those limits are of."""
+    sampling: Ensembles | None = None
+    """The ensemble, while it is worked out."""
+    sampled: tuple[Ensemble, ...] | None = None
+    """The ensemble of every diver, when it was last worked out."""
+    sampled_of: str = ""
+    """The text that it is, or is to be, of."""
     _task: asyncio.Task[None] | None = None
     _since: float = 0.0
     _wanted: bool = False
@@ -184,6 +191,22 @@ class Desk:
         self.limits = self.planner.limits(text, self.units)
         return self.limits, text
 
+    def begin_ensemble(self) -> Ensembles:
+        """Begin to draw dives around the plan as it stands."""
+        self.sampled, self.sampled_of = None, self.history.now.text
+        self.sampling = self.planner.ensemble(self.sampled_of, self.units)
+        return self.sampling
+
+    def drop_ensemble(self) -> bool:
+        """Drop an ensemble of another dive than this, and give up one that is worked out. Returns whether there was
+        one."""
+        if self.sampled_of in ("", self.history.now.text):
+            return False
+        if self.sampling is not None:
+            self.sampling.stop()
+        self.sampled, self.sampled_of = None, ""
+        return True
+
     def close(self) -> None:
         """The tab is gone: nothing is planned for it any more."""
         self._wanted = False
@@ -191,6 +214,8 @@ class Desk:
             self._task.cancel()
         if self.limits is not None:
             self.limits.stop()
+        if self.sampling is not None:
+            self.sampling.stop()
         self._watchers.clear()
 
     def watch(self, show: Callable[[], None]) -> None:

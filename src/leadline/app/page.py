@@ -13,6 +13,7 @@ from nicegui import events, ui
 from leadline.app import tables
 from leadline.app.desk import Desk
 from leadline.app.draft import Draft, History
+from leadline.app.ensemble import the_ensemble
 from leadline.app.forms import html, the_dive, what_we_breathe
 from leadline.app.keeper import Keeper
 from leadline.app.log import the_log
@@ -62,6 +63,7 @@ _TOUR = (
     "Point at the pictures, or use the arrow keys there: everything at that minute is read out beside them.",
     "Drag the round handles on the profile to make the dive deeper, shallower, longer or shorter.",
     "Lay a contingency over the profile to see where it leaves the plan.",
+    "Draw an ensemble: does the gas last, and is the slate enough, when the dive is not quite as planned?",
     "Then come the sheets to print, and the dive file itself: every key can be written there.",
     "At the end is the log: dives as they were dived, how they went, and the next dive after them.",
 )
@@ -84,6 +86,7 @@ def build(planner: Planner, keeper: Keeper, first: str, dives: Mapping[str, str]
         _section("What we breathe", lambda: what_we_breathe(desk))
         _section("The way up", lambda: the_way_up(desk))
         _section("What if", lambda: what_if(desk))
+        _section("Ensemble", lambda: the_ensemble(desk))
         _section("What we write down", lambda: what_we_write_down(desk))
         shelf = _section("The log", lambda: the_log(desk, keeper))
         html("<p>" + " ".join(escape(line) for line in CAUTIONS) + "</p>")

@@ -10,7 +10,7 @@ import tomllib
 from collections.abc import Callable
 from concurrent.futures import Future, TimeoutError
 from dataclasses import dataclass
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, Generic, ParamSpec, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
@@ -23,6 +23,7 @@ from leadline.brief.schema import Dive, Kept
 from leadline.plan import solve
 from leadline.plan.solve import Frontier
 from leadline.plan.team import Team, plan_team
+from leadline.sweep.ensemble import STAGES, Ensemble, ensemble
 from leadline.tissue.coefficients import SetName
 from leadline.tissue.fault import EngineFault
 from leadline.units import SystemName
@@ -34,6 +35,7 @@ TURN_S = 2.0
 LONGEST_PAPER_S = 60.0
 LONGEST_LIMITS_S = 120.0
 """After so long the limits known by then must do."""
+LONGEST_ENSEMBLE_S = 180.0
 WORKERS = 2
 
 _log = logging.getLogger(__name__)
@@ -104,7 +106,8 @@ def ready() -> bool:
 # --- In the processes -------------------------------------------------------------------------------------------------
 
 _shared: list[Any] = []
-"""In the process that works limits out: the job's number, the plans it has tried, the number of the job to stop."""
+"""In the process that works limits and ensembles out: the job's number, how far it is (plans tried, or thousandths of
+a stage), the number of the job to stop."""
 
 
 def _begin(lock: Any, *shared: Any) -> None:
@@ -134,6 +137,27 @@ def _limits(text: str, units: SystemName | None, database: str | None, job: int)
 
     try:
         return solve.frontier(read_text(text, units, database), "", told)
+    except KeyboardInterrupt:
+        return None
+
+
+def _ensemble(
+    text: str, units: SystemName | None, database: str | None, job: int
+) -> tuple[Ensemble, ...] | None:  # fmt: skip
+    """The ensemble of every diver; None if it is to be stopped. TimeoutError if it takes too long."""
+    current, done_so_far, stopped = _shared
+    current.value, done_so_far.value = job, 0
+    until = time.monotonic() + LONGEST_ENSEMBLE_S
+
+    def told(stage: str, done: int, of: int) -> None:
+        done_so_far.value = 1000 * STAGES.index(stage) + 1000 * done // max(of, 1)
+        if time.monotonic() > until:
+            raise TimeoutError
+        if stopped.value == job:
+            raise KeyboardInterrupt
+
+    try:
+        return ensemble(read_text(text, units, database), "", told)
     except KeyboardInterrupt:
         return None
 
@@ -216,7 +240,7 @@ class Planner:
         made: _T = await asyncio.wrap_future(waiting)
         return made
 
-    # --- Limits: one dive at a time, the next waits
+    # --- Limits and ensembles: one at a time, the next waits
 
     def limits(self, text: str, units: SystemName | None = None) -> Limits:
         """Begin to work out the limits around a dive."""
@@ -224,6 +248,13 @@ class Planner:
         args = (text, units, self._database, self._job)
         waiting = self._solver.schedule(_limits, args=args, timeout=LONGEST_LIMITS_S + 30.0)
         return Limits(self._job, waiting, self._shared)
+
+    def ensemble(self, text: str, units: SystemName | None = None) -> Ensembles:
+        """Begin to draw dives around a plan."""
+        self._job += 1
+        args = (text, units, self._database, self._job)
+        waiting = self._solver.schedule(_ensemble, args=args, timeout=LONGEST_ENSEMBLE_S + 60.0)
+        return Ensembles(self._job, waiting, self._shared)
 
     def close(self) -> None:
         """End the processes, planned or not."""
@@ -233,8 +264,8 @@ class Planner:
 
 
 @dataclass(frozen=True)
-class Limits:
-    """The limits around a dive, while they are worked out."""
+class Working(Generic[_T]):
+    """Something that takes long, while it is worked out."""
 
     job: int
     waiting: Future[Any]
@@ -242,14 +273,14 @@ class Limits:
 
     @property
     def tried(self) -> int | None:
-        """Plans tried so far; None while another dive's limits are worked out."""
+        """How far it is: of limits the plans tried so far; None while it waits for another."""
         current, tried, _ = self.shared
         return int(tried.value) if current.value == self.job else None
 
-    async def found(self) -> Frontier | None:
-        """The limits, as far as they are known; None if none is. Raises what went wrong."""
+    async def found(self) -> _T | None:
+        """What was found; None if it was given up with nothing known. Raises what went wrong."""
         try:
-            made: Frontier | None = await asyncio.wrap_future(self.waiting)
+            made: _T | None = await asyncio.wrap_future(self.waiting)
         except asyncio.CancelledError:
             if _is_cancelled():
                 raise
@@ -262,6 +293,20 @@ class Limits:
             self.waiting.cancel()
         else:
             self.shared[2].value = self.job
+
+
+class Limits(Working[Frontier]):
+    """The limits around a dive; stopped, as far as they are known."""
+
+
+class Ensembles(Working[tuple[Ensemble, ...]]):
+    """The ensemble of every diver of a dive."""
+
+    @property
+    def stage(self) -> tuple[str, float] | None:
+        """What is being worked out, and the share of it that is done; None while it waits for another."""
+        tried = self.tried
+        return None if tried is None else (STAGES[tried // 1000], tried % 1000 / 1000.0)
 
 
 def _refused(said: str) -> Planned:

@@ -34,7 +34,7 @@ class _Diver:
 
 def contradictions(dive: Dive) -> list[Problem]:
     """Everything in a dive file that cannot be true together. What several divers share is told once."""
-    problems = [*_levels(dive), *_team(dive), *_previous(dive)]
+    problems = [*_levels(dive), *_team(dive), *_previous(dive), *_ensemble(dive)]
     if not any(diver.circuit == "closed" and loop_of(dive, diver) is None for diver in dive.team):
         for diver in _divers(dive):
             problems += [*_cylinders(diver), *_loop(diver), *_gases_named(diver)]
@@ -83,6 +83,24 @@ def _levels(dive: Dive) -> Iterator[Problem]:
                 f"reached ({arrive_min:.1f} min); give at least {math.ceil(arrive_min - 1e-6)}",
             )
         depth_m, run_time_min = level.depth, max(level.leave_at, arrive_min)
+
+
+def _ensemble(dive: Dive) -> Iterator[Problem]:
+    """No input may be drawn that the dive does not have, or where no dive can be."""
+    system, given = SYSTEMS[dive.units], dive.ensemble
+    if given.setpoint is not None and all(one.loop is None for _, one in divers(dive)):
+        said = "is of a loop, and there is none; leave it out, or give a [loop]"
+        yield Problem(key_path("ensemble", "setpoint"), said)
+    if given.depth is not None and given.depth.low is not None:
+        least = min(level.depth for level in dive.levels)
+        if given.depth.low + least < 0.0:
+            said = f"{system.at(-given.depth.low)} shallower is above the surface at a level of {system.at(least)}"
+            yield Problem(key_path("ensemble", "depth", "low"), f"{said}; give {system.at(-least)} or more")
+    if given.time is not None and given.time.low is not None:
+        deepest = next(level for level in dive.levels if level.depth == dive.deepest_m)
+        if given.time.low + deepest.leave_at < 0.0:
+            said = f"{-given.time.low:g} min less than a bottom time of {deepest.leave_at:g} min is no dive"
+            yield Problem(key_path("ensemble", "time", "low"), f"{said}; give {-deepest.leave_at:g} or more")
 
 
 def _team(dive: Dive) -> Iterator[Problem]:

@@ -5,18 +5,20 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, get_args
+from typing import Annotated, Any, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from leadline.brief.checks import contradictions
 from leadline.brief.errors import AtKey, BriefError, Problem, key_path, shortened, shown
 from leadline.brief.schema import Dive, Kept, Previous
 from leadline.tissue.coefficients import SetName
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, SystemName
 
 MAX_BYTES = 1_000_000
 """A dive file is a page of text; anything much larger is something else."""
@@ -33,13 +35,42 @@ Log = Callable[[int, SetName, str, float], Kept]
 interval behind it [min]. LookupError, in words, if it has none, or another of the diver's in that interval."""
 
 
+@dataclass(frozen=True)
+class DiveFile:
+    """A dive file as it was read: what is written in it, and the dive that this makes."""
+
+    name: str
+    tables: dict[str, Any]
+    dive: Dive
+    earlier: tuple[Dive | None, ...]
+    """Of each [[previous]] the dive of its file, as that is alone; None: of the log."""
+    log: Log | None
+
+    def changed(self, tables: dict[str, Any]) -> Dive:
+        """The dive of other tables, with the same dives before it; whether its parts agree is still to be asked.
+        BriefError."""
+        dive = _parsed(tables, self.name)
+        previous: list[Previous] = []
+        for i, (earlier, alone) in enumerate(zip(dive.previous, self.earlier, strict=True)):
+            if alone is None:
+                previous.append(_found(earlier, i, dive, self.name, self.log))
+            else:
+                previous.append(earlier.read_as(_begun(alone, previous)))
+        return dive.model_copy(update={"previous": tuple(previous)}) if previous else dive
+
+
 def read_dive(path: str | Path, log: Log | None = None) -> Dive:
     """A dive from a dive file (TOML, docs/dive-file.md), with the dives before it that it names; those of the log are
     asked of `log`. BriefError, with file, key and remedy, if not."""
+    return read_file(path, log).dive
+
+
+def read_file(path: str | Path, log: Log | None = None) -> DiveFile:
+    """A dive file as `read_dive` reads it, with what is written in it."""
     return _read(Path(path), (), log)
 
 
-def _read(path: Path, later: tuple[Path, ...], log: Log | None) -> Dive:
+def _read(path: Path, later: tuple[Path, ...], log: Log | None) -> DiveFile:
     """`later` are the files of the dives after it."""
     name = path.name or str(path)
     try:
@@ -65,19 +96,23 @@ def _read(path: Path, later: tuple[Path, ...], log: Log | None) -> Dive:
         raise BriefError(name, [Problem("", said)]) from None
     dive = _parsed(data, name)
     previous: list[Previous] = []
+    alone: list[Dive | None] = []
     for i, earlier in enumerate(dive.previous):
         if earlier.file is None:
+            alone.append(None)
             previous.append(_found(earlier, i, dive, name, log))
         else:
-            previous.append(_read_previous(earlier, tuple(previous), i, path, name, later, log))
-    return _agreed(dive.model_copy(update={"previous": tuple(previous)}), name)
+            found = _read_previous(earlier, i, path, name, later, log)
+            alone.append(found)
+            previous.append(earlier.read_as(_begun(found, previous)))
+    dive = _agreed(dive.model_copy(update={"previous": tuple(previous)}), name)
+    return DiveFile(name, data, dive, tuple(alone), log)
 
 
 def _read_previous(
-    earlier: Previous, before: tuple[Previous, ...], i: int, path: Path, name: str, later: tuple[Path, ...],
-    log: Log | None,
-) -> Previous:  # fmt: skip
-    """An earlier dive, which begins as those `before` it have left the diver."""
+    earlier: Previous, i: int, path: Path, name: str, later: tuple[Path, ...], log: Log | None
+) -> Dive:  # fmt: skip
+    """The dive of the file of an earlier dive."""
     assert earlier.file is not None
     found = (path.parent / earlier.file).resolve()
     key = key_path("previous", i, "file")
@@ -85,11 +120,16 @@ def _read_previous(
         raise BriefError(name, [Problem(key, f"{shown(earlier.file)} is this dive, or one after it")])
     if len(later) >= MOST_IN_A_ROW:
         raise BriefError(name, [Problem(key, f"more than {MOST_IN_A_ROW} dives one after the other are too many")])
-    dive = _read(found, (path.resolve(), *later), log)
-    if before and dive.previous:
+    dive = _read(found, (path.resolve(), *later), log).dive
+    if i > 0 and dive.previous:
         said = "names dives before it itself; name here only it, or let it name none"
         raise BriefError(name, [Problem(key, f"{shown(earlier.file)} {said}")])
-    return earlier.read_as(dive.model_copy(update={"previous": before}) if before else dive)
+    return dive
+
+
+def _begun(dive: Dive, before: Sequence[Previous]) -> Dive:
+    """An earlier dive, begun as those before it have left the diver."""
+    return dive.model_copy(update={"previous": tuple(before)}) if before else dive
 
 
 def _found(earlier: Previous, i: int, dive: Dive, name: str, log: Log | None) -> Previous:
@@ -125,6 +165,25 @@ def parse_dive(data: dict[str, Any], source: str = "dive", log: Log | None = Non
             raise BriefError(source, [Problem(key_path("previous", i, "file"), said)])
         previous.append(_found(earlier, i, dive, source, log))
     return _agreed(dive.model_copy(update={"previous": tuple(previous)}) if previous else dive, source)
+
+
+def read_value(loc: tuple[str | int, ...], value: object, units: SystemName) -> Any:
+    """The value of one key, as a dive file of these units would be read with it; `loc` is as ("levels", 0, "depth").
+    ValueError in the words of its refusal. Whether it agrees with the rest of a dive is not asked."""
+    model = _model_at(loc[:-1])
+    assert model is not None
+    try:
+        return _reader_of(model, str(loc[-1])).validate_python(value, context={"units": units})
+    except ValidationError as error:
+        detail = error.errors(include_url=False)[0]
+        raise ValueError(_message({**detail, "loc": (*loc, *detail["loc"])})) from None
+
+
+@lru_cache
+def _reader_of(model: type[BaseModel], key: str) -> TypeAdapter[Any]:
+    field = model.model_fields[key]
+    read_as: Any = Annotated[field.annotation, *field.metadata] if field.metadata else field.annotation
+    return TypeAdapter(read_as)
 
 
 def _parsed(data: dict[str, Any], source: str) -> Dive:
@@ -234,7 +293,7 @@ def _in_brackets(value: object) -> str:
 
 def _unknown_key(loc: tuple[str | int, ...]) -> str:
     model = _model_at(loc[:-1])
-    known = list(model.model_fields) if model else []
+    known = [field.alias or name for name, field in model.model_fields.items()] if model else []
     return "is not a key here" + (_did_you_mean(loc[-1], known) or f"; known are {', '.join(known)}")
 
 

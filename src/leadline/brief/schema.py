@@ -7,10 +7,11 @@ on. A default that a diver thinks of in round numbers has one for each system of
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
     AfterValidator,
@@ -71,6 +72,11 @@ class PerUnits(str):
 
 def _per_units(text: str) -> Any:
     return PerUnits(text)
+
+
+def _written(value: object) -> Any:
+    """A default as a dive file would write it."""
+    return value
 
 
 def _units(info: ValidationInfo) -> SystemName:
@@ -820,6 +826,363 @@ class Compare(_Table):
         return self
 
 
+def _axis_key(value: object) -> object:
+    keys = _several(value)
+    if not isinstance(keys, list | tuple) or not keys or not all(isinstance(key, str) and key.strip() for key in keys):
+        raise ValueError(f'{shown(value)} is not a key of the dive file; write it in quotes: "levels.1.depth"')
+    return tuple(key.strip() for key in keys)
+
+
+def _axis_end(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError(f'{shown(value)} is not a number, or text with its unit such as "30 m"')
+    return value
+
+
+def _axis_values(value: object) -> object:
+    """A list, with pairs in it as tuples."""
+    return tuple(tuple(one) if isinstance(one, list) else one for one in value) if isinstance(value, list) else value
+
+
+AxisEnd = Annotated[int | float | str, BeforeValidator(_axis_end), _NUMBER_OR_TEXT]
+
+
+class SweepAxis(_Table):
+    """A part of the dive file that a sweep varies. What its values are is read with the key they are for."""
+
+    key: Annotated[
+        tuple[str, ...],
+        BeforeValidator(_axis_key),
+        Field(max_length=20),
+        WithJsonSchema({"type": ["string", "array"], "items": {"type": "string"}, "maxItems": 20}),
+    ] = Field(description='where it stands: "levels.1.depth"; or several keys that are given the same value')
+    values: (
+        Annotated[
+            tuple[Any, ...],
+            BeforeValidator(_axis_values),
+            WithJsonSchema(
+                {"type": "array", "items": {"type": ["number", "string", "array"]}, "minItems": 1},
+            ),
+        ]
+        | None
+    ) = Field(None, description="its values, each as it would be written at the key")
+    from_: AxisEnd | None = Field(None, alias="from", description="the first of evenly spaced values")
+    to: AxisEnd | None = Field(None, description="the last of them, if a step falls on it")
+    step: AxisEnd | None = Field(None, description="from one to the next; below 0 to count down")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> SweepAxis:
+        spaced = {"from": self.from_, "to": self.to, "step": self.step}
+        given = [key for key, value in spaced.items() if value is not None]
+        missing = [key for key, value in spaced.items() if value is None]
+        if self.values is not None and given:
+            raise AtKey(given[0], "and values are both given; give values, or from, to and step")
+        if self.values == ():
+            raise AtKey("values", "is empty; give at least one value")
+        if self.values is None and missing:
+            said = "is missing; give values, or from, to and step" if not given else "is missing beside " + given[0]
+            raise AtKey("values" if not given else missing[0], said)
+        return self
+
+
+class Sweep(_Table):
+    """Many dives, for `leadline sweep`."""
+
+    contingencies: StrictBool = Field(False, description="whether each is planned with all its contingencies")
+    together: StrictBool = Field(
+        False, description="whether the axes are walked side by side, as a list of dives, instead of as a grid"
+    )
+    axes: Annotated[tuple[SweepAxis, ...], Field(max_length=20)] = Field((), description="what is varied")
+
+
+DistributionName = Literal["normal", "lognormal", "uniform", "triangular", "as planned"]
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What an input of an ensemble is drawn from. Metric; what its distribution does not use is None."""
+
+    distribution: DistributionName
+    spread: float | None = None
+    """Of a normal distribution its standard deviation; of a lognormal one a factor, the exponential of its sigma."""
+    low: float | None = None
+    mode: float | None = None
+    high: float | None = None
+
+
+_ASKS: dict[str, tuple[str, ...]] = {
+    "normal": ("spread",),
+    "lognormal": ("spread",),
+    "uniform": ("low", "high"),
+    "triangular": ("low", "mode", "high"),
+}
+"""The keys that a distribution needs."""
+
+
+def _drawn(kind: Kind | str, low: float, high: float, widest: float, lognormal: bool = False) -> Any:
+    """A validator for what an input is drawn from: values of a kind, or plain numbers in a unit, within metric bounds;
+    a standard deviation up to `widest`."""
+    known = [name for name in _ASKS if lognormal or name != "lognormal"]
+    listed = ", ".join(f'"{name}"' for name in known)
+
+    def read(value: object, info: ValidationInfo) -> Drawn | None:
+        if value is None or isinstance(value, Drawn):
+            return value
+        if value == "as planned":
+            return Drawn("as planned")
+        if not isinstance(value, dict):
+            said = 'write "as planned", or a table such as { distribution = "normal", spread = … }'
+            raise ValueError(f"{shown(value)} is no distribution; {said}")
+        name = value.get("distribution")
+        if name is None:
+            raise AtKey("distribution", f"is missing; write one of {listed}")
+        if name not in known:
+            raise AtKey("distribution", f"{shown(name)} is not a distribution of this; write one of {listed}")
+        for key in value:
+            if key != "distribution" and key not in _ASKS[name]:
+                raise AtKey(key, f"is not a key of a {name} distribution; it takes {' and '.join(_ASKS[name])}")
+        found = {key: _part(key, value, name, info) for key in _ASKS[name]}
+        if name == "uniform" or name == "triangular":
+            _ordered(found, value)
+        return Drawn(name, **found)
+
+    def _part(key: str, value: dict[str, Any], name: str, info: ValidationInfo) -> float:
+        if key not in value:
+            raise AtKey(key, f"is missing; a {name} distribution needs it")
+        bounds = (low, high) if key != "spread" else (1.0, 3.0) if name == "lognormal" else (0.0, widest)
+        number = _within(kind if name != "lognormal" else "as a factor", value[key], bounds, info, key)
+        if key == "spread" and number <= bounds[0]:
+            said = "a spread of none" if name == "lognormal" else "no spread at all"
+            raise AtKey(key, f'{shown(value[key])} is {said}; give more, or write "as planned" in place of the table')
+        return number
+
+    return BeforeValidator(read)
+
+
+def _within(kind: Kind | str, value: object, bounds: tuple[float, float], info: ValidationInfo, key: str) -> float:
+    low, high = bounds
+    plain = kind not in ("depth", "time", "rate", "gas flow")
+    try:
+        if plain:
+            return float(_number(low, high, kind).func(value))
+        number = parse(value, kind, _units(info))  # type: ignore[arg-type]
+    except ValueError as error:
+        raise AtKey(key, str(error)) from None
+    assert isinstance(number, float)
+    if not low - 1e-9 <= number <= high + 1e-9:
+        raise AtKey(key, f"{shown(value)} is outside {_bounds(kind, low, high, _units(info))}")  # type: ignore[arg-type]
+    return number
+
+
+def _ordered(found: dict[str, float], written: dict[str, Any]) -> None:
+    low, high, mode = found["low"], found["high"], found.get("mode")
+    if low == high:
+        said = 'is low too, which is no spread at all; give more, or write "as planned" in place of the table'
+        raise AtKey("high", f"{shown(written['high'])} {said}")
+    if low > high:
+        said = f"{shown(written['high'])} is under low, {shown(written['low'])}; write the lower as low"
+        raise AtKey("high", said)
+    if mode is not None and not low <= mode <= high:
+        said = f"{shown(written['mode'])} is outside low to high; it is what comes up most, and must be between them"
+        raise AtKey("mode", said)
+
+
+def _whole_number(low: int, high: int) -> Any:
+    """A validator for a whole number."""
+
+    def read(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise ValueError(f"{shown(value)} is not a whole number; write one from {low} to {high}")
+        if not low <= value <= high:
+            raise ValueError(f"{shown(value)} is outside {low} to {high}")
+        return value
+
+    return BeforeValidator(read)
+
+
+def _whole_plain(low: int, high: int) -> WithJsonSchema:
+    return WithJsonSchema({"type": "integer", "minimum": low, "maximum": high})
+
+
+_DISTRIBUTION: dict[str, Any] = {
+    "type": ["string", "object"],
+    "properties": {
+        "distribution": {"enum": list(_ASKS)},
+        **{key: {"type": ["number", "string"]} for key in ("spread", "low", "mode", "high")},
+    },
+    "additionalProperties": False,
+}
+_DRAWN = WithJsonSchema(_DISTRIBUTION)
+RmvDrawn = Annotated[Drawn, _drawn("gas flow", 0.1, 200.0, 60.0, lognormal=True), _DRAWN]
+
+
+class Ensemble(_Table):
+    """How much the dive may differ from its plan, for `leadline ensemble`.
+
+    An input that is left out is drawn as is common; "as planned" keeps it as it is.
+    """
+
+    dives: Annotated[int, _whole_number(100, 1_000_000), _whole_plain(100, 1_000_000)] = Field(
+        10_000, description="how many dives are drawn"
+    )
+    seed: Annotated[int, _whole_number(0, 2**53), _whole_plain(0, 2**53)] = Field(
+        1, description="the same seed draws the same dives"
+    )
+    depth: Annotated[Drawn, _drawn("depth", -60.0, 60.0, 30.0), _DRAWN] | None = Field(
+        None, description="off the planned depth of every level; below 0 is shallower"
+    )
+    time: Annotated[Drawn, _drawn("time", -240.0, 240.0, 120.0), _DRAWN] | None = Field(
+        None, description="off the planned bottom time"
+    )
+    ascent: Annotated[Drawn, _drawn("rate", 0.5, 60.0, 20.0, lognormal=True), _DRAWN] | None = Field(
+        None, description="the ascent rate to the first stop; the other rates of the way up in proportion"
+    )
+    rmv: Annotated[Drawn, _drawn("as a factor", 0.1, 5.0, 1.0, lognormal=True), _DRAWN] | None = Field(
+        None, description="a factor on both RMVs"
+    )
+    rmv_bottom: RmvDrawn | None = Field(None, description="RMV until the first stop, in place of rmv")
+    rmv_deco: RmvDrawn | None = Field(None, description="RMV from the first stop on, in place of rmv")
+    setpoint: Annotated[Drawn, _drawn("bar", 0.2, 1.6, 0.5), _DRAWN] | None = Field(
+        None, description="what the loop really holds at its setpoint"
+    )
+    switch: Annotated[Drawn, _drawn("time", 0.0, 10.0, 10.0), _DRAWN] | None = Field(
+        None, description="minutes spent at every gas switch"
+    )
+
+    @model_validator(mode="after")
+    def _one_rmv(self) -> Ensemble:
+        if self.rmv is not None and self.rmv_bottom is not None and self.rmv_deco is not None:
+            said = "has nothing left to act on, with rmv_bottom and rmv_deco given; leave it out, or one of them"
+            raise AtKey("rmv", said)
+        return self
+
+
+TablePart = Literal["slates", "times", "stops", "gas", "bailout", "oxygen", "ndl", "repetitive"]
+"""What `leadline tables` prints."""
+
+
+def _some(value: object) -> object:
+    found = _several(value)
+    if not found:
+        raise ValueError("is empty; write one or more, or leave it out")
+    return found
+
+
+def _spread(kind: Kind, most: int) -> Any:
+    """A list of quantities, or a table of from, to and step that stands for one."""
+
+    def read(value: object, info: ValidationInfo) -> object:
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            return _some(value)
+        for key in value:
+            if key not in ("from", "to", "step"):
+                raise AtKey(str(key), "is not a key here; evenly spaced values have from, to and step")
+        ends = {key: _end(key, value, info) for key in ("from", "to", "step")}
+        if ends["step"] <= 0.0:
+            raise AtKey("step", f"{shown(value['step'])} leads nowhere; it must be above 0")
+        if ends["to"] < ends["from"]:
+            raise AtKey("to", f"{shown(value['to'])} is before from, {shown(value['from'])}; write the lower as from")
+        steps = (ends["to"] - ends["from"]) / ends["step"] + 1e-6
+        if not steps < most:
+            many = f"{math.floor(steps) + 1} values" if steps < 1e15 else "so many values"
+            raise ValueError(f"{many} are too many to print; at most {most}: take a larger step")
+        unit = "m" if kind == "depth" else "min"
+        return [f"{ends['from'] + i * ends['step']:.9g} {unit}" for i in range(math.floor(steps) + 1)]
+
+    def _end(key: str, value: dict[str, object], info: ValidationInfo) -> float:
+        if key not in value:
+            raise AtKey(key, "is missing; evenly spaced values have from, to and step")
+        try:
+            number = parse(value[key], kind, _units(info))
+        except ValueError as error:
+            raise AtKey(key, str(error)) from None
+        assert isinstance(number, float)
+        return number
+
+    return BeforeValidator(read)
+
+
+def _ascending(values: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(sorted({round(value, 6) for value in values}))
+
+
+_LIST_OR_STEPS = WithJsonSchema(
+    {
+        "type": ["number", "string", "array", "object"],
+        "items": {"type": ["number", "string"]},
+        "properties": {key: {"type": ["number", "string"]} for key in ("from", "to", "step")},
+        "additionalProperties": False,
+    }
+)
+BottomTime = Annotated[float, _quantity("time", 1.0, 1440.0), AfterValidator(_whole), _NUMBER_OR_TEXT]
+SurfaceInterval = Annotated[float, _quantity("time", 0.0, 2880.0), _NUMBER_OR_TEXT]
+MOST_TABLE_DEPTHS, MOST_TABLE_TIMES = 16, 12
+"""Rows and columns of a page."""
+
+
+class Tables(_Table):
+    """The table set of `leadline tables`: the dive at other depths and bottom times."""
+
+    depths: (
+        Annotated[
+            tuple[DepthBelowSurface, ...],
+            _spread("depth", MOST_TABLE_DEPTHS),
+            Field(max_length=MOST_TABLE_DEPTHS),
+            AfterValidator(_ascending),
+            _LIST_OR_STEPS,
+        ]
+        | None
+    ) = Field(None, description="of the deepest level; the dive's own and two steps of the grid around it if not given")
+    times: (
+        Annotated[
+            tuple[BottomTime, ...],
+            _spread("time", MOST_TABLE_TIMES),
+            Field(max_length=MOST_TABLE_TIMES),
+            AfterValidator(_ascending),
+            _LIST_OR_STEPS,
+        ]
+        | None
+    ) = Field(None, description="bottom times; the dive's own and 5 and 10 min around it if not given")
+    parts: Annotated[tuple[TablePart, ...], BeforeValidator(_some), Field(max_length=8)] = Field(
+        get_args(TablePart), description="what is printed"
+    )
+    ndl_depths: (
+        Annotated[
+            tuple[DepthBelowSurface, ...],
+            _spread("depth", MOST_TABLE_DEPTHS),
+            Field(max_length=MOST_TABLE_DEPTHS),
+            AfterValidator(_ascending),
+            _LIST_OR_STEPS,
+        ]
+        | None
+    ) = Field(None, description="of the no-stop limits (default 9 to 42 m by 3 m, in imperial files 30 to 140 ft)")
+    ndl_gases: Annotated[tuple[Gas, ...], BeforeValidator(_several), Field(max_length=6)] = Field(
+        _written(("air", "32", "36")), description="of the no-stop limits, beside what is carried"
+    )
+    surface_intervals: Annotated[
+        tuple[SurfaceInterval, ...],
+        _spread("time", 10),
+        Field(max_length=10),
+        AfterValidator(_ascending),
+        _LIST_OR_STEPS,
+    ] = Field((60.0, 90.0, 120.0, 180.0, 240.0, 360.0, 720.0), description="of the repetitive tables")
+    second_depths: (
+        Annotated[
+            tuple[DepthBelowSurface, ...],
+            _spread("depth", 6),
+            Field(max_length=6),
+            AfterValidator(_ascending),
+            _LIST_OR_STEPS,
+        ]
+        | None
+    ) = Field(
+        None, description="of the dive after it (default 12, 18, 24 and 30 m, in imperial files 40, 60, 80 and 100 ft)"
+    )
+    second_gas: Gas = Field(_written("air"), description="breathed on the dive after it")
+
+
 class Dive(_Table):
     """A dive file, read. Every number in it is metric."""
 
@@ -848,6 +1211,9 @@ class Dive(_Table):
     compare: Annotated[tuple[Compare, ...], Field(max_length=2)] = Field(
         (), description="the columns of `leadline compare`; with none the file's own model and the bubble model"
     )
+    ensemble: Ensemble = Field(_DEFAULTS, description="how much the dive may differ, for `leadline ensemble`")
+    sweep: Sweep = Field(_DEFAULTS, description="many dives, for `leadline sweep`")
+    tables: Tables = Field(_DEFAULTS, description="depths by bottom times, for `leadline tables`")
 
     @property
     def deepest_m(self) -> float:

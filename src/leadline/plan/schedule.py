@@ -147,7 +147,7 @@ def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
         switches=read_switches(legs),
         run_time_min=run_time_min,
         tts_min=run_time_min - dive.levels[-1].leave_at,
-        ndl_min=_ndl(dive, layout),
+        ndl_min=no_stop_limit(dive, layout),
         track=_track(layout, rows, left),
     )
 
@@ -359,7 +359,7 @@ def _fault(dive: Dive, fault: int, level: int, at_min: float) -> Problem:
     return Problem("[[levels]]", "the ascent has more legs than any dive; shorten the levels or the oxygen breaks")
 
 
-def _ndl(dive: Dive, layout: Layout) -> int:
+def no_stop_limit(dive: Dive, layout: Layout) -> int:
     """The longest whole-minute bottom time, descent included, at the deepest level without a stop. [min]"""
     level = layout.levels[int(np.argmax(layout.levels["depth_m"]))]
     first = layout.levels[0]

@@ -370,12 +370,7 @@ def verdict(findings: Sequence[Finding]) -> Data:
 
 def facts(plan: Plan) -> list[Data]:
     """The dive in a line: where, on which model, how fast, how long."""
-    dive, system, schedule = plan.dive, SYSTEMS[plan.dive.units], plan.schedule
-    low, high = dive.model.gradient_factors
-    water = f"{dive.site.water:g} kg/m³" if isinstance(dive.site.water, float) else _WATERS[dive.site.water]
-    ascent = dive.rates.ascent
-    degrees = dive.site.temperature
-    warm = f"{degrees:.0f} °C" if dive.units == "metric" else f"{degrees * 1.8 + 32.0:.0f} °F"
+    dive, schedule = plan.dive, plan.schedule
     first = schedule.first_stop_m
     return [
         {"name": "Deepest", "text": SYSTEMS[dive.units].at(dive.deepest_m)},
@@ -384,6 +379,19 @@ def facts(plan: Plan) -> list[Data]:
         {"name": "TTS", "text": f"{up(schedule.tts_min)} min"},
         {"name": "First stop", "text": "none" if first is None else SYSTEMS[dive.units].at(first)},
         {"name": "NDL at the deepest", "text": f"{schedule.ndl_min} min"},
+        *conditions(dive),
+    ]
+
+
+def conditions(dive: Dive) -> list[Data]:
+    """On which model, how fast, where."""
+    system = SYSTEMS[dive.units]
+    low, high = dive.model.gradient_factors
+    water = f"{dive.site.water:g} kg/m³" if isinstance(dive.site.water, float) else _WATERS[dive.site.water]
+    ascent = dive.rates.ascent
+    degrees = dive.site.temperature
+    warm = f"{degrees:.0f} °C" if dive.units == "metric" else f"{degrees * 1.8 + 32.0:.0f} °F"
+    return [
         {"name": "Model", "text": f"{dive.model.coefficients}, GF {low:g}/{high:g}"},
         {
             "name": "Rates",

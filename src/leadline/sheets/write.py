@@ -9,6 +9,7 @@ import os
 import re
 import secrets
 import unicodedata
+from collections.abc import Iterable
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
@@ -31,10 +32,8 @@ def write_sheets(team: Team, directory: Path, day: Day | None = None) -> list[Pa
     """Write slate.pdf, wetnotes.pdf and briefing.pdf of every diver, and day.pdf where the dive comes after others.
     Returns their paths, diver by diver.
 
-    A diver without a name has them in the directory, a named one in a folder there. What is not there is made. Every
-    sheet is set before the first one is written, and takes its place in one step: a reader never finds half a file.
-    Raises OSError, and leaves everything as it was, if one of them cannot be written. The same plan gives the same
-    bytes.
+    A diver without a name has them in the directory, a named one in a folder there. Every sheet is set before the
+    first one is written, all or none, by `put`. The same plan gives the same bytes.
     """
     pages: dict[Path, bytes] = {}
     for member, own in zip(team.members, folder_names(team), strict=True):
@@ -42,6 +41,15 @@ def write_sheets(team: Team, directory: Path, day: Day | None = None) -> list[Pa
             pages[directory / own / name] = set_sheet(name.removesuffix(".pdf"), text(team, member))
         if day is not None and len(day.dives) > 1:
             pages[directory / own / "day.pdf"] = set_sheet("day", day_sheet(day, member))
+    return put(pages)
+
+
+def put(pages: dict[Path, bytes]) -> list[Path]:
+    """Write files, all or none, and return their paths. Folders that are not there are made.
+
+    Each takes its place in one step: a reader never finds half a file. Raises OSError, and leaves everything as it was,
+    if one of them cannot be written.
+    """
     made: list[Path] = []
     mark = secrets.token_hex(4)
     waiting = {target: target.with_name(f".{target.name}.{mark}.part") for target in pages}
@@ -81,14 +89,19 @@ def _missing(folder: Path) -> list[Path]:
 
 
 def folder_names(team: Team) -> list[str]:
-    """A folder for every diver: the name, of letters, digits and dashes; numbered where two would be the same.
+    """A folder for every diver."""
+    return folders([member.name for member in team.members])
+
+
+def folders(divers: Iterable[str]) -> list[str]:
+    """A folder for every name: of letters, digits and dashes; numbered where two would be the same.
 
     Empty for a diver without a name.
     """
     found: list[str] = []
     taken: set[str] = set()
-    for member in team.members:
-        wanted = safe(member.name) if member.name else ""
+    for diver in divers:
+        wanted = safe(diver) if diver else ""
         name, number = wanted, 2
         while name.casefold() in taken:
             name, number = f"{wanted}-{number}", number + 1

@@ -12,7 +12,7 @@ from leadline.brief.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan.findings import Finding
 from leadline.plan.plan import Plan
-from leadline.plan.team import plan_team
+from leadline.plan.team import Team, plan_team
 
 Told = Callable[[str], None]
 """Is told what is being tried, before it is."""
@@ -87,7 +87,13 @@ def verdict(dive: Dive, source: str = "dive") -> Verdict:
             raise BriefError(source, problems)
         team = plan_team(dive, source)
     except BriefError as error:
-        return Verdict((_refused(error.problems[0]),))
+        return Verdict((refusal(error.problems[0]),))
+    return of_team(team)
+
+
+def of_team(team: Team) -> Verdict:
+    """The verdict on a dive that has been planned."""
+    dive = team.dive
     limits = [limit for member in team.members for limit in _limits(member.name, member.plan)]
     if team.no_go and not limits:
         limits = [_limit(f, "", "", "", dive) for f in team.findings if f.severity == "no-go"]
@@ -179,7 +185,8 @@ def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Li
     return Limit(finding.code, subject, kind, diver, what, name, finding.message, pool, over)
 
 
-def _refused(problem: Problem) -> Limit:
+def refusal(problem: Problem) -> Limit:
+    """The limit that a dive breaks which cannot be planned at all."""
     what = "cannot be planned"
     if problem.key == "[model] gradient_factors":
         what = "a stop that never clears"
@@ -207,7 +214,7 @@ class Tried:
             try:
                 dive = made()
             except BriefError as error:
-                self.verdicts[key] = Verdict((_refused(error.problems[0]),))
+                self.verdicts[key] = Verdict((refusal(error.problems[0]),))
             else:
                 self.verdicts[key] = verdict(dive, self.source)
         return self.verdicts[key]

@@ -1,0 +1,1 @@
+"""What speed claims rest on. Nothing here can fail on time."""
