@@ -497,7 +497,7 @@ def _compiling() -> Iterator[None]:
     def say() -> None:
         kept = getattr(sys.modules.get("leadline.tissue.kernel"), "KEPT", True)
         when = "The first run on a machine" if kept else "Without a folder to keep it in (NUMBA_CACHE_DIR), every run"
-        typer.echo(f"Still at it. {when} compiles the planning kernel, up to half a minute ...", err=True)
+        typer.echo(f"Still at it. {when} compiles the planning kernel, up to a minute ...", err=True)
 
     waiting = threading.Timer(3.0, say)
     waiting.daemon = True

@@ -137,6 +137,22 @@ def test_travel_in_pieces_is_travel_in_one():
     assert pieces == pytest.approx(whole, abs=1e-10)
 
 
+@pytest.mark.parametrize("name", ["ZH-L16A", "ZH-L16B", "ZH-L16C"])
+@pytest.mark.parametrize("minutes", [1e-9, 1e-3, 1 / 3, 0.999, 1.0, 1.0001, 7.3, 60.0, 1440.0, 20160.0, 1e9])
+def test_the_share_that_minutes_bring_is_that_of_the_c_library(name, minutes):
+    """1 - exp(-kt), which the kernel works out by a series and doublings, against expm1 of the C library.
+
+    From empty tissues at 1 bar over water vapour the nitrogen of pure nitrogen is the share itself.
+    """
+    comps = compartments(name)
+    assert comps.rate.max() == comps.rate[1, 0]  # the fastest, which decides how often minutes are halved
+    for gas, he_share in enumerate((0.0, 1.0)):
+        nothing_else = np.array([(0.0, he_share, 0.0, 0.0)], kernel.SOURCE)[0]
+        tissue = np.zeros((2, 16))
+        kernel.load_constant(tissue, 1.0 + kernel.WATER_VAPOUR, minutes, nothing_else, comps)
+        assert tissue[gas] == pytest.approx(-np.expm1(-comps.rate[gas] * minutes), rel=2e-15)
+
+
 def test_no_time_changes_nothing():
     comps, tissue = compartments("ZH-L16C"), loaded()
     kernel.load_travel(tissue, 3.0, 3.0, 0.0, source(TRIMIX, 1.3), comps)
