@@ -10,4 +10,4 @@ from leadline.plan import Finding, Plan, plan
 from leadline.plan.team import Team, plan_team
 
 __all__ = ["BriefError", "Dive", "Finding", "Plan", "Team", "parse_dive", "plan", "plan_team", "read_dive"]
-__version__ = "0.2.0"
+__version__ = "0.3.0"
