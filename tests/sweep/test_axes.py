@@ -143,6 +143,7 @@ def test_an_axis_that_is_none(tmp_path: Path, key: str, words: str):
         ('from = 30\nto = "200 ft"\nstep = 3', "from", "must be in the same unit; they are 30, '200 ft' and 3"),
         ("from = 30\nto = nan\nstep = 3", "to", "nan is not a finite number"),
         ("from = 30\nto = inf\nstep = 3", "to", "inf is not a finite number"),
+        (f"from = 30\nto = {10**400}\nstep = 3", "to", "the number is far too large"),
         ('from = "deep"\nto = 60\nstep = 3', "from", "'deep' is not a number with a unit"),
         ("from = 30\nto = 60\nstep = 3\nvalues = [3]", "from", "and values are both given"),
     ],

@@ -78,3 +78,21 @@ def test_one_input_drives_all():
 def test_the_same_seed_gives_the_same_indices():
     assert sobol(ishigami, [TURN] * 3, 64, 4) == sobol(ishigami, [TURN] * 3, 64, 4)
     assert sobol(ishigami, [TURN] * 3, 64, 4) != sobol(ishigami, [TURN] * 3, 64, 5)
+
+
+def test_what_hardly_ever_changes_has_no_index():
+    """One where x is over 0.9, else nothing: of 32 points some three, and in some bootstrap samples none. Their
+    variance is none, and an interval of shares of it no number."""
+    [found] = sobol(lambda x: (x[:1] > 0.9).astype(float), [stats.uniform(0, 1)], 16, 1)
+    assert found == []
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_an_index_is_a_share(seed):
+    """Of few points the estimates and their intervals lie well beyond 1; what is given does not."""
+    [found] = sobol(lambda x: x[:1], [stats.uniform(0, 1), stats.uniform(0, 1)], 16, seed)
+    for pair in found:
+        for index in pair:
+            assert 0.0 <= index.low <= index.high <= 1.0
+            assert 0.0 <= index.value <= 1.0
+    assert found[0][0].high == 1.0

@@ -126,12 +126,11 @@ def _breathing(given, factor):
 
 
 def test_the_slates_by_hand():
-    """Depth evenly 2 m shallower to 6 deeper, time evenly 1 min less to 9 more. To the whole metre no deeper than the
-    plan is up to 0.5 m, (2 + 0.5) / 8; than the 3 m slate up to 3.5. To the whole minute likewise, 1.5 / 10 and the
-    5 min slate up to 5.5."""
+    """Depth evenly 2 m shallower to 6 deeper, time evenly 1 min less to 9 more. No deeper than the plan are 2 of 8,
+    than the 3 m slate 5; no longer 1 of 10, than the 5 min slate 6. Half a metre or minute more is the next slate."""
     found = of(TRIMIX, depth=uniform(-2, 6), time=uniform(-1, 9), dives=20_000)
-    shallow, deeper, far = 2.5 / 8, 3.0 / 8, 2.5 / 8
-    short, longer, later = 1.5 / 10, 5.0 / 10, 3.5 / 10
+    shallow, deeper, far = 2.0 / 8, 3.0 / 8, 3.0 / 8
+    short, longer, later = 1.0 / 10, 5.0 / 10, 4.0 / 10
     right = {
         "the plan": shallow * short,
         "3 m deeper": deeper * short,
@@ -146,15 +145,21 @@ def test_the_slates_by_hand():
     assert sum(slate.taken.count for slate in found.slates) == 20_000
 
 
+def test_a_depth_between_two_metres_is_covered_by_its_own_slate():
+    """A plan to 49.7 m, dived as planned: rounded to a whole metre it would be deeper than its own slate."""
+    found = of(tables(49.7, 15, "18/45", ("50",)), rmv=normal(0.1), dives=200)
+    assert {slate.name: slate.taken.count for slate in found.slates if slate.taken.count} == {"the plan": 200}
+
+
 def test_feet_are_feet():
-    """10 ft deeper is the slate of an imperial file, and a foot its unit: -2 to 18 ft, covered by the plan up to half a
-    foot and by its slate up to 10.5."""
+    """10 ft deeper is the slate of an imperial file: -2 to 18 ft, covered by the plan up to 0 and by its slate up to
+    10."""
     given = tables("165 ft", 25, "18/45", ("50",), units="imperial")
     found = of(given, depth=uniform("-2 ft", "18 ft"))
     shares = {slate.name: slate.taken.share for slate in found.slates}
-    assert shares["the plan"] == pytest.approx(2.5 / 20, abs=0.025)
-    assert shares["10 ft deeper"] == pytest.approx(10.0 / 20, abs=0.035)
-    assert shares["none of them"] == pytest.approx(7.5 / 20, abs=0.035)
+    assert shares["the plan"] == pytest.approx(2.0 / 20, abs=0.02)
+    assert shares["10 ft deeper"] == pytest.approx(10.0 / 20, abs=0.03)
+    assert shares["none of them"] == pytest.approx(8.0 / 20, abs=0.03)
 
 
 def test_a_limit_by_hand():
@@ -190,6 +195,13 @@ def test_what_cannot_be_dived_is_a_share_and_fails():
         assert ascents.tts_min.of == 4000 - refused.count
         assert ascents.all_last.count <= 4000 - refused.count
     assert found.recomputed.refused == found.by_slate.refused
+    # Nor is any contingency met on one: it is dropped from no denominator.
+    whole = found.planned_whole
+    assert 0 < found.not_planned.count < found.not_planned.of == whole
+    for one in found.what_ifs:
+        assert one.gas_short.of == one.not_met.of == whole
+        assert one.gas_short.count >= found.not_planned.count
+        assert one.not_met.count >= found.not_planned.count
 
 
 # --- Whoever computes it ----------------------------------------------------------------------------------------------
@@ -314,3 +326,12 @@ def test_a_summary_says_what_fails_most():
     assert "TTS is" in said
     lines = list(ensemble_words.lines(found.by_slate, found.plan, SYSTEMS["metric"]))
     assert [line.name for line in lines][:2] == ["TTS, min", "Run time, min"]
+
+
+def test_a_summary_does_not_call_no_slate_a_slate():
+    """Always 5 m deeper: the slate for 3 m more covers no dive, nor does any. That none is needed is not said."""
+    found = of(TRIMIX, depth=uniform(5, 6), dives=200)
+    assert found.slates[-1].taken.count == 200
+    said = " ".join(ensemble_words.summary(found))
+    assert "No slate covers what was dived: 100 %" in said
+    assert "needed most" not in said

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
@@ -259,6 +260,17 @@ def test_what_cannot_be_dived_is_a_row_that_says_why(tmp_path: Path):
             assert row["refused"] is None
         assert (row["run_time_min"] is None) == (row["refused"] is not None)
     assert run_sweep(sweep, tmp_path / "r.parquet").summed.refused == 7
+
+
+def test_a_half_that_the_dive_does_not_have_refuses_nothing(tmp_path: Path):
+    """GF low 45 stands with GF high 90, whatever GF high the file has."""
+    text = AIR + "[model]\ngradient_factors = [10, 40]\n"
+    with_water = axis('["model.gradient_factors.low", "site.temperature"]', "[10, 45]")  # of a layout of their own
+    sweep = sweep_in(tmp_path, text, with_water, axis("model.gradient_factors.high", "[30, 90]"))
+    rows = rows_of(sweep, tmp_path / "r.parquet")
+    assert [row["refused"] is None for row in rows] == [True, True, False, True]
+    plan_of = with_values(text, {("model", "gradient_factors"): [45, 90]})
+    assert rows[3]["run_time_min"] == figures(plan(plan_of))["run_time_min"]
 
 
 def test_together_walks_side_by_side(tmp_path: Path):
@@ -579,12 +591,25 @@ def test_another_sweep_in_the_way(tmp_path: Path):
     assert path.read_bytes() == before
 
 
+def test_a_result_that_was_changed_is_not_taken_for_whole(tmp_path: Path):
+    """What other tools write of a result has its metadata still."""
+    sweep, path = sweep_in(tmp_path, AIR, *SIX), tmp_path / "r.parquet"
+    run_sweep(sweep, path)
+    pq.write_table(pq.read_table(path).slice(0, 2), path)
+    before = path.read_bytes()
+    assert "r.parquet: was made of this sweep, and changed since; move it away" in refused(sweep, path)
+    assert path.read_bytes() == before
+
+
 @pytest.mark.parametrize("name", ["r.parquet", "r.csv"])
 def test_any_other_file_in_the_way(tmp_path: Path, name: str):
     (tmp_path / name).write_text("mine", encoding="utf-8")
     said = refused(sweep_in(tmp_path, AIR, *SIX), tmp_path / name)
     assert "is there already, and nothing says that it is of this sweep" in said
     assert (tmp_path / name).read_text(encoding="utf-8") == "mine"
+    noted = pa.table({"x": [1]}).replace_schema_metadata({b"no text": b"\xff"})
+    pq.write_table(noted, tmp_path / "n.parquet")
+    assert "is there already" in refused(sweep_in(tmp_path, AIR, *SIX), tmp_path / "n.parquet")
     (tmp_path / "d.parquet").mkdir()
     assert "is there already" in refused(sweep_in(tmp_path, AIR, *SIX), tmp_path / "d.parquet")
 
@@ -636,6 +661,17 @@ def test_two_at_a_time(tmp_path: Path):
 
     run_sweep(sweep, tmp_path / "r.parquet", told=told)
     assert "another command is at work on this sweep" in heard[0]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no such lock")
+def test_a_file_system_without_locks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    import fcntl
+
+    def none(file: object, how: int) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", none)
+    assert len(rows_of(sweep_in(tmp_path, AIR, *SIX), tmp_path / "r.parquet")) == 6
 
 
 # --- Chunks -----------------------------------------------------------------------------------------------------------

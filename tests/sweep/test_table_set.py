@@ -15,6 +15,7 @@ from leadline.brief.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.team import plan_team
+from leadline.sheets.table_set import book
 from leadline.sweep.table_data import table_set_as_data
 from leadline.sweep.table_set import (
     MOST_DIVES,
@@ -224,6 +225,43 @@ def test_no_stop_limits_on_the_loop_are_the_plans() -> None:
     for depth, limit in zip((100, 140), found.no_stop[0].limits, strict=True):
         apart = plan(parse_dive(with_bottom(LOOP, depth, 20)))
         assert limit.minutes == apart.schedule.ndl_min
+
+
+LOW_AT_FIRST = {"setpoint": 1.3, "low_setpoint": 0.7, "high_from": 21}
+
+
+def test_no_stop_limits_on_the_loop_may_be_entered_from_where_the_low_setpoint_holds() -> None:
+    """At 20 m the loop holds 0.7 bar, and its limit is far shorter than that of 21 m on 1.3: who enters the row of 21 m
+    with a dive to 20 m must not be promised more."""
+    given = looped(30, 20, "21/35", **LOW_AT_FIRST)
+    depths = [15, 18, 21, 24, 30]
+    found = a_set(given, parts=["ndl"], ndl_depths=depths, ndl_gases=[])
+    limits = [limit.minutes for limit in found.no_stop[0].limits]
+    own = {depth: plan(parse_dive(with_bottom(given, depth, 20))).schedule.ndl_min for depth in (*depths, 20, 20.9)}
+    assert own[20] < own[21]  # the trap
+    for depth in (20, 20.9):
+        assert limits[2] <= own[depth]
+        assert limits[3] <= own[depth]
+    assert limits == sorted(limits, reverse=True)
+    assert (limits[0], limits[1]) == (own[15], own[18])
+    assert all(limit <= own[depth] for depth, limit in zip(depths, limits, strict=True))
+
+
+def test_stops_on_the_loop_are_tried_where_the_low_setpoint_holds() -> None:
+    """80 min at 20.9 m on 0.7 bar ask for longer stops than at 21 m on 1.3, and the row of 21 m says so."""
+    found = a_set(looped(30, 20, "21/35", **LOW_AT_FIRST), depths=[18, 21, 24], times=[80])
+    shallow, at_change, _ = found.cells
+    assert shallow.asked_more == ()
+    assert (20.99, 80) in at_change.asked_more
+    assert all(depth_m < 21.0 for depth_m, _ in at_change.asked_more)
+    # The longer of the slates of 18 and 21 m would be too short there: neither is for it.
+    assert at_change.low_to_m == 20.99
+    assert shallow.low_to_m is None
+    also = [card["also"] for card in book(found, "")["pages"] if card["depth"] == "21" and not card["bailout"]]
+    assert "Not for 20.9 m" in also[0]
+    assert "20.9 m, 80 min" not in also[0]
+    first = a_set(looped(30, 20, "21/35", **LOW_AT_FIRST), depths=[21, 24], times=[80]).cells[0]
+    assert first.low_to_m == 20.99  # a first row is entered from above it too
 
 
 def test_no_stop_limits_of_a_team_are_those_of_the_shortest() -> None:

@@ -250,7 +250,9 @@ def slates_tables(found: Ensemble) -> str:
     ]
     refused = ""
     if found.not_planned.count:
-        refused = f"<p><b>Cannot be planned as drawn: {words.chance(found.not_planned)}.</b></p>"
+        refused = (
+            f"<p><b>Cannot be planned as drawn, and counted as failing: {words.chance(found.not_planned)}.</b></p>"
+        )
     head = ("If this happens", "Gas does not last", "Mostly", "Not met, for any reason")
     return (
         tables.table("Which slate is needed", ("Slate", "Chance"), slates)

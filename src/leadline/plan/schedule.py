@@ -119,7 +119,7 @@ class Schedule:
 
     @cached_property
     def first_stop_m(self) -> float | None:
-        """The deepest stop after the last level, if there is one."""
+        """The deepest stop, those between levels included, if there is one. [m]"""
         return max((stop.depth_m for stop in self.stops), default=None)
 
 

@@ -41,6 +41,10 @@ PLUS = (
     "+  A dive next to this cell, no deeper and no longer, asks for a longer stop: between the two stay the longer; "
     "the slate says which."
 )
+LOW = (
+    "Some cells with a + are not for dives just above the depth where the setpoint takes over: the low one asks for "
+    "longer stops there. The slate says so; plan such a dive itself."
+)
 LEVELS = "Depth and time are those of the deepest level; the levels after it are as long as in the dive file."
 
 
@@ -174,12 +178,18 @@ def _parts(card: Data, found: Sequence[Data], needed: list[Data]) -> Iterator[Da
 
 def _also(cell: Cell) -> str:
     """Which lesser dives ask for more; empty where none does."""
-    if not cell.asked_more:
-        return ""
     system = SYSTEMS[cell.dive.units]
-    named = " and ".join(f"{_at(system, depth_m)}, {minutes} min" for depth_m, minutes in cell.asked_more)
-    asks = "asks" if len(cell.asked_more) == 1 else "ask"
-    return f"{named} {asks} for a longer stop than this. Between, stay the longer of the two."
+    said = []
+    others = [one for one in cell.asked_more if one[0] != cell.low_to_m]
+    if others:
+        named = " and ".join(f"{_at(system, depth_m)}, {minutes} min" for depth_m, minutes in others)
+        asks = "asks" if len(others) == 1 else "ask"
+        said.append(f"{named} {asks} for a longer stop than this. Between, stay the longer of the two.")
+    if cell.low_to_m is not None:
+        said.append(
+            f"Not for {_at(system, cell.low_to_m)}: the low setpoint there asks for longer stops. Plan that dive."
+        )
+    return " ".join(said)
 
 
 def _needed(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
@@ -290,6 +300,7 @@ def _by_time(
 
     lines = [_row(depth_down(system, of_depth[0].depth_m), [cell(one) for one in of_depth]) for of_depth in found.rows]
     marked = any(one.asked_more for one in found.cells)
+    low = any(one.low_to_m is not None for one in found.cells)
     return _page(
         heading,
         reading,
@@ -297,7 +308,7 @@ def _by_time(
         [f"{minutes}" for minutes in found.times_min],
         lines,
         legend=_legend(found, letters),
-        notes=[ENTERED, *(LEVELS,) * (len(found.dive.levels) > 1), *notes, *(PLUS,) * marked],
+        notes=[ENTERED, *(LEVELS,) * (len(found.dive.levels) > 1), *notes, *(PLUS,) * marked, *(LOW,) * low],
     )
 
 
@@ -530,10 +541,20 @@ def _no_stop(found: TableSet) -> Data:
             "Enter at the next deeper depth; on a gas between two at the leaner. Bottom time counts from leaving the "
             "surface, the descent included.",
             *_for_the_team(found),
+            *_up_to_the_low_setpoint(found),
             "Stops alone: how long gas, oxygen and cold let one stay is to be planned."
             + ("" if found.dive.previous else " For a first dive, in a rested diver."),
         ],
     )
+
+
+def _up_to_the_low_setpoint(found: TableSet) -> list[str]:
+    """What bounds the limits on a loop that begins with a low setpoint."""
+    if not any(own.loop is not None and own.loop.high_from is not None for _, own in divers(found.dive)):
+        return []
+    return [
+        "On the loop never longer than just above the depth where the setpoint takes over: the low one holds there."
+    ]
 
 
 def _for_the_team(found: TableSet) -> list[str]:

@@ -425,8 +425,11 @@ def _split(value: object) -> tuple[str, str]:
             raise ValueError(f"{shown(value)} is not a number with a unit")
         return match[1], match[2]
     assert isinstance(value, int | float)
-    if not math.isfinite(value):
-        raise ValueError(f"{shown(value)} is not a finite number")
+    try:
+        if not math.isfinite(value):
+            raise ValueError(f"{shown(value)} is not a finite number")
+    except OverflowError:
+        raise ValueError("the number is far too large") from None
     return repr(value), ""
 
 

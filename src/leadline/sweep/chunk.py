@@ -98,12 +98,14 @@ def _plan_together(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures
         combinations, of_dive = np.unique(which, axis=0, return_inverse=True)
     else:
         combinations, of_dive = np.zeros((1, 0), dtype=int), np.zeros(dives, dtype=int)
+    apart = _far_apart(sweep)
     order = np.argsort(of_dive.ravel(), kind="stable")
     ends = np.cumsum(np.bincount(of_dive.ravel(), minlength=len(combinations)))
     for k, values in enumerate(combinations.tolist()):
         rows = order[ends[k - 1] if k else 0 : ends[k]]
         try:
-            dive = _dive(sweep, [(sweep.axes[i], value) for i, value in zip(slow, values, strict=True)], alone=False)
+            same = [(sweep.axes[i], value) for i, value in zip(slow, values, strict=True)]
+            dive = _dive(sweep, same + apart, alone=False)
             layout = lay_out(dive, sweep.file.name)
             carried(dive)
         except BriefError as error:
@@ -118,6 +120,18 @@ def _plan_together(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures
         found["refused"][rows[wrong]] = "[model] gradient_factors: GF low is over GF high"
         for name, figures in figures_of_many(dive, layout, swum).items():
             found[name][rows[fine]] = figures[fine]
+    return found
+
+
+def _far_apart(sweep: Sweep) -> list[tuple[Axis, int]]:
+    """Of quick axes of half a pair of gradient factors, the lowest GF low and the highest GF high: no layout is refused
+    for a half that its dives do not have."""
+    found = []
+    for axis in filter(is_quick, sweep.axes):
+        halves = {place.half for place in axis.places} - {None}
+        if len(halves) == 1:
+            chosen = np.argmin(axis.read) if halves == {0} else np.argmax(axis.read)
+            found.append((axis, int(chosen)))
     return found
 
 

@@ -37,7 +37,7 @@ MOST_REFUSED = 0.01
 
 @dataclass(frozen=True)
 class Index:
-    """A Sobol index. Where it is near 0 the estimate may be a little below."""
+    """A Sobol index, a share: 0 to 1. An estimate beyond either end, and its interval, are taken to that end."""
 
     value: float
     low: float
@@ -55,7 +55,8 @@ class Driver:
 
 @dataclass(frozen=True)
 class Driven:
-    """An output, and what drives it, the most first; nothing where it never changes, or could not be worked out."""
+    """An output, and what drives it, the most first; nothing where it hardly ever changes, or could not be worked
+    out."""
 
     name: str
     drivers: tuple[Driver, ...]
@@ -127,7 +128,8 @@ def _in_order(inputs: Sequence[Input], indices: Sequence[tuple[Index, Index]]) -
 
 
 def sobol(outputs: Points, inputs: Sequence[Any], points: int, seed: int) -> list[list[tuple[Index, Index]]]:
-    """First-order and total index of every input, by output; nothing of an output that never changes.
+    """First-order and total index of every input, by output; nothing of an output that never changes, or so seldom that
+    it is the same all through some bootstrap sample.
 
     `inputs` have a `ppf`, as SciPy's distributions do; `points` is a power of two.
     """
@@ -153,6 +155,7 @@ def sobol(outputs: Points, inputs: Sequence[Any], points: int, seed: int) -> lis
     outside = (1.0 - CONFIDENCE) / 2.0
     low, high = np.quantile(resampled, (outside, 1.0 - outside), axis=0)
     changes = np.var(np.concatenate((f_a, f_b), axis=1), axis=1) > 1e-12
+    changes &= np.isfinite(low).all(axis=(0, 2)) & np.isfinite(high).all(axis=(0, 2))
     return [
         [
             (_index(found[0], low[0], high[0], k, i), _index(found[1], low[1], high[1], k, i))
@@ -164,7 +167,7 @@ def sobol(outputs: Points, inputs: Sequence[Any], points: int, seed: int) -> lis
 
 
 def _index(found: Array, low: Array, high: Array, output: int, one: int) -> Index:
-    return Index(*(float(part[output, one]) for part in (found, low, high)))
+    return Index(*(min(1.0, max(0.0, float(part[output, one]))) for part in (found, low, high)))
 
 
 def estimators(f_a: Array, f_b: Array, f_ab: Array) -> tuple[Array, Array]:

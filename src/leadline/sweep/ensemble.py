@@ -33,7 +33,6 @@ from leadline.sweep.follow import follow_many, slate_rows
 from leadline.sweep.gas import Cylinders, cylinders_of
 from leadline.sweep.statistics import Chance, Spread, chance, spread
 from leadline.tissue import kernel
-from leadline.units import SYSTEMS
 
 Array = NDArray[Any]
 Told = Callable[[str, int, int], None]
@@ -116,7 +115,8 @@ class WhatIfChance:
 
     kind: str
     gas_short: Chance
-    """That some cylinder does not last: to the last of what it holds; of the bailout, above its reserve."""
+    """That some cylinder does not last: to the last of what it holds; of the bailout, above its reserve. Nor does any
+    where the draw cannot be planned."""
     not_met: Chance
     """That it is not met, whatever the reason."""
     cylinder: str
@@ -197,7 +197,7 @@ def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: T
         own = slates[0]
         followed = follow_many(dive, own.layout, own.rows, varied, count)
         by_slate.add(own.layout, some, followed.swum, followed.gf_highest)
-        covers = covered(slates, some, dive)
+        covers = covered(slates, some)
         taken += np.bincount(covers, minlength=len(taken))
         if len(slates) > 1:
             longest = max(range(len(slates)), key=lambda k: slates[k].run_time_min)
@@ -282,16 +282,15 @@ def _slate(
     return Slate(name, dive, layout, rows, run_time_min, contingency)
 
 
-def covered(slates: Sequence[Slate], some: Dived, dive: Dive) -> Array:
-    """The shortest slate that covers each dive: none of its levels is deeper or left later than there, to the nearest
-    whole metre or foot and minute, as a slate is written. `len(slates)` where none does. [dives]"""
-    unit_m = SYSTEMS[dive.units].depth_m
-    deep, late = np.round(some.depth_m / unit_m), np.round(some.leave_at_min)
-    found = np.full(len(deep), len(slates))
+def covered(slates: Sequence[Slate], some: Dived) -> Array:
+    """The shortest slate that covers each dive: none of its levels is deeper or left later than there. Not by half a
+    metre or minute either, for a slate is entered at the next deeper and longer. `len(slates)` where none does.
+    [dives]"""
+    found = np.full(len(some.depth_m), len(slates))
     for k in reversed(range(len(slates))):
         levels = slates[k].dive.levels
-        within = deep <= np.array([level.depth for level in levels]) / unit_m + 1e-6
-        within &= late <= np.array([level.leave_at for level in levels]) + 1e-6
+        within = some.depth_m <= np.array([level.depth for level in levels]) + 1e-6
+        within &= some.leave_at_min <= np.array([level.leave_at for level in levels]) + 1e-6
         found[within.all(axis=1)] = k
     return found
 
@@ -478,27 +477,28 @@ def _failures(found: Sequence[Contingency]) -> Failures:
 
 
 def _what_ifs(whole: _WholeTeam, member: int, told: Told) -> tuple[tuple[WhatIfChance, ...], Chance]:
-    """Everything that can go wrong for a diver, on the first of the draws; and how often they cannot be planned."""
+    """Everything that can go wrong for a diver, on the first of the draws; and how often they cannot be planned, which
+    counts as a failure of every kind."""
     found: list[Failures] = []
     for i in range(whole.of):
         told("contingencies", i, whole.of)
         failures = whole.failures(member, i)
         if failures is not None:
             found.append(failures)
-    chances = []
+    chances, refused = [], whole.of - len(found)
     for kind in dict.fromkeys(kind for one in found for kind in one):
         fails = [one[kind] for one in found if kind in one]
         names = Counter(name for runs_out, _ in fails for name in sorted(runs_out))
         chances.append(
             WhatIfChance(
                 kind,
-                chance(sum(bool(runs_out) for runs_out, _ in fails), len(found)),
-                chance(sum(not_met for _, not_met in fails), len(found)),
+                chance(refused + sum(bool(runs_out) for runs_out, _ in fails), whole.of),
+                chance(refused + sum(not_met for _, not_met in fails), whole.of),
                 names.most_common(1)[0][0] if names else "",
             )
         )
     chances.sort(key=lambda one: (-one.gas_short.count, -one.not_met.count))
-    return tuple(chances), chance(whole.of - len(found), whole.of)
+    return tuple(chances), chance(refused, whole.of)
 
 
 def _runs_out(found: Contingency) -> set[str]:

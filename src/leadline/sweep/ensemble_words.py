@@ -25,7 +25,9 @@ HOW_BY_SLATE = (
     "time there."
 )
 HOW_BY_SLATES = "The same diver with the contingency slates at hand; beyond them all, on the longest."
-HOW_COVERED = "The shortest that is as deep and as long as the dive, to the nearest whole metre or foot and minute."
+HOW_COVERED = (
+    "The shortest that is as deep and as long as the dive: entered at the next deeper and longer, never between."
+)
 HOW_WHAT_IFS = "Each kind is taken to happen: how often it does is not said here."
 COMMON = "common practice, no source"
 SHARES = tuple(f"{100 * share:g} %" if share != 0.5 else "median" for share in QUANTILES)
@@ -63,15 +65,14 @@ def chance(found: Chance) -> str:
 
 
 def index(found: Index) -> str:
-    """A Sobol index with its interval. (Of what does nothing the estimate may be a hair below 0.)"""
-    value, low, high = (max(0.0, part) for part in (found.value, found.low, found.high))
-    return f"{value:.2f} ({low:.2f}–{high:.2f})"
+    """A Sobol index with its interval."""
+    return f"{found.value:.2f} ({found.low:.2f}–{found.high:.2f})"
 
 
 def undriven(found: Driven) -> str:
     """Why nothing is said to drive an output."""
     refused = f"{found.refused} of {found.dives} dives cannot be dived"
-    return f"nothing to say, {refused if found.refused else 'it never changes'}"
+    return f"nothing to say, {refused if found.refused else 'it never or hardly ever changes'}"
 
 
 def how_driven(found: Driven) -> str:
@@ -94,10 +95,13 @@ def summary(found: Ensemble) -> list[str]:
         said.append(f"TTS is {low:.0f} to {high:.0f} min in 9 dives of 10; {planned.schedule.tts_min:.0f} in the plan.")
     for one in found.by_slate.limits[:2]:
         said.append(f"By the plan's slate, {one.name}: {chance(one.over)}.")
-    others = [slate for slate in found.slates[1:] if slate.taken.count]
+    *slates, beyond = found.slates
+    others = [slate for slate in slates[1:] if slate.taken.count]
     if others:
         most = max(others, key=lambda slate: slate.taken.count)
         said.append(f"Besides the plan's slate the one needed most is: {most.name}, {chance(most.taken)}.")
+    if beyond.taken.count:
+        said.append(f"No slate covers what was dived: {chance(beyond.taken)}.")
     worst = next(iter(found.what_ifs), None)
     if worst is not None and worst.gas_short.count:
         said.append(

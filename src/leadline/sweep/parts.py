@@ -95,8 +95,11 @@ class Parts:
         if self.path.suffix.lower() == ".parquet" and self.path.is_file():
             with contextlib.suppress(pa.ArrowException, OSError):
                 metadata = pq.read_metadata(self.path)
-                about = {key.decode(): value.decode() for key, value in (metadata.metadata or {}).items()}
+                said = (metadata.metadata or {}).items()
+                about = {key.decode(errors="replace"): value.decode(errors="replace") for key, value in said}
                 if about.get("sweep") == self.digest:
+                    if "refused" not in about or metadata.num_rows != self.sweep.dives * self.several:
+                        raise self._in_the_way(self.path, "was made of this sweep, and changed since")
                     return Summed(metadata.num_rows, int(about["refused"]), about["reason"])
                 if "sweep" in about and "leadline" in about:
                     of = f"{shown(about.get('title', ''))} by Leadline {about['leadline']}"
@@ -231,6 +234,8 @@ class Parts:
                 self.let_go()
                 said = "another command is at work on this sweep; wait for its end"
                 raise BriefError(str(self.folder), [Problem("", said)]) from None
+            except OSError:  # where the file system has none
+                self.let_go()
 
     def _in_the_way(self, path: Path, said: str) -> BriefError:
         return BriefError(str(path), [Problem("", f"{said}; move it away, or name another result with -o")])

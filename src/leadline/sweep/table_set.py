@@ -37,6 +37,8 @@ NDL_DEPTHS: dict[SystemName, tuple[int, ...]] = {
 SECOND_DEPTHS: dict[SystemName, tuple[int, ...]] = {"metric": (12, 18, 24, 30), "imperial": (40, 60, 80, 100)}
 _AROUND = (-2, -1, 0, 1, 2)
 _TIME_STEP_MIN = 5
+_JUST_ABOVE_M = 0.01
+"""So far above the depth where a setpoint takes over it has not yet."""
 
 Told = Callable[[int, int, str], None]
 """Is told how many dives are planned, of how many, and what is planned next."""
@@ -56,6 +58,8 @@ class Cell:
     """What it breaks; why it cannot be planned."""
     asked_more: tuple[tuple[float, int], ...] = ()
     """Neighbours, not deeper and not longer, whose own stops are not all met by this one's: [m, min]."""
+    low_to_m: float | None = None
+    """Dives from the next shallower depth down to here are on a loop's low setpoint, and the stops do not suffice."""
 
     @property
     def state(self) -> Literal["go", "no-go", "refused"]:
@@ -149,7 +153,7 @@ def table_set(dive: Dive, source: str = "dive", told: Told | None = None) -> Tab
     for depth_m, minutes in wanted:
         told(len(cells), total, f"{system.at(depth_m)}, {minutes} min")
         cells.append(_cell(dive, depth_m, minutes, source))
-    cells = _compared(cells, len(times_min))
+    cells = _compared(dive, cells, len(times_min), source)
     ndl_depths_m = _ndl_depths(dive) if "ndl" in dive.tables.parts else ()
     after: list[list[list[int | None]]] = []
     for cell in cells if seconds_m else ():
@@ -234,19 +238,27 @@ def _cell(dive: Dive, depth_m: float, minutes: int, source: str) -> Cell:
 # --- Whether the next deeper and longer is on the safe side -----------------------------------------------------------
 
 
-def _compared(cells: Sequence[Cell], columns: int) -> list[Cell]:
+def _compared(whole: Dive, cells: Sequence[Cell], columns: int, source: str) -> list[Cell]:
     """Cells, each with those neighbours that its stops do not suffice for.
 
     A table is entered at the next deeper depth and the next longer time: so the stops must suffice from each corner of
-    what lies between.
+    what lies between. Where a setpoint takes over between two depths, also for the dives just above there.
     """
     found = []
+    other_m = max((level.depth for level in whole.levels if level.depth < whole.deepest_m), default=0.0)
     for k, cell in enumerate(cells):
         i, j = divmod(k, columns)
+        above_m = cells[k - columns].depth_m if i > 0 else other_m
         corners = [(i - 1, j), (i, j - 1), (i - 1, j - 1)]
         others = [cells[a * columns + b] for a, b in corners if a >= 0 and b >= 0]
+        lows_m = dict.fromkeys(low_to(own) for _, own in divers(cell.dive))
+        for low_to_m in (one for one in lows_m if one is not None):
+            if above_m < low_to_m < cell.depth_m:
+                times = [cells[k - 1].minutes] * (j > 0) + [cell.minutes]
+                others += [_cell(whole, low_to_m, minutes, source) for minutes in times]
         more = tuple((one.depth_m, one.minutes) for one in others if _asks_more(one, cell))
-        found.append(Cell(cell.depth_m, cell.minutes, cell.dive, cell.team, cell.limits, more))
+        low_m = max((depth_m for depth_m, _ in more if depth_m in lows_m), default=None)
+        found.append(Cell(cell.depth_m, cell.minutes, cell.dive, cell.team, cell.limits, more, low_m))
     return found
 
 
@@ -302,12 +314,31 @@ def _no_stop_columns(dive: Dive, depths_m: Sequence[float]) -> Iterable[NoStopLi
     loops = [own for _, own in divers(dive) if own.loop is not None]
     if loops:
         names = dict.fromkeys(f"loop {own.loop.setpoint:g}" for own in loops if own.loop is not None)
-        limits = tuple(_least(_no_stop(_at(own, depth_m)) for own in loops) for depth_m in depths_m)
+        limits = tuple(_least(_on_the_loop(own, depth_m) for own in loops) for depth_m in depths_m)
         yield NoStopLimits(" or ".join(names), True, limits)
     carried = [c.gas for _, own in divers(dive) if own.loop is None for c in own.cylinders if c.use == "bottom"]
     for gas in dict.fromkeys([*carried, *dive.tables.ndl_gases]):
         limits = tuple(on_open_circuit(dive, depth_m, gas) for depth_m in depths_m)
         yield NoStopLimits(gas.name, gas in carried, limits)
+
+
+def _on_the_loop(dive: Dive, depth_m: float) -> NoStop:
+    """The no-stop limit of one diver at a depth [m] on the loop, as it may be entered from shallower depths.
+
+    Just above the depth where the setpoint takes over, the low one still holds and the limit may be shorter.
+    """
+    own, low_to_m = _no_stop(_at(dive, depth_m)), low_to(dive)
+    if own.minutes is None or low_to_m is None or low_to_m > depth_m:
+        return own
+    shallow = _no_stop(_at(dive, low_to_m)).minutes
+    return own if shallow is None else NoStop(min(own.minutes, shallow))
+
+
+def low_to(dive: Dive) -> float | None:
+    """The greatest depth of a level at which a loop still holds its low setpoint; None without one. [m]"""
+    if dive.loop is None or dive.loop.high_from is None or dive.loop.high_from <= 2.0 * _JUST_ABOVE_M:
+        return None
+    return dive.loop.high_from - _JUST_ABOVE_M
 
 
 def on_open_circuit(dive: Dive, depth_m: float, gas: Mix, after: Previous | None = None) -> NoStop:

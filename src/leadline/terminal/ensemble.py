@@ -132,7 +132,9 @@ def _what_ifs(found: Ensemble) -> Iterator[RenderableType]:
     head = ("If this happens", "gas does not last", "mostly", "not met, for any reason")
     yield _table(f"Contingencies on {found.planned_whole} of the drawn dives", head, rows)
     if found.not_planned.count:
-        yield Text(f"Cannot be planned as drawn: {words.chance(found.not_planned)}.", style="bold")
+        yield Text(
+            f"Cannot be planned as drawn, and counted as failing: {words.chance(found.not_planned)}.", style="bold"
+        )
     yield Text(words.HOW_WHAT_IFS, style="dim")
 
 

@@ -1127,8 +1127,8 @@ def run_cases(
 def worse(value: float, worst: float, other: float, other_of_worst: float) -> bool:
     """Whether a value is larger than the worst, or alike (sums of legs differ in their last digits) and the other
     one is."""
-    close = 1e-9 * (1.0 + abs(worst))
-    return value > worst + close or (value >= worst - close and other >= other_of_worst)
+    close, other_close = 1e-9 * (1.0 + abs(worst)), 1e-9 * (1.0 + abs(other_of_worst))
+    return value > worst + close or (value >= worst - close and other >= other_of_worst - other_close)
 
 
 @inner
