@@ -580,7 +580,7 @@ def move(
             if min(here, next_m) + CLOSE < edge < max(here, next_m) - CLOSE:
                 next_m = edge
         # Steps of a grid in feet differ in their last digits: rounded, they take the same minutes.
-        minutes = math.floor(abs(next_m - here) * 1e9 + 0.5) * 1e-9 / rate
+        minutes = math.floor(abs(next_m - here) * 1e9 + 0.5) / 1e9 / rate
         source = breathed(diver, 0.5 * (here + next_m), way, sources, rules)
         load_between(tissue, ambient(here, rules), ambient(next_m, rules), minutes, sources[source], room)
         add_leg(diver, legs, d.run_time_min + minutes, next_m, source, kind, gf)
