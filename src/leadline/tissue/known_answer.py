@@ -58,6 +58,10 @@ def prove() -> None:
     """Nothing, if all is well. EngineFault, with the reason in words, if not."""
     if (found := summed_up()) != COEFFICIENTS_SHA256:
         raise _fault(f"the ZH-L16 coefficients are not those that were checked (their sum is {found[:12]}…)")
+    comps = compartments("ZH-L16C")
+    if not np.allclose(comps.minute, -np.expm1(-comps.rate), rtol=1e-12, atol=0.0):
+        # It says when to look again whether a stop may be left, so a dive need not show that it is wrong.
+        raise _fault("what a minute brings the compartments is not what is right for their half-times")
     for known in (OPEN_CIRCUIT, LOOP):
         _prove(known)
 
