@@ -122,6 +122,20 @@ class Swum:
 
 def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
     """Many dives of the layout of `dive`. ValueError for an array of another length than `dives`."""
+    rules, numbers, found = laid_out(dive, layout, varied, dives)
+    with ONE_AT_A_TIME:
+        _swim_all(
+            4 * get_num_threads(), *numbers, layout.start, layout.levels, layout.ways, layout.source_rows, rules,
+            layout.comps, found.figures, found.stop_min, found.breathed_l,
+        )  # fmt: skip
+    return found
+
+
+def laid_out(
+    dive: Dive, layout: Layout, varied: Varied, dives: int
+) -> tuple[kernel.Rules, tuple[Array, Array, Array, float], Swum]:
+    """What many dives of a layout begin with: rules with a stop grid as deep as the deepest of them; their numbers,
+    depths and times by level, and the setpoint planned; and room for what comes of them."""
     numbers = numbers_of(dive, layout, varied, dives)
     depth_m = by_level(varied.depth_m, layout.levels["depth_m"], dives)
     leave_at_min = by_level(varied.leave_at_min, layout.levels["leave_at_min"], dives)
@@ -130,15 +144,13 @@ def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
         grid_m = dive.stops.depths_m(max(dive.deepest_m, float(depth_m.max())))
         rules = rules._replace(stop_depths_m=np.array(grid_m))
     planned_bar = dive.loop.setpoint if dive.loop is not None else 0.0
-    figures = np.zeros(dives, FIGURES)
-    stop_min = np.zeros((dives, len(rules.stop_depths_m)))
-    breathed_l = np.zeros((dives, len(layout.sources)))
-    with ONE_AT_A_TIME:
-        _swim_all(
-            4 * get_num_threads(), numbers, depth_m, leave_at_min, planned_bar, layout.start, layout.levels,
-            layout.ways, layout.source_rows, rules, layout.comps, figures, stop_min, breathed_l,
-        )  # fmt: skip
-    return Swum(figures, stop_min, rules.stop_depths_m, breathed_l)
+    found = Swum(
+        figures=np.zeros(dives, FIGURES),
+        stop_min=np.zeros((dives, len(rules.stop_depths_m))),
+        stop_depths_m=rules.stop_depths_m,
+        breathed_l=np.zeros((dives, len(layout.sources))),
+    )
+    return rules, (numbers, depth_m, leave_at_min, planned_bar), found
 
 
 def numbers_of(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Array:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from leadline.brief.schema import Dive
 from leadline.plan.schedule import MOST_LEGS, Layout, Leg
 from leadline.sweep import batch
-from leadline.sweep.batch import FIGURES, Swum, Varied
+from leadline.sweep.batch import Swum, Varied
 from leadline.tissue import kernel
 
 Array = NDArray[Any]
@@ -66,24 +66,14 @@ def slate_rows(legs: Sequence[Leg], layout: Layout, left_at_min: float) -> Array
 def follow_many(dive: Dive, layout: Layout, slate: Array, varied: Varied, dives: int) -> Followed:
     """Many dives of the layout of `dive`, which come up by a slate of SLATE_ROWs. ValueError for an array of another
     length than `dives`."""
-    numbers = batch.numbers_of(dive, layout, varied, dives)
-    depth_m = batch.by_level(varied.depth_m, layout.levels["depth_m"], dives)
-    leave_at_min = batch.by_level(varied.leave_at_min, layout.levels["leave_at_min"], dives)
-    rules = layout.rules
-    if dives > 0:
-        grid_m = dive.stops.depths_m(max(dive.deepest_m, float(depth_m.max())))
-        rules = rules._replace(stop_depths_m=np.array(grid_m))
-    planned_bar = dive.loop.setpoint if dive.loop is not None else 0.0
-    figures = np.zeros(dives, FIGURES)
-    stop_min = np.zeros((dives, len(rules.stop_depths_m)))
-    breathed_l = np.zeros((dives, len(layout.sources)))
+    rules, numbers, swum = batch.laid_out(dive, layout, varied, dives)
     gf_highest = np.zeros(dives)
     with batch.ONE_AT_A_TIME:
         _follow_all(
-            4 * get_num_threads(), numbers, depth_m, leave_at_min, planned_bar, layout.start, layout.levels,
-            layout.ways, slate, layout.source_rows, rules, layout.comps, figures, stop_min, breathed_l, gf_highest,
+            4 * get_num_threads(), *numbers, layout.start, layout.levels, layout.ways, slate, layout.source_rows, rules,
+            layout.comps, swum.figures, swum.stop_min, swum.breathed_l, gf_highest,
         )  # fmt: skip
-    return Followed(Swum(figures, stop_min, rules.stop_depths_m, breathed_l), gf_highest)
+    return Followed(swum, gf_highest)
 
 
 @_parallel
