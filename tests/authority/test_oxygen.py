@@ -1,6 +1,7 @@
 """Oxygen exposure against hand arithmetic and SciPy's quadrature. (The printed tables are among the check values.)"""
 
 import math
+from itertools import pairwise
 
 import pytest
 from scipy.integrate import quad
@@ -13,8 +14,10 @@ from leadline.plan.oxygen import (
     NOAA_SINGLE_MIN,
     after_surface_interval,
     cns_rate,
+    day_rate,
     exposure_limit,
     judge,
+    mean_rates,
     otu_rate,
     oxygen,
 )
@@ -82,31 +85,57 @@ def test_a_dilution_by_hand():
 
 
 @pytest.mark.parametrize(
-    ("source", "start_m", "end_m", "minutes"),
+    ("source", "start_m", "end_m", "minutes", "within"),
     [
-        (Source(Mix.parse("32")), 0.0, 40.0, 2.0),
-        (Source(Mix.parse("18/45")), 75.0, 21.0, 6.0),
-        (Source(Mix.parse("50")), 21.0, 0.0, 21 / 9),
-        (OXYGEN_GAS, 6.0, 0.0, 6.0),
-        (Source(Mix.parse("10/50"), 1.3), 0.0, 90.0, 4.5),  # all oxygen at first, then the setpoint
-        (Source(Mix.parse("air"), 0.7), 50.0, 0.0, 5.0),  # the diluent alone, then the setpoint, then all oxygen
+        (Source(Mix.parse("32")), 0.0, 40.0, 2.0, 1e-12),
+        (Source(Mix.parse("18/45")), 75.0, 21.0, 6.0, 1e-12),
+        (Source(Mix.parse("50")), 21.0, 0.0, 21 / 9, 1e-12),
+        (Source(Mix.parse("50")), 21.0, 20.999, 1.0, 1e-9),  # hardly any way
+        (Source(Mix.parse("50")), 21.0, 20.999999, 1.0, 1e-6),  # less than an integral is worked out over
+        (OXYGEN_GAS, 6.0, 0.0, 6.0, 1e-12),
+        (OXYGEN_GAS, 0.0, 15.0, 6.0, 1e-12),  # far over the table
+        (Source(Mix.parse("10/50"), 1.3), 0.0, 90.0, 4.5, 1e-12),  # all oxygen at first, then the setpoint
+        (Source(Mix.parse("air"), 0.7), 50.0, 0.0, 5.0, 1e-12),  # the diluent alone, the setpoint, then all oxygen
+        (Source(Mix.parse("32"), None, 0.04), 40.0, 12.0, 5.0, 1e-5),  # semi-closed: a bent line in straight pieces
     ],
 )
-def test_travel_is_the_integral(source, start_m, end_m, minutes):
-    """Against SciPy's quad, told where the rates have corners: CNS within 0.5 % of itself, OTU within 0.1 %.
-
-    The NOAA rate has its sharpest corner at 1.5 bar: oxygen from 6 m is furthest off."""
+def test_travel_is_the_integral(source, start_m, end_m, minutes, within):
+    """Against SciPy's quad, told where the rates and ppO2 have corners."""
     where = Environment()
 
     def ppo2(t):
         return source.ppo2(where.pressure(start_m + (end_m - start_m) * t / minutes))
 
-    corners = [t for bar in (0.5, *NOAA_PPO2_BAR) if (t := _when(ppo2, bar, minutes)) is not None]
-    cns, _ = quad(lambda t: cns_rate(ppo2(t)), 0.0, minutes, points=sorted(corners) or None, limit=500)
-    otu, _ = quad(lambda t: otu_rate(ppo2(t)), 0.0, minutes, points=sorted(corners) or None, limit=500)
+    bars = (0.5, *NOAA_PPO2_BAR, 1.63, 1.63 + 44.0 / 750.0)  # the last row's slope, 75 min for 0.1 bar, ends at 1 min
+    corners = [t for bar in bars if (t := _when(ppo2, bar, minutes)) is not None]
+    if source.setpoint_bar is not None:  # where all is oxygen but for water vapour, and where the diluent is richer
+        bends = (source.setpoint_bar + 0.0627, source.setpoint_bar / source.mix.o2 + 0.0627)
+        bars = sorted((where.pressure(start_m), where.pressure(end_m)))
+        corners += [
+            minutes * (bar - where.pressure(start_m)) / (where.pressure(end_m) - where.pressure(start_m))
+            for bar in bends
+            if bars[0] < bar < bars[1]
+        ]
     found = oxygen([leg(source, minutes, start_m, end_m)], where)
-    assert found.cns_percent == pytest.approx(100.0 * cns, rel=5e-3)
-    assert found.otu == pytest.approx(otu, rel=1e-3)
+    assert found.cns_percent == pytest.approx(100.0 * _integral(cns_rate, ppo2, minutes, corners), rel=within)
+    assert found.otu == pytest.approx(_integral(otu_rate, ppo2, minutes, corners), rel=within)
+    assert found.day_percent == pytest.approx(100.0 * _integral(day_rate, ppo2, minutes, corners), rel=1e-6)
+
+
+def _integral(rate, ppo2, minutes, corners):
+    pieces = pairwise([0.0, *sorted(corners), minutes])
+    return sum(
+        quad(lambda t: rate(ppo2(t)), start, end, epsabs=0.0, epsrel=1e-13, limit=500)[0] for start, end in pieces
+    )
+
+
+def test_oxygen_from_1_6_to_1_5_bar_by_hand():
+    """The limit goes from 45 to 120 min in a straight line, and the mean of its reciprocal is ln(120/45) / 75, 1.3078 %
+    a minute. OTU: 3/11 · (2.2^(11/6) - 2^(11/6)) / 0.1 = 1.8556 a minute."""
+    cns, otu, day = mean_rates(1.6, 1.5)
+    assert cns == pytest.approx(math.log(120.0 / 45.0) / 75.0, rel=1e-12)
+    assert otu == pytest.approx(3.0 / 11.0 * (2.2 ** (11 / 6) - 2.0 ** (11 / 6)) / 0.1, rel=1e-12)
+    assert day == pytest.approx(math.log(180.0 / 150.0) / 30.0, rel=1e-12)
 
 
 def _when(ppo2, bar, minutes):

@@ -199,18 +199,18 @@ def tolerant(by: float) -> Callable[[Patch], None]:
 
 
 def single_off(patch: Patch) -> None:
-    patch.setattr(oxygen, "NOAA_SINGLE_MIN", last(oxygen.NOAA_SINGLE_MIN, 5.0))
-    oxygen._rates.cache_clear()
+    patch.setattr(oxygen, "SINGLE", oxygen.limits(last(oxygen.NOAA_SINGLE_MIN, 5.0)))
+    oxygen.leg_rates.cache_clear()
 
 
 def day_off(patch: Patch) -> None:
-    patch.setattr(oxygen, "NOAA_DAY_MIN", first(oxygen.NOAA_DAY_MIN, 5.0))
+    patch.setattr(oxygen, "DAY", oxygen.limits(first(oxygen.NOAA_DAY_MIN, 5.0)))
 
 
 def otu_off(patch: Patch) -> None:
     sound = oxygen.otu_rate
     patch.setattr(oxygen, "otu_rate", lambda ppo2_bar: 1.1 * sound(ppo2_bar))
-    oxygen._rates.cache_clear()
+    oxygen.leg_rates.cache_clear()
 
 
 def stress_off(patch: Patch) -> None:
@@ -288,7 +288,7 @@ def gone_wrong(how: Callable[[Patch], None]) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         how(patch)
         yield
-    for function in (real_gas._isotherm, real_gas.molar_density, real_gas.pressure_at, oxygen._rates):
+    for function in (real_gas._isotherm, real_gas.molar_density, real_gas.pressure_at, oxygen.leg_rates):
         function.cache_clear()
 
 

@@ -22,7 +22,7 @@ from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan import gases
 from leadline.plan.gases import Source, Way
-from leadline.plan.oxygen import Before, Oxygen, at_surface, carried, cns_rate, day_rate, exposed, otu_rate
+from leadline.plan.oxygen import Before, Oxygen, at_surface, carried, exposed, leg_rates, mean_rates
 from leadline.plan.schedule import AIR, lay_out, source_rows, starting_tissue, way_rows
 from leadline.tissue import kernel
 from leadline.tissue.coefficients import SetName
@@ -36,9 +36,6 @@ MOST_LOOKS = 4000
 """On a very long dive they are looked at less often."""
 SURFACED_M = 1.0
 """What is recorded shallower than this at the end of a dive is of a diver at the surface (common practice)."""
-SLICE_BAR = 0.02
-"""Oxygen is added up over slices of a piece that ppO2 changes no more in."""
-
 NEAR_M = 0.01
 LEGS_HOME = 512
 """Room for the legs of a way home."""
@@ -202,10 +199,12 @@ def load(
         first, last = piece.ppo2(0.0, where), piece.ppo2(1.0, where)
         if piece.ppo2_bar is None:
             kernel.load_travel(tissue, *bars, minutes, rows[piece.source], comps)
+            rates = leg_rates(piece.source, *bars)
         else:
+            rates = mean_rates(first, last)
             kernel.load_travel(tissue, bars[0] - first, bars[1] - last, minutes, inert[piece.source], comps)
         tensions[i], ppo2_bar[i] = tissue, max(first, last)
-        taken[i] = [rate * minutes for rate in _oxygen_rates(piece, first, last, where)]
+        taken[i] = [rate * minutes for rate in rates]
     taken = np.cumsum(taken, axis=0)
     return Loaded(
         run_time_min=np.array([pieces[0].start_min, *(piece.end_min for piece in pieces)]),
@@ -265,16 +264,6 @@ def surfaced_min(profile: Profile) -> float:
     until = profile.run_time_min[first] + 1.0
     there = [i for i in range(first, len(profile.depth_m)) if profile.run_time_min[i] <= until]
     return profile.run_time_min[min(there, key=lambda i: profile.depth_m[i])]
-
-
-def _oxygen_rates(piece: Piece, first: float, last: float, where: Environment) -> tuple[float, float, float]:
-    """Mean CNS, OTU and share of a day a minute over a piece."""
-    slices = 1
-    if first != last:
-        change_bar = max(abs(last - first), where.bar_per_m * abs(piece.end_m - piece.start_m))
-        slices = max(1, math.ceil(change_bar / SLICE_BAR))
-    ppo2 = [piece.ppo2((i + 0.5) / slices, where) for i in range(slices)]
-    return tuple(sum(map(rate, ppo2)) / slices for rate in (cns_rate, otu_rate, day_rate))  # type: ignore[return-value]
 
 
 def _tuples(tissue: Array) -> tuple[tuple[float, ...], ...]:

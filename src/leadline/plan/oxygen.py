@@ -4,9 +4,10 @@ CNS: the share of the NOAA single-exposure limits used up (NOAA Diving Manual, 4
 Beside it stands the share of NOAA's limits for 24 hours, of all dives of the last 24 hours.
 OTU: Hamilton's power law, ((ppO2 - 0.5) / 0.5)^(5/6) a minute (REPEX, 1988; exponent from memory of it), held to the
 most of REPEX for one day, two days, and so on.
+While ppO2 changes steadily both are integrals in closed form.
 
-Whoever runs a profile that was dived adds up `cns_rate`, `otu_rate` and `day_rate` of each ppO2 times its minutes, and
-gives the sums to `exposed`.
+Whoever runs a profile that was dived adds up `mean_rates` times the minutes of its pieces, and gives the sums to
+`exposed`.
 """
 
 from __future__ import annotations
@@ -15,12 +16,14 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import cast
+from itertools import accumulate
+from typing import NamedTuple, cast
 
 from numba.extending import register_jitable
 
 from leadline.brief.schema import Dive, Previous
 from leadline.physics.environment import Environment
+from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
 from leadline.plan.schedule import Leg, as_dived, interval_bar, lay_out, schedule
@@ -40,7 +43,9 @@ REPEX_LATER_OTU = 300.0
 """The same from the eleventh day on, for each day: what can be repeated day after day."""
 
 SLICE_BAR = 0.02
-"""Travel is cut into slices of at most so much depth."""
+"""Over so much depth the ppO2 of a semi-closed loop is taken to change steadily."""
+NEAR_BAR = 1e-6
+"""Over less than this an integral is the rate at the middle: the difference of two sums would be lost in rounding."""
 _compilable = cast("kernel.Compile", register_jitable)
 """Python here, and compiled where compiled code calls it: one formula for a dive and for many."""
 
@@ -94,38 +99,78 @@ class Before:
         return sum(dose.otu for dose in self.doses if dose.ago_min < DAY_MIN)
 
 
-@_compilable
-def exposure_limit(ppo2_bar: float) -> float:
-    """The NOAA single-exposure limit. [min]
+class Limits(NamedTuple):
+    """How long each ppO2 may be breathed: straight lines between corners."""
 
-    Linear between the rows; infinite up to 0.5 bar; from 0.5 to 0.6 bar that of 0.6 bar. The grid's tolerance above
-    1.6 bar counts as 1.6 (oxygen at 6 m or 20 ft); from there the last row's slope goes on, to at least one minute.
-    """
-    return _limit(ppo2_bar, NOAA_SINGLE_MIN)
+    ppo2_bar: tuple[float, ...]
+    minutes: tuple[float, ...]
+    taken: tuple[float, ...] = ()
+    """Share taken by each corner while ppO2 rises a bar a minute."""
+
+
+def limits(minutes: tuple[float, ...]) -> Limits:
+    """From the rows of NOAA_PPO2_BAR. The first row holds from 0.5 bar on. The grid's tolerance above the last counts
+    as the last (oxygen at 6 m or 20 ft); from there its slope goes on, to one minute."""
+    *_, before, last = NOAA_PPO2_BAR
+    slope = (minutes[-1] - minutes[-2]) / (last - before)
+    tolerated = last + GRID_TOLERANCE_BAR
+    lines = Limits(
+        (0.5, *NOAA_PPO2_BAR, tolerated, tolerated + (1.0 - minutes[-1]) / slope),
+        (minutes[0], *minutes, minutes[-1], 1.0),
+    )
+    parts = (_taken_on_line(lines.ppo2_bar[i], i, lines) for i in range(1, len(lines.ppo2_bar)))
+    return lines._replace(taken=tuple(accumulate(parts, initial=0.0)))
+
+
+@_compilable
+def _limit(ppo2_bar: float, given: Limits) -> float:
+    if ppo2_bar <= given.ppo2_bar[0]:
+        return math.inf
+    for i in range(1, len(given.ppo2_bar)):
+        if ppo2_bar <= given.ppo2_bar[i]:
+            return _on_line(ppo2_bar, i, given)
+    return given.minutes[-1]
+
+
+@_compilable
+def _on_line(ppo2_bar: float, i: int, given: Limits) -> float:
+    """The limit on the line that ends at a corner. [min]"""
+    low, high = given.ppo2_bar[i - 1], given.ppo2_bar[i]
+    return given.minutes[i - 1] + (ppo2_bar - low) / (high - low) * (given.minutes[i] - given.minutes[i - 1])
+
+
+@_compilable
+def _taken(ppo2_bar: float, given: Limits) -> float:
+    """Share of a limit taken while ppO2 rises from nothing, a bar a minute."""
+    if ppo2_bar <= given.ppo2_bar[0]:
+        return 0.0
+    for i in range(1, len(given.ppo2_bar)):
+        if ppo2_bar <= given.ppo2_bar[i]:
+            return given.taken[i - 1] + _taken_on_line(ppo2_bar, i, given)
+    return given.taken[-1] + (ppo2_bar - given.ppo2_bar[-1]) / given.minutes[-1]
+
+
+@_compilable
+def _taken_on_line(ppo2_bar: float, i: int, given: Limits) -> float:
+    """The same from the corner before: the integral of 1 / (L + s·p) over p is ln(1 + s·p / L) / s."""
+    minutes = given.minutes[i - 1]
+    change = _on_line(ppo2_bar, i, given) / minutes - 1.0
+    return (ppo2_bar - given.ppo2_bar[i - 1]) / minutes * (math.log1p(change) / change if change != 0.0 else 1.0)
+
+
+SINGLE, DAY = limits(NOAA_SINGLE_MIN), limits(NOAA_DAY_MIN)
+
+
+def exposure_limit(ppo2_bar: float) -> float:
+    """The NOAA single-exposure limit; infinite up to 0.5 bar. [min]"""
+    return _limit(ppo2_bar, SINGLE)
 
 
 def day_limit(ppo2_bar: float) -> float:
-    """The NOAA limit for 24 hours, between and beyond the rows as `exposure_limit` is. [min]"""
-    return _limit(ppo2_bar, NOAA_DAY_MIN)
+    """The NOAA limit for 24 hours. [min]"""
+    return _limit(ppo2_bar, DAY)
 
 
-@_compilable
-def _limit(ppo2_bar: float, minutes: tuple[float, ...]) -> float:
-    if NOAA_PPO2_BAR[-1] < ppo2_bar:
-        ppo2_bar = max(NOAA_PPO2_BAR[-1], ppo2_bar - GRID_TOLERANCE_BAR)
-    if ppo2_bar <= 0.5:
-        return math.inf
-    if ppo2_bar <= NOAA_PPO2_BAR[0]:
-        return minutes[0]
-    i = 1
-    while i < len(NOAA_PPO2_BAR) - 1 and ppo2_bar > NOAA_PPO2_BAR[i]:
-        i += 1
-    low, high = NOAA_PPO2_BAR[i - 1], NOAA_PPO2_BAR[i]
-    share = (ppo2_bar - low) / (high - low)
-    return max(1.0, minutes[i - 1] + share * (minutes[i] - minutes[i - 1]))
-
-
-@_compilable
 def cns_rate(ppo2_bar: float) -> float:
     """CNS share a minute. [1/min]"""
     return 1.0 / exposure_limit(ppo2_bar)
@@ -137,9 +182,50 @@ def day_rate(ppo2_bar: float) -> float:
 
 
 @_compilable
+def mean_share_rate(first_bar: float, last_bar: float, given: Limits) -> float:
+    """Share of a limit a minute while ppO2 goes steadily from one value to another. [1/min]"""
+    if abs(last_bar - first_bar) < NEAR_BAR:
+        return 1.0 / _limit(0.5 * (first_bar + last_bar), given)
+    return (_taken(last_bar, given) - _taken(first_bar, given)) / (last_bar - first_bar)
+
+
+@_compilable
 def otu_rate(ppo2_bar: float) -> float:
     """Oxygen toxicity units a minute."""
     return float(((ppo2_bar - 0.5) / 0.5) ** (5.0 / 6.0)) if ppo2_bar > 0.5 else 0.0
+
+
+@_compilable
+def mean_otu_rate(first_bar: float, last_bar: float) -> float:
+    """OTU a minute while ppO2 goes steadily from one value to another: the integral of the power law, 3/11 of the
+    difference of x^(11/6) with x = (ppO2 - 0.5) / 0.5, by that of ppO2."""
+    if abs(last_bar - first_bar) < NEAR_BAR:
+        return otu_rate(0.5 * (first_bar + last_bar))
+    first, last = max(0.0, (first_bar - 0.5) / 0.5), max(0.0, (last_bar - 0.5) / 0.5)
+    return float(3.0 / 11.0 * (last ** (11.0 / 6.0) - first ** (11.0 / 6.0)) / (last_bar - first_bar))
+
+
+@_compilable
+def straight_to(bar: float, end_bar: float, o2: float, setpoint_bar: float, metabolised_bar: float) -> float:
+    """How far from an ambient pressure towards another ppO2 changes steadily. [bar]
+
+    On open circuit (setpoint 0) all the way; on the loop to where the setpoint takes over or ends; on a semi-closed
+    one a slice.
+    """
+    if metabolised_bar > 0.0:
+        way_bar = end_bar - bar
+        return bar + math.copysign(SLICE_BAR, way_bar) if abs(way_bar) > SLICE_BAR else end_bar
+    if setpoint_bar > 0.0:
+        for bend_bar in (setpoint_bar + WATER_VAPOUR_BAR, setpoint_bar / o2 + WATER_VAPOUR_BAR):
+            if min(bar, end_bar) < bend_bar < max(bar, end_bar):
+                end_bar = bend_bar
+    return end_bar
+
+
+def mean_rates(first_bar: float, last_bar: float) -> tuple[float, float, float]:
+    """CNS, OTU and share of a day a minute while ppO2 goes steadily from one value to another."""
+    cns, day = (mean_share_rate(first_bar, last_bar, given) for given in (SINGLE, DAY))
+    return cns, mean_otu_rate(first_bar, last_bar), day
 
 
 def most_otu(days: int) -> float:
@@ -159,17 +245,15 @@ def days_running(otu: float) -> int:
 
 
 def oxygen(legs: Iterable[Leg], where: Environment, before: Before | None = None) -> Oxygen:
-    """Oxygen exposure at the end of a dive; `before` is what it begins with.
-
-    Travel is cut into slices of at most 0.02 bar of depth, each taken at its middle.
-    """
+    """Oxygen exposure at the end of a dive; `before` is what it begins with."""
     cns, otu, day, highest, end_min = 0.0, 0.0, 0.0, 0.0, 0.0
     for leg in legs:
-        cns_min, otu_min, day_min, ppo2_bar = _rates(leg.source, where.pressure(leg.start_m), where.pressure(leg.end_m))
+        bars = where.pressure(leg.start_m), where.pressure(leg.end_m)
+        cns_min, otu_min, day_min = leg_rates(leg.source, *bars)
         cns += cns_min * leg.minutes
         otu += otu_min * leg.minutes
         day += day_min * leg.minutes
-        highest, end_min = max(highest, ppo2_bar), leg.end_min
+        highest, end_min = max(highest, *map(leg.source.ppo2, bars)), leg.end_min
     return exposed(100.0 * cns, otu, day, highest, end_min, before)
 
 
@@ -189,13 +273,20 @@ def _older(doses: Iterable[Dose], minutes: float) -> tuple[Dose, ...]:
 
 
 @lru_cache(maxsize=8192)
-def _rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, float, float, float]:
-    """Mean CNS, OTU and share of a day a minute over a leg, and its highest ppO2. (Contingencies share most legs.)"""
+def leg_rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, float, float]:
+    """Mean CNS, OTU and share of a day a minute on a steady way between two ambient pressures. (Contingencies share
+    most legs.)"""
     first, last = source.ppo2(start_bar), source.ppo2(end_bar)
-    slices = max(1, math.ceil(abs(end_bar - start_bar) / SLICE_BAR)) if first != last else 1
-    ppo2 = [source.ppo2(start_bar + (end_bar - start_bar) * (i + 0.5) / slices) for i in range(slices)]
-    cns, otu, day = (sum(map(rate, ppo2)) / slices for rate in (cns_rate, otu_rate, day_rate))
-    return cns, otu, day, max(first, last)
+    if first == last:
+        return mean_rates(first, last)
+    bar, cns, otu, day = start_bar, 0.0, 0.0, 0.0
+    while bar != end_bar:
+        to_bar = straight_to(bar, end_bar, source.mix.o2, source.setpoint_bar or 0.0, source.metabolised_bar)
+        share = (to_bar - bar) / (end_bar - start_bar)
+        rates = mean_rates(source.ppo2(bar), source.ppo2(to_bar))
+        cns, otu, day = cns + share * rates[0], otu + share * rates[1], day + share * rates[2]
+        bar = to_bar
+    return cns, otu, day
 
 
 def after_surface_interval(cns_percent: float, minutes: float) -> float:

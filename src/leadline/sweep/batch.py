@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numba import get_num_threads, njit, prange
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from leadline.brief.schema import Dive
 from leadline.plan import oxygen
-from leadline.plan.oxygen import SLICE_BAR, cns_rate, otu_rate
+from leadline.plan.oxygen import Limits, mean_otu_rate, mean_share_rate, straight_to
 from leadline.plan.schedule import MOST_LEGS, Layout
 from leadline.tissue import kernel
 
@@ -51,19 +51,8 @@ FIGURES = np.dtype(
 )
 """What came of one dive."""
 
-KNOWN = 512
-KNOWN_OXYGEN = np.dtype(
-    [
-        ("source", "i8"),
-        ("start_m", "f8"),
-        ("end_m", "f8"),
-        ("setpoint_bar", "f8"),
-        ("cns", "f8"),
-        ("otu", "f8"),
-        ("highest_bar", "f8"),
-    ]
-)
-"""What a leg takes of oxygen a minute, remembered."""
+SINGLE = Limits(*(cast(Any, np.array(each)) for each in oxygen.SINGLE))
+"""Compiled code finds its place in arrays sooner than in tuples."""
 
 _NUMBERS = np.dtype(
     [
@@ -186,12 +175,9 @@ def _swim_some(
     figures: Array, stop_min: Array, breathed_l: Array,
 ) -> None:  # fmt: skip
     """Swim the dives from `first` to before `end`, one after the other, in room of their own."""
-    known = np.zeros(KNOWN, KNOWN_OXYGEN)
-    for i in range(KNOWN):
-        known[i].source = -1
     _swim_each(
         first, end, numbers, depth_m, leave_at_min, planned_bar, start, levels.copy(), ways, sources, sources.copy(),
-        rules, kernel.room_for(comps), np.empty(start.shape), np.zeros(MOST_LEGS, kernel.LEG), known,
+        rules, kernel.room_for(comps), np.empty(start.shape), np.zeros(MOST_LEGS, kernel.LEG),
         figures, stop_min, breathed_l,
     )  # fmt: skip
 
@@ -200,7 +186,7 @@ def _swim_some(
 def _swim_each(
     first: int, end: int, numbers: Array, depth_m: Array, leave_at_min: Array, planned_bar: float, start: Array,
     levels: Array, ways: Array, planned: Array, sources: Array, rules: kernel.Rules, room: kernel.Room,
-    tissue: Array, legs: Array, known: Array, figures: Array, stop_min: Array, breathed_l: Array,
+    tissue: Array, legs: Array, figures: Array, stop_min: Array, breathed_l: Array,
 ) -> None:  # fmt: skip
     for i in range(first, end):
         own = own_dive(
@@ -209,7 +195,7 @@ def _swim_each(
         n, left, fault, _, _ = kernel.swim_in(tissue, levels, ways, sources, own, room, legs)
         figures[i].fault = fault
         if fault == kernel.FINE:
-            add_up(legs[:n], left, tissue, sources, own, room, known, figures[i], stop_min[i])
+            add_up(legs[:n], left, tissue, sources, own, room, figures[i], stop_min[i])
             add_up_gas(legs[:n], numbers[i], sources, own, figures[i], breathed_l[i])
 
 
@@ -251,7 +237,7 @@ def _swim_all(
 @inner
 def add_up(
     legs: Array, left: int, tissue: Array, sources: Array, rules: kernel.Rules, room: kernel.Room,
-    known: Array, figure: Any, stop_min: Array,
+    figure: Any, stop_min: Array,
 ) -> None:  # fmt: skip
     """Times, stops, oxygen, and the gradient factor on surfacing."""
     last = legs[len(legs) - 1]
@@ -261,7 +247,7 @@ def add_up(
     for i in range(len(legs)):
         leg = legs[i]
         minutes = leg.end_min - leg.start_min
-        cns, otu, highest = _known_oxygen(leg, sources, rules, known)
+        cns, otu, highest = _leg_oxygen(leg, sources, rules)
         figure.cns_percent += 100.0 * cns * minutes
         figure.otu += otu * minutes
         figure.highest_ppo2_bar = max(figure.highest_ppo2_bar, highest)
@@ -279,44 +265,22 @@ def add_up(
 
 
 @inner
-def _known_oxygen(leg: Any, sources: Array, rules: kernel.Rules, known: Array) -> tuple[float, float, float]:
-    """`_leg_oxygen`, looked up if a leg just like it came before, as most have: stops and the ways between them."""
-    setpoint_bar = sources[leg.source].setpoint_bar
-    place = int(64.0 * leg.start_m) * 7349 + int(64.0 * leg.end_m) * 1931 + leg.source * 97
-    at, last = place % KNOWN, (place + 7) % KNOWN
-    while (
-        at != last
-        and known[at].source >= 0
-        and not (
-            known[at].source == leg.source
-            and known[at].start_m == leg.start_m
-            and known[at].end_m == leg.end_m
-            and known[at].setpoint_bar == setpoint_bar
-        )
-    ):
-        at = (at + 1) % KNOWN
-    k = known[at]
-    if k.source != leg.source or k.start_m != leg.start_m or k.end_m != leg.end_m or k.setpoint_bar != setpoint_bar:
-        k.source, k.start_m, k.end_m, k.setpoint_bar = leg.source, leg.start_m, leg.end_m, setpoint_bar
-        k.cns, k.otu, k.highest_bar = _leg_oxygen(leg, sources, rules)
-    return k.cns, k.otu, k.highest_bar
-
-
-@inner
 def _leg_oxygen(leg: Any, sources: Array, rules: kernel.Rules) -> tuple[float, float, float]:
     """Mean CNS share and OTU a minute over a leg, and its highest ppO2 [bar], as `leadline.plan.oxygen` has them."""
     source = sources[leg.source]
     start_bar, end_bar = kernel.ambient(leg.start_m, rules), kernel.ambient(leg.end_m, rules)
     first, last = kernel.ppo2(start_bar, source), kernel.ppo2(end_bar, source)
-    slices = 1
-    if first != last:
-        slices = max(1, int(np.ceil(abs(end_bar - start_bar) / SLICE_BAR)))
-    cns, otu = 0.0, 0.0
-    for i in range(slices):
-        ppo2 = kernel.ppo2(start_bar + (end_bar - start_bar) * (i + 0.5) / slices, source)
-        cns += cns_rate(ppo2)
-        otu += otu_rate(ppo2)
-    return cns / slices, otu / slices, max(first, last)
+    if first == last:
+        return mean_share_rate(first, last, SINGLE), mean_otu_rate(first, last), first
+    bar, at, cns, otu = start_bar, first, 0.0, 0.0
+    while bar != end_bar:
+        to_bar = straight_to(bar, end_bar, source.o2, source.setpoint_bar, source.metabolised_bar)
+        then = kernel.ppo2(to_bar, source)
+        share = (to_bar - bar) / (end_bar - start_bar)
+        cns += share * mean_share_rate(at, then, SINGLE)
+        otu += share * mean_otu_rate(at, then)
+        bar, at = to_bar, then
+    return cns, otu, max(first, last)
 
 
 @inner

@@ -98,12 +98,9 @@ def _follow_some(
     figures: Array, stop_min: Array, breathed_l: Array, gf_highest: Array,
 ) -> None:  # fmt: skip
     """The dives from `first` to before `end`, one after the other, in room of their own."""
-    known = np.zeros(batch.KNOWN, batch.KNOWN_OXYGEN)
-    for i in range(batch.KNOWN):
-        known[i].source = -1
     _follow_each(
         first, end, numbers, depth_m, leave_at_min, planned_bar, start, levels.copy(), ways, slate, sources,
-        sources.copy(), rules, kernel.room_for(comps), np.empty(start.shape), np.zeros(MOST_LEGS, kernel.LEG), known,
+        sources.copy(), rules, kernel.room_for(comps), np.empty(start.shape), np.zeros(MOST_LEGS, kernel.LEG),
         figures, stop_min, breathed_l, gf_highest,
     )  # fmt: skip
 
@@ -112,7 +109,7 @@ def _follow_some(
 def _follow_each(
     first: int, end: int, numbers: Array, depth_m: Array, leave_at_min: Array, planned_bar: float, start: Array,
     levels: Array, ways: Array, slate: Array, planned: Array, sources: Array, rules: kernel.Rules, room: kernel.Room,
-    tissue: Array, legs: Array, known: Array, figures: Array, stop_min: Array, breathed_l: Array, gf_highest: Array,
+    tissue: Array, legs: Array, figures: Array, stop_min: Array, breathed_l: Array, gf_highest: Array,
 ) -> None:  # fmt: skip
     diver = room.diver
     for i in range(first, end):
@@ -127,7 +124,7 @@ def _follow_each(
         figures[i].fault = diver[0].fault
         if diver[0].fault == kernel.FINE:
             n = diver[0].legs
-            batch.add_up(legs[:n], left, tissue, sources, own, room, known, figures[i], stop_min[i])
+            batch.add_up(legs[:n], left, tissue, sources, own, room, figures[i], stop_min[i])
             batch.add_up_gas(legs[:n], numbers[i], sources, own, figures[i], breathed_l[i])
 
 
