@@ -122,6 +122,21 @@ def test_defaults_are_common_in_both_systems():
     assert all(one.common for one in draws.inputs(feet))
 
 
+def test_what_is_cut_off_is_said():
+    """40 m cannot be drawn shallower than by 39.5 m: of a normal with standard deviation 20 m that cuts off 2.4 %."""
+    little = one({"depth": {"distribution": "normal", "spread": 10}}, "depth")
+    assert little.in_words(SYSTEMS["metric"]) == "normal, standard deviation 10 m"
+    assert little.possible == pytest.approx(1.0, abs=1e-4)
+    much = one({"depth": {"distribution": "normal", "spread": 20}}, "depth")
+    assert much.in_words(SYSTEMS["metric"]) == "normal, standard deviation 20 m, cut off below -39.5 m"
+    assert much.possible == pytest.approx(1.0 - 0.02414, abs=1e-5)  # SciPy: norm.cdf(-39.5 / 20)
+    feet = parse_dive(
+        tables("40 m", 25, "21/35", units="imperial")
+        | {"ensemble": {"depth": {"distribution": "uniform", "low": -131, "high": 10}}}
+    )
+    assert draws.inputs(feet)[0].in_words(SYSTEMS["imperial"]) == "uniform, -131 ft to 10 ft, cut off below -129.6 ft"
+
+
 # --- What the draws make of a dive ------------------------------------------------------------------------------------
 
 

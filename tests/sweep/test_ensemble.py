@@ -194,6 +194,7 @@ def test_what_cannot_be_dived_is_a_share_and_fails():
         assert 0 < refused.count < refused.of == 4000
         assert ascents.tts_min.of == 4000 - refused.count
         assert ascents.all_last.count <= 4000 - refused.count
+        assert all(one.over.count >= refused.count for one in ascents.limits)
     assert found.recomputed.refused == found.by_slate.refused
     # Nor is any contingency met on one: it is dropped from no denominator.
     whole = found.planned_whole
@@ -307,6 +308,28 @@ def test_what_is_heard_meanwhile_and_giving_up():
 def test_nothing_to_draw_is_refused():
     with pytest.raises(BriefError, match=r"x\.toml: \[ensemble\]: keeps every input as planned"):
         ensemble(parse_dive(TRIMIX | {"ensemble": FIXED}), "x.toml")
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (
+            {"depth": {"distribution": "uniform", "low": -50, "high": -49.6}},
+            "[ensemble] depth: uniform, -50 m to -49.6 m, cut off below -49.5 m: most of it is where this dive cannot "
+            "be; stay within -49.5 m to 300 m",
+        ),
+        (
+            {"time": {"distribution": "uniform", "low": -25, "high": -21}},
+            "[ensemble] time: uniform, -25 min to -21 min, cut off below -22.5 min: most of it is where this dive "
+            "cannot be; stay within -22.5 min to 1440 min",
+        ),
+    ],
+)
+def test_a_distribution_out_of_reach_is_refused(given, said):
+    """50 m until 25 min, down at 20 m/min: no level is above 0.5 m, and none left before 2.5 min."""
+    with pytest.raises(BriefError) as refused:
+        ensemble(parse_dive(TRIMIX | {"ensemble": given}), "x.toml")
+    assert said in str(refused.value)
 
 
 def test_chances_in_words():

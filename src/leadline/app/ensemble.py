@@ -232,7 +232,10 @@ def numbers_table(name: str, how: str, ascents: Ascents, found: Ensemble, system
     ]
     refused = ""
     if ascents.refused.count:
-        refused = f"<p><b>Cannot be dived as drawn: {words.chance(ascents.refused)}; counted as not lasting.</b></p>"
+        refused = (
+            f"<p><b>Cannot be dived as drawn: {words.chance(ascents.refused)}; counted as gas that does not last and "
+            "over every limit.</b></p>"
+        )
     limits = [(escape(one.name), words.chance(one.over)) for one in ascents.limits]
     return (
         tables.table(name, ("", "Plan", *words.SHARES), rows)

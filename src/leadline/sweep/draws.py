@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -45,6 +45,10 @@ RMVS = (0.1, 200.0)
 """[L/min]"""
 SETPOINTS = (0.2, 1.6)
 LONGEST_SWITCH_MIN = 10.0
+LEAST_POSSIBLE = 0.5
+"""Of a distribution. One that has less where a dive can be is not what was meant."""
+UNSAID = 0.001
+"""So little of a distribution is cut off without a word."""
 COMMON_SWITCH_MIN = 2.0
 """How much longer than planned a gas switch takes at most. Common practice, no source."""
 
@@ -78,6 +82,12 @@ class Input:
             return stats.uniform(low, high - low)
         return stats.triang((mode - low) / (high - low), low, high - low)
 
+    @property
+    def possible(self) -> float:
+        """The share of the distribution that is not cut off."""
+        from_, to = self.distribution.cdf((self.low, self.high))
+        return float(to - from_)
+
     def ppf(self, share: ArrayLike) -> Array:
         """The value that a share (0 to 1) of all draws does not exceed."""
         from_, to = self.distribution.cdf((self.low, self.high))
@@ -85,22 +95,33 @@ class Input:
         return cast(Array, np.clip(value, self.low, self.high))
 
     def in_words(self, system: System) -> str:
-        """The distribution: "normal, standard deviation 1.5 m"."""
-        size, name, decimals = unit(self.name, system)
-
-        def said(value: float | None) -> str:
-            return f"{round((value or 0.0) / size, decimals) + 0.0:g} {name}".rstrip()
-
+        """The distribution: "normal, standard deviation 1.5 m, cut off below -0.5 m"."""
         drawn, of = self.drawn, ""
-        if self.name not in ("depth", "time", "rmv"):
-            of = f" about {said(self.planned)}"
-        if drawn.distribution == "normal":
-            return f"normal{of}, standard deviation {said(drawn.spread)}"
-        if drawn.distribution == "lognormal":
-            return f"lognormal{of}, spread by a factor of {drawn.spread:g}"
+        said, planned = partial(_said, self.name, system), _said(self.name, system, self.planned)
         if drawn.distribution == "uniform":
-            return f"uniform, {said(drawn.low)} to {said(drawn.high)}"
-        return f"triangular, {said(drawn.low)} to {said(drawn.high)}, most often {said(drawn.mode)}"
+            found = f"uniform, {said(drawn.low)} to {said(drawn.high)}"
+        elif drawn.distribution == "triangular":
+            found = f"triangular, {said(drawn.low)} to {said(drawn.high)}, most often {said(drawn.mode)}"
+        else:
+            if self.name not in ("depth", "time", "rmv"):
+                of = f" about {planned}"
+            if drawn.distribution == "normal":
+                found = f"normal{of}, standard deviation {said(drawn.spread)}"
+            else:
+                found = f"lognormal{of}, spread by a factor of {drawn.spread:g}"
+        below, to = self.distribution.cdf((self.low, self.high))
+        cut = [f"below {said(self.low)}"] if below > UNSAID else []
+        cut += [f"above {said(self.high)}"] if 1.0 - to > UNSAID else []
+        return ", ".join([found, *([f"cut off {' and '.join(cut)}"] if cut else [])])
+
+    def reach(self, system: System) -> str:
+        """Where it can be: "-39.5 m to 310 m"."""
+        return f"{_said(self.name, system, self.low)} to {_said(self.name, system, self.high)}"
+
+
+def _said(name: InputName, system: System, value: float | None) -> str:
+    size, unit_name, decimals = unit(name, system)
+    return f"{round((value or 0.0) / size, decimals) + 0.0:g} {unit_name}".rstrip()
 
 
 def unit(name: InputName, system: System) -> tuple[float, str, int]:

@@ -17,7 +17,7 @@ from numpy.lib.recfunctions import repack_fields
 from numpy.typing import NDArray
 
 from leadline.brief import parse_dive
-from leadline.brief.errors import BriefError, Problem
+from leadline.brief.errors import BriefError, Problem, key_path
 from leadline.brief.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan import Plan, oxygen, plan
@@ -33,6 +33,7 @@ from leadline.sweep.follow import follow_many, slate_rows
 from leadline.sweep.gas import Cylinders, cylinders_of
 from leadline.sweep.statistics import Chance, Spread, chance, spread
 from leadline.tissue import kernel
+from leadline.units import SYSTEMS
 
 Array = NDArray[Any]
 Told = Callable[[str, int, int], None]
@@ -76,7 +77,11 @@ class LimitChance:
 
 @dataclass(frozen=True)
 class Ascents:
-    """What came of the dives on one way of coming up. Chances are of all draws, spreads of those that can be dived."""
+    """What came of the dives on one way of coming up.
+
+    Spreads are of the draws that can be dived. Chances are of all, and one that cannot counts against the plan: its gas
+    does not last, and it is over every limit.
+    """
 
     refused: Chance
     """That a drawn dive cannot be dived: a level is left before the stops on the way to it are done, or a stop never
@@ -176,6 +181,21 @@ def _nobody(_: str, __: int, ___: int) -> None:
     return
 
 
+def _possible(found: Sequence[Input], dive: Dive, source: str) -> None:
+    """BriefError for a distribution that is mostly where no dive can be."""
+    system = SYSTEMS[dive.units]
+    problems = [
+        Problem(
+            key_path("ensemble", one.name),
+            f"{one.in_words(system)}: most of it is where this dive cannot be; stay within {one.reach(system)}",
+        )
+        for one in found
+        if one.possible < draws.LEAST_POSSIBLE
+    ]
+    if problems:
+        raise BriefError(source, problems)
+
+
 def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: Told) -> Ensemble:
     planned = member.plan
     dive = on_planned_gases(planned)
@@ -183,6 +203,7 @@ def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: T
     if not found:
         said = "keeps every input as planned, and no dive differs from the plan; let one be drawn"
         raise BriefError(source, [Problem("[ensemble]", said)])
+    _possible(found, dive, source)
     slates = _slates(planned, dive)
     recomputed, by_slate, by_slates = _Kept(dive), _Kept(dive), _Kept(dive)
     taken = np.zeros(len(slates) + 1, dtype=int)
@@ -367,7 +388,7 @@ class _Kept:
                 if used[i]
             ),
             limits=tuple(
-                LimitChance(name, chance(int((over & fine).sum()), of))
+                LimitChance(name, chance(int((over | ~fine).sum()), of))
                 for name, over in self._limits(figures, cns, np.concatenate(self.too_rich))
             ),
         )

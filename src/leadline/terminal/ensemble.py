@@ -118,7 +118,10 @@ def _ascents(
     yield Text(how, style="dim")
     if ascents.refused.count:
         refused = words.chance(ascents.refused)
-        yield Text(f"Cannot be dived as drawn: {refused}; counted below as not lasting.", style="bold")
+        yield Text(
+            f"Cannot be dived as drawn: {refused}; counted below as gas that does not last and over every limit.",
+            style="bold",
+        )
     lasts = [(one.name, words.chance(one.lasts), words.chance(one.to_empty)) for one in ascents.cylinders]
     if len(lasts) > 1:
         lasts.append(("all of them", words.chance(ascents.all_last), words.chance(ascents.all_to_empty)))
