@@ -92,16 +92,17 @@ def gf_chart(found: Ensemble, colours: Palette) -> Options:
         covering = found.by_slates.gf_surface.histogram
         series.append(_steps("by the slate that covers the dive", covering, 100.0, colours, 2, []))
     return {
-        **_histogram("GF at the surface, %", "% of dives a percent", colours),
+        # The legend has two rows on a phone; the marks' labels are below it.
+        **_histogram("GF at the surface, %", "% of dives a percent", colours, top=80),
         "legend": {"top": 0, "selectedMode": False, "itemWidth": 34, "textStyle": {"color": colours.ink}},
         "series": series,
     }
 
 
-def _histogram(name: str, of: str, colours: Palette) -> Options:
+def _histogram(name: str, of: str, colours: Palette, top: int = 52) -> Options:
     return {
         **base(colours),
-        "grid": {"left": 52, "right": 24, "top": 52, "bottom": 44},
+        "grid": {"left": 52, "right": 24, "top": top, "bottom": 44},
         "xAxis": {
             "type": "value", "scale": True, "name": name, "nameLocation": "middle", "nameGap": 26, **axis(colours),
         },
