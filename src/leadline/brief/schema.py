@@ -1120,21 +1120,21 @@ BottomTime = Annotated[float, _quantity("time", 1.0, 1440.0), AfterValidator(_wh
 SurfaceInterval = Annotated[float, _quantity("time", 0.0, 2880.0), _NUMBER_OR_TEXT]
 MOST_TABLE_DEPTHS, MOST_TABLE_TIMES = 16, 12
 """Rows and columns of a page."""
+TableDepths = Annotated[
+    tuple[DepthBelowSurface, ...],
+    _spread("depth", MOST_TABLE_DEPTHS),
+    Field(max_length=MOST_TABLE_DEPTHS),
+    AfterValidator(_ascending),
+    _LIST_OR_STEPS,
+]
 
 
 class Tables(_Table):
     """The table set of `leadline tables`: the dive at other depths and bottom times."""
 
-    depths: (
-        Annotated[
-            tuple[DepthBelowSurface, ...],
-            _spread("depth", MOST_TABLE_DEPTHS),
-            Field(max_length=MOST_TABLE_DEPTHS),
-            AfterValidator(_ascending),
-            _LIST_OR_STEPS,
-        ]
-        | None
-    ) = Field(None, description="of the deepest level; the dive's own and two steps of the grid around it if not given")
+    depths: TableDepths | None = Field(
+        None, description="of the deepest level; the dive's own and two steps of the grid around it if not given"
+    )
     times: (
         Annotated[
             tuple[BottomTime, ...],
@@ -1148,16 +1148,9 @@ class Tables(_Table):
     parts: Annotated[tuple[TablePart, ...], BeforeValidator(_some), Field(max_length=8)] = Field(
         get_args(TablePart), description="what is printed"
     )
-    ndl_depths: (
-        Annotated[
-            tuple[DepthBelowSurface, ...],
-            _spread("depth", MOST_TABLE_DEPTHS),
-            Field(max_length=MOST_TABLE_DEPTHS),
-            AfterValidator(_ascending),
-            _LIST_OR_STEPS,
-        ]
-        | None
-    ) = Field(None, description="of the no-stop limits (default 9 to 42 m by 3 m, in imperial files 30 to 140 ft)")
+    ndl_depths: TableDepths | None = Field(
+        None, description="of the no-stop limits (default 9 to 42 m by 3 m, in imperial files 30 to 140 ft)"
+    )
     ndl_gases: Annotated[tuple[Gas, ...], BeforeValidator(_several), Field(max_length=6)] = Field(
         _written(("air", "32", "36")), description="of the no-stop limits, beside what is carried"
     )
