@@ -387,6 +387,10 @@ OPEN = {
         54, 15, large("18/45", "bottom"), large("32", "bottom"), large("oxygen", "deco"),
         levels=[{"depth": 54, "leave_at": 15}, {"depth": 30, "leave_at": 40, "gas": "32"}],
     ),
+    "apart": open_dive(
+        60, 20, *(large("18/45", "bottom", name=name, size="24 L", pressure="230 bar") for name in ("left", "right")),
+        large("50", "deco"), large("oxygen", "deco"), stops={"gas_switch": 1},
+    ),
 }  # fmt: skip
 LOOPS = {
     "loop": loop_dive(
@@ -436,8 +440,12 @@ DEPARTURES = [
     ("gas found empty", "deco 50 (50 %) found empty at 21 m", "air", 2, "air", (), None, None),
     ("gas found empty", "deco 50 (50 %) found empty at 21 m", "trimix", 2, "18/45", ("oxygen",), None, None),
     ("gas found empty", "deco oxygen (oxygen) found empty at 6 m", "trimix", 2, "18/45", ("50",), None, None),
+    (
+        "bottom cylinder lost", "left (18/45) lost at the end of the bottom", "apart", 2, "18/45", ("50", "oxygen"),
+        None, None,
+    ),
 ]  # fmt: skip
-HOLD_MIN = {"trimix": 1.0}
+HOLD_MIN = {"trimix": 1.0, "apart": 1.0}
 
 
 def ascent(name, point, tensions, sorting_out, own, richer, loop, leaves):
@@ -641,6 +649,108 @@ def test_the_worst_moment_is_found_again_by_hand(kind, contingency, name):
     assert max(shares_by_hand(dive, asked, lost)) == pytest.approx(max(by_hand), rel=1e-9)
     for mix, drawn in asked.items():
         assert sum(u.used_l for u in found.breathed if u.mix == mix) == pytest.approx(drawn, rel=1e-9)
+
+
+# --- A bottom cylinder lost -------------------------------------------------------------------------------------------
+
+
+def of_18_45(legs):
+    return litres(legs, as_planned)[Mix.parse("18/45")]
+
+
+def test_a_bottom_cylinder_lost_by_hand():
+    """Of two alike each gives half of what is breathed until then; the other all that is breathed after."""
+    whole = plan(OPEN["apart"])
+    found = of_kind(whole, "bottom cylinder lost")
+    assert [c.name for c in found] == [f"{name} (18/45) lost at the end of the bottom" for name in ("left", "right")]
+    for one, kept in zip(found, ("right", "left"), strict=True):
+        assert (one.leaves_at_min, one.depth_m) == (20.0, 60.0)
+        assert [use.name for use in one.supply] == [kept, "deco 50", "deco oxygen"]
+        before = of_18_45(cut(whole.schedule.legs, 20.0))
+        assert one.supply[0].used_l == pytest.approx(0.5 * before + of_18_45(one.legs), rel=1e-9)
+        assert one.survived
+    assert "bottom-loss-unplanned" not in codes(OPEN["apart"])
+
+
+def test_no_earlier_moment_asks_more_of_what_is_kept():
+    """Each moment of the way down and of the bottom, and of the way up on the bottom gas, by the litres of its legs."""
+    dive = OPEN["apart"]
+    whole = plan(dive)
+    worst = of_kind(whole, "bottom cylinder lost")[0].supply[0].used_l
+    layout = lay_out(dive)
+    (scenario,) = [s for s in scenarios(dive, whole.schedule) if s.name.startswith("left (18/45) lost")]
+    end_min = next(s.run_time_min for s in whole.schedule.switches)
+    moments = [i for i, point in enumerate(whole.schedule.track.points) if point["run_time_min"] < end_min]
+    every = [dataclasses.replace(scenario, points=(i, i + 1)) for i in moments]
+    found = [one for each in every for one in contingencies(dive, layout, whole.schedule, whole.supply, [each])]
+    asked = [
+        0.5 * of_18_45([*cut(whole.schedule.legs, one.leaves_at_min)]) + of_18_45(one.legs)
+        for one in found
+        if one.leaves_at_min > 0.0 and any(leg.source.mix == Mix.parse("18/45") for leg in one.legs)
+    ]
+    assert len(asked) > 20
+    assert max(asked) == pytest.approx(worst, rel=1e-9)
+
+
+def test_of_several_levels_the_worst_is_shown():
+    """Losing one at the end of the second level leaves less in the other than at the end of the first, by hand."""
+    twins = [large("21/35", "bottom", name=name) for name in "ab"]
+    levels = [{"depth": 50, "leave_at": 15}, {"depth": 40, "leave_at": 25}, {"depth": 12, "leave_at": 50, "gas": "32"}]
+    whole = plan(open_dive(50, 15, *twins, large("32", "bottom"), large("50", "deco"), levels=levels))
+    found = of_kind(whole, "bottom cylinder lost")
+    assert [c.name for c in found] == [f"{name} (21/35) lost at the end of level 2" for name in "ab"]
+    before = litres(cut(whole.schedule.legs, 25.0), as_planned)[Mix.parse("21/35")]
+    after = litres(found[0].legs, as_planned)[Mix.parse("21/35")]
+    assert found[0].supply[0].used_l == pytest.approx(0.5 * before + after, rel=1e-9)
+    assert codes(whole.dive)["bottom-loss-unplanned"].message.startswith("The loss of bottom 32 is not")
+
+
+def test_three_unlike_cylinders_share_before_and_after():
+    """What the lost one gave until then is as in the plan; the others give all the rest, and end alike in what each can
+    still give above its reserve."""
+    unlike = [("a", "12 L", "200 bar"), ("b", "10 L", "230 bar"), ("c", "18 L", "180 bar")]
+    cylinders = [large("21/35", "bottom", name=name, size=size, pressure=bar) for name, size, bar in unlike]
+    whole = plan(open_dive(45, 18, *cylinders, large("50", "deco")))
+    one = of_kind(whole, "bottom cylinder lost")[1]
+    assert one.name.startswith("b (21/35)")
+    gave = next(use for use in whole.supply if use.name == "b").used_by(18.0)
+    all_l = sum(litres([*cut(whole.schedule.legs, 18.0), *one.legs], as_planned)[mix] for mix in [Mix.parse("21/35")])
+    a, c, _ = one.supply
+    assert (a.name, c.name) == ("a", "c")
+    assert a.used_l + c.used_l == pytest.approx(all_l - gave, rel=1e-9)
+    assert a.used_l / a.usable_l == pytest.approx(c.used_l / c.usable_l, rel=1e-9)
+    assert one.survived
+
+
+def test_too_little_left_in_the_other_is_a_no_go():
+    """Two of 12 L last for the plan, but half of what is breathed until the loss and all after it is more than one
+    holds. What a manifold joins is one cylinder, and has no such contingency."""
+    twelve = [large("28", "bottom", name=name, size="12 L", pressure="200 bar", reserve="20 bar") for name in "ab"]
+    apart = open_dive(39, 30, *twelve)
+    whole = plan(apart)
+    (one, _) = of_kind(whole, "bottom cylinder lost")
+    asked = sum(
+        share * sum(litres(legs, as_planned).values())
+        for share, legs in ((0.5, cut(whole.schedule.legs, 30.0)), (1.0, one.legs))
+    )
+    assert asked > free_litres(Mix.parse("28"), 12.0, 200.0, 14.0)
+    assert not one.survived
+    finding = next(f for f in whole.findings if f.code == "bottom-cylinder-lost-gas-short")
+    assert finding.severity == "no-go"
+    assert finding.message.startswith("A (28 %) lost at the end of the bottom: b (28 %) runs out at ")
+    assert finding.values["short_l"] == pytest.approx(asked - free_litres(Mix.parse("28"), 12.0, 200.0, 14.0), rel=1e-9)
+    assert not any(f.code == "gas-short" for f in whole.findings)
+    left_out = apart.contingencies.model_copy(update={"leave_out": ("bottom cylinder lost",)})
+    assert finding.code not in codes(apart.model_copy(update={"contingencies": left_out}))
+    joined = open_dive(39, 30, large("28", "bottom", size="24 L", pressure="200 bar", reserve="20 bar"))
+    assert of_kind(plan(joined), "bottom cylinder lost") == []
+
+
+def test_the_only_cylinder_of_a_bottom_gas_is_said_to_be_unplanned():
+    found = codes(OPEN["two bottom gases"])["bottom-loss-unplanned"]
+    assert found.message == (
+        "The loss of bottom 18/45 or of bottom 32 is not among the contingencies: plan it by hand."
+    )
 
 
 def test_oxygen_gone_by_hand():

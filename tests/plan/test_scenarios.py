@@ -372,20 +372,23 @@ def test_the_set_of_a_loop_dive():
 
 
 ALL_KINDS = [
-    "deeper", "longer", "deeper and longer", "delay", "lost gas", "two gases lost", "gas found empty", "bailout",
-    "bailout lost", "low setpoint", "oxygen gone", "diluent gone", "slow ascent", "aborted descent", "heavy breathing",
-    "mate out of gas",
+    "deeper", "longer", "deeper and longer", "delay", "lost gas", "two gases lost", "gas found empty",
+    "bottom cylinder lost", "bailout", "bailout lost", "low setpoint", "oxygen gone", "diluent gone", "slow ascent",
+    "aborted descent", "heavy breathing", "mate out of gas",
 ]  # fmt: skip
+
+
+APART = TRIMIX | {"cylinders": [large("18/45", "bottom", name="second"), *TRIMIX["cylinders"]]}
 
 
 @pytest.mark.parametrize("kind", ALL_KINDS)
 def test_each_kind_can_be_left_out(kind):
     """It is gone, and all others stay."""
-    for given in (TRIMIX, LOOP):
+    for given in (TRIMIX, LOOP, APART):
         all_of_them = planned(given)
         fewer = planned(given | {"contingencies": {"leave_out": [kind]}})
         assert [c.name for c in fewer.contingencies] == [c.name for c in all_of_them.contingencies if c.kind != kind]
-    assert kind in {c.kind for given in (TRIMIX, LOOP) for c in planned(given).contingencies}
+    assert kind in {c.kind for given in (TRIMIX, LOOP, APART) for c in planned(given).contingencies}
 
 
 def test_all_can_be_left_out():

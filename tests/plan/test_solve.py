@@ -38,9 +38,9 @@ from tests.dives import cylinder, tables
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NOTHING_GOES_WRONG = {
     "leave_out": [
-        "deeper", "longer", "deeper and longer", "delay", "lost gas", "two gases lost", "gas found empty", "bailout",
-        "bailout lost", "low setpoint", "oxygen gone", "diluent gone", "slow ascent", "aborted descent",
-        "heavy breathing", "mate out of gas",
+        "deeper", "longer", "deeper and longer", "delay", "lost gas", "two gases lost", "gas found empty",
+        "bottom cylinder lost", "bailout", "bailout lost", "low setpoint", "oxygen gone", "diluent gone", "slow ascent",
+        "aborted descent", "heavy breathing", "mate out of gas",
     ]
 }  # fmt: skip
 

@@ -44,6 +44,7 @@ WhatIf = Literal[
     "lost gas",
     "two gases lost",
     "gas found empty",
+    "bottom cylinder lost",
     "bailout",
     "bailout lost",
     "low setpoint",

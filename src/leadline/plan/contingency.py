@@ -93,7 +93,8 @@ class Contingency:
 def contingencies(
     dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
 ) -> tuple[Contingency, ...]:
-    """Scenarios, worked out. `supply` is the planned dive's. Of two gases lost only the worst pair is kept."""
+    """Scenarios, worked out. `supply` is the planned dive's. Of two gases lost only the worst pair is kept, of a bottom
+    cylinder lost only the worst level."""
     ways: list[tuple[Scenario, list[Stretch], str]] = []
     for scenario in found:
         try:
@@ -112,9 +113,18 @@ def contingencies(
         if most_gas is not None and most_gas.fault == kernel.FINE and not scenario.nothing_to_breathe:
             name = f"{scenario.name}, where it takes most gas"
             made.append(_worked_out(dive, schedule, replace(scenario, name=name), most_gas))
-    pairs = [contingency for contingency in made if contingency.kind == "two gases lost"]
-    worst = max(pairs, key=_gravity, default=None)
-    return tuple(c for c in made if c.kind != "two gases lost" or c is worst)
+    return _only_the_worst(made)
+
+
+ONLY_THE_WORST = ("two gases lost", "bottom cylinder lost")
+
+
+def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
+    alike: dict[tuple[str, str], list[Contingency]] = {}
+    for found in made:
+        alike.setdefault((found.kind, found.scenario.lost), []).append(found)
+    worst = [max(some, key=_gravity) for (kind, _), some in alike.items() if kind in ONLY_THE_WORST]
+    return tuple(c for c in made if c.kind not in ONLY_THE_WORST or any(c is one for one in worst))
 
 
 def _gravity(contingency: Contingency) -> tuple[bool, float, float]:
@@ -292,7 +302,8 @@ def _worked_out(dive: Dive, schedule: Schedule, scenario: Scenario, run: _Run) -
     begins_min = leaves_at_min
     if begins_min is None:  # a whole dive: breathed as planned, but more heavily from reaching the bottom
         begins_min = next((leg.start_min for leg in legs if leg.kind == "level" and leg.start_m == own.deepest_m), 0.0)
-    used, loop = supply_.supply(own, whole, _rmv(scenario, begins_min), scenario.given)
+    lost = (scenario.lost, begins_min) if scenario.lost else None
+    used, loop = supply_.supply(own, whole, _rmv(scenario, begins_min), scenario.given, lost)
     run_time_min = legs[-1].end_min if legs else schedule.run_time_min
     off_the_loop = own.loop is not None and scenario.way is not None
     judged = _held_to_the_deco_limit(own)

@@ -74,6 +74,8 @@ class Scenario:
     """What a mate breathes of the bottom gas as well. [L/min]"""
     given: tuple[str, ...] = ()
     """Cylinders that mates give when the diver's own are down to their reserves."""
+    lost: str = ""
+    """A cylinder that is breathed from until the plan is left, and not from there."""
     heavy_min: float = 0.0
     """First minutes from leaving the plan, or from reaching the bottom, in which more is breathed ..."""
     heavier_l_min: float = 0.0
@@ -97,6 +99,7 @@ def scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tup
         *_deeper_or_longer(dive, schedule),
         *_delays(dive, schedule),
         *_lost_gases(dive, schedule),
+        *_lost_bottom_cylinders(dive, schedule),
         *_loop_fails(dive, schedule, mates),
         *_ascents(dive, schedule),
         *_more_breathed(dive, schedule, mates),
@@ -274,6 +277,24 @@ def _lost_gases(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
             name = f"{_said(cylinder)} found empty at {SYSTEMS[dive.units].at(switch.depth_m)}"
             way = gases.way_up(rest, at.mix)
             yield Scenario("gas found empty", name, rest, (there, there + 1), way, dive.diver.sorting_out)
+
+
+def _lost_bottom_cylinders(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    """On open circuit, one of several cylinders of the gas of a level, lost where most has been breathed of the others
+    and the way home is longest: at its end."""
+    if dive.loop is not None:
+        return
+    for i, stretch in enumerate(gases.stretches(dive)):
+        alike = [c for c in dive.cylinders if c.use == "bottom" and Source(c.gas) == stretch.at]
+        end = _end_of_level(schedule, i)
+        if end is None or len(alike) < 2:
+            continue
+        where = "the end of the bottom" if len(dive.levels) == 1 else f"the end of level {i + 1}"
+        for cylinder in alike:
+            yield Scenario(
+                "bottom cylinder lost", f"{_said(cylinder)} lost at {where}", dive, (end, end + 1),
+                sorting_out_min=dive.diver.sorting_out, lost=cylinder.name,
+            )  # fmt: skip
 
 
 def _gases(dive: Dive) -> list[Mix]:

@@ -153,15 +153,18 @@ def stressed_rmv(dive: Dive) -> float:
 
 
 def supply(
-    dive: Dive, legs: Sequence[Leg], rmv: Rmv | None = None, given: Sequence[str] = ()
-) -> tuple[tuple[CylinderUse, ...], LoopUse | None]:
+    dive: Dive, legs: Sequence[Leg], rmv: Rmv | None = None, given: Sequence[str] = (),
+    lost: tuple[str, float] | None = None,
+) -> tuple[tuple[CylinderUse, ...], LoopUse | None]:  # fmt: skip
     """Every cylinder over a dive, in the order of the dive file, and what the loop takes.
 
     `rmv`: the planned one if not said. Cylinders `given` by mates are breathed once the diver's own are down to their
-    reserves.
+    reserves. A cylinder `lost` at a run time [min] is drawn on until then alone, and left out of what is found.
     """
     rmv = rmv if rmv is not None else planned_rmv(dive)
     pools = [*_open_circuit(dive, legs, rmv, given), *_inflation(dive, legs)]
+    if lost is not None:
+        pools = [part for pool in pools for part in _without(pool, *lost)]
     loop = None
     if dive.loop is not None:
         oxygen, diluent = _fed(dive, legs, rmv)
@@ -174,13 +177,24 @@ def supply(
         )
     drawn: dict[str, list[LegUse]] = {cylinder.name: [] for cylinder in dive.cylinders}
     for cylinders, uses in _together(pools):
-        for cylinder, share in zip(cylinders, _shares(dive, cylinders, sum(use.litres for use in uses)), strict=True):
+        spent_l = [sum(use.litres for use in drawn[cylinder.name]) for cylinder in cylinders]
+        shares = _shares(dive, cylinders, spent_l, sum(use.litres for use in uses))
+        for cylinder, share in zip(cylinders, shares, strict=True):
             drawn[cylinder.name] += uses if share == 1.0 else [use.part(share) for use in uses]
-    return tuple(_cylinder_use(dive, cylinder, drawn[cylinder.name]) for cylinder in dive.cylinders), loop
+    left = [cylinder for cylinder in dive.cylinders if lost is None or cylinder.name != lost[0]]
+    return tuple(_cylinder_use(dive, cylinder, drawn[cylinder.name]) for cylinder in left), loop
 
 
 Pool = tuple[list[Cylinder], list[LegUse]]
 """Cylinders that are drawn on together, and what is drawn."""
+
+
+def _without(pool: Pool, lost: str, from_min: float) -> list[Pool]:
+    """A pool that loses a cylinder at a run time. No use of it goes on over that."""
+    cylinders, uses = pool
+    rest = [cylinder for cylinder in cylinders if cylinder.name != lost]
+    before = [use for use in uses if use.start_min < from_min - 1e-6]
+    return [(cylinders, before), (rest, [use for use in uses if use.start_min >= from_min - 1e-6])]
 
 
 def _together(pools: Iterable[Pool]) -> list[Pool]:
@@ -285,9 +299,10 @@ def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) ->
         if use.used_l <= 0.0 and use.use != "inflation":
             message = f"{use.name} ({use.mix.name}) is carried and not used in this plan."
             found.append(Finding("not-planned", "note", message, {"cylinder": use.name}))
-    bottom = [use.name for use in cylinders if use.use == "bottom" and use.used_l > 0.0]
-    if dive.loop is None and len(bottom) > 1:
-        message = f"The loss of one of {', '.join(bottom)} is not among the contingencies: plan it by hand."
+    bottom = [use for use in cylinders if use.use == "bottom" and use.used_l > 0.0]
+    alone = [use.name for use in bottom if sum(other.mix == use.mix for other in bottom) == 1]
+    if dive.loop is None and len(bottom) > 1 and alone:
+        message = f"The loss of {' or of '.join(alone)} is not among the contingencies: plan it by hand."
         found.append(Finding("bottom-loss-unplanned", "caution", message))
     if dive.gas.fill_temperature is not None and cylinders:
         system, unit = SYSTEMS[dive.units], SYSTEMS[dive.units].pressure_unit
@@ -381,14 +396,14 @@ def _used_for(dive: Dive, use: Use) -> list[Cylinder]:
     return [cylinder for cylinder in dive.cylinders if cylinder.use == use]
 
 
-def _shares(dive: Dive, alike: Sequence[Cylinder], litres: float) -> list[float]:
-    """Each cylinder's part of what is drawn from all that are alike.
+def _shares(dive: Dive, alike: Sequence[Cylinder], spent_l: Sequence[float], litres: float) -> list[float]:
+    """Each cylinder's part of what is drawn from all that are alike, after what each has already given.
 
     By what each can give above its reserve, evenly if none can; what is asked beyond that by what their reserves hold;
     what is asked beyond their content, by the content.
     """
-    usable_l = [usable(dive, cylinder) for cylinder in alike]
-    content_l = [content(dive, cylinder) for cylinder in alike]
+    usable_l = [max(0.0, usable(dive, c) - spent) for c, spent in zip(alike, spent_l, strict=True)]
+    content_l = [max(0.0, content(dive, c) - spent) for c, spent in zip(alike, spent_l, strict=True)]
     if not alike or litres <= sum(usable_l) or litres == 0.0:
         return _parts(usable_l)
     if litres >= sum(content_l):
