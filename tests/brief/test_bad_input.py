@@ -247,6 +247,12 @@ CONTRADICTIONS = [
     ),
     (AIR_DIVE + "switch_depth = 21\n", "[[cylinders]] 1, switch_depth", 'has no meaning for use = "bottom"'),
     (
+        AIR_DIVE + TWIN.replace("twin", "d").replace("bottom", "deco") + "manifold = true\n",
+        "[[cylinders]] 2, manifold",
+        'has no meaning for use = "deco"',
+    ),
+    (AIR_DIVE + 'manifold = "yes"\n', "[[cylinders]] 1, manifold", "'yes' is neither true nor false"),
+    (
         METRIC + LEVEL + TWIN + TWIN.replace("twin", "d").replace("bottom", "diluent"),
         "[[cylinders]] 2, use",
         '"diluent" belongs to a loop, and there is none',

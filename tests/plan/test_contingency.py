@@ -722,6 +722,23 @@ def test_three_unlike_cylinders_share_before_and_after():
     assert one.survived
 
 
+def test_twins_on_a_manifold_are_not_lost_at_once():
+    """A set beside a bottom stage: the stage may be lost, the set is not. Nor is it said to be unplanned."""
+    given = tables(54, 20, deco=("50",))
+    both = [
+        large("18/45", "bottom", name="set", manifold=True),
+        large("18/45", "bottom", name="stage", size="11 L"),
+        large("50", "deco"),
+    ]
+    whole = plan(parse_dive(given | {"cylinders": both}))
+    assert [c.scenario.lost for c in of_kind(whole, "bottom cylinder lost")] == ["stage"]
+    assert of_kind(whole, "bottom cylinder lost")[0].survived
+    unlike = [both[0], large("32", "bottom"), large("50", "deco")]
+    levels = [{"depth": 54, "leave_at": 15}, {"depth": 30, "leave_at": 40, "gas": "32"}]
+    said = codes(parse_dive(given | {"cylinders": unlike, "levels": levels}))["bottom-loss-unplanned"]
+    assert said.message.startswith("The loss of bottom 32 is not among")
+
+
 def test_too_little_left_in_the_other_is_a_no_go():
     """Two of 12 L last for the plan, but half of what is breathed until the loss and all after it is more than one
     holds. What a manifold joins is one cylinder, and has no such contingency."""

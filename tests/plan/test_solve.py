@@ -625,6 +625,8 @@ def test_the_water_volume_of_a_changed_cylinder_is_worked_out_anew():
     changed = with_cylinders(dive, [SolveCylinder(size=24, pressure=232), SolveCylinder(size=3, pressure=100)])
     assert [(c.water_l, c.pressure) for c in changed.cylinders] == [(24.0, 232.0), (3.0, 100.0)]
     assert dive.cylinders[0].water_l == 15.0
+    joined = parse_dive(small() | {"cylinders": [c | {"manifold": c["use"] == "bottom"} for c in small()["cylinders"]]})
+    assert with_cylinders(joined, [SolveCylinder(size=24, pressure=232)] * 2).cylinders[0].manifold
     given = example("marigold-loop")
     given["solve"] = {"cylinders": [{"size": 40, "working_pressure": 3000, "pressure": 2800}]}
     dive = parse_dive(given)

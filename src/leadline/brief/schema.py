@@ -467,6 +467,7 @@ class Cylinder(_Table):
         None,
         description="travel: changed from on the way down; travel, deco, bailout: changed to on the way up",
     )
+    manifold: StrictBool = Field(False, description="bottom: twins joined by a manifold, which are not lost at once")
 
     @model_validator(mode="after")
     def _sensible(self, info: ValidationInfo) -> Cylinder:
@@ -476,6 +477,8 @@ class Cylinder(_Table):
             raise AtKey("reserve", f"{reserve} leaves nothing to breathe; it must be below the pressure, {pressure}")
         if self.switch_depth is not None and self.use in ("bottom", "diluent", "oxygen", "inflation"):
             raise AtKey("switch_depth", f'has no meaning for use = "{self.use}"; leave it out')
+        if self.manifold and self.use != "bottom":
+            raise AtKey("manifold", f'has no meaning for use = "{self.use}"; leave it out')
         return self
 
     @cached_property

@@ -290,7 +290,7 @@ def _lost_bottom_cylinders(dive: Dive, schedule: Schedule) -> Iterator[Scenario]
         if end is None or len(alike) < 2:
             continue
         where = "the end of the bottom" if len(dive.levels) == 1 else f"the end of level {i + 1}"
-        for cylinder in alike:
+        for cylinder in (one for one in alike if not one.manifold):
             yield Scenario(
                 "bottom cylinder lost", f"{_said(cylinder)} lost at {where}", dive, (end, end + 1),
                 sorting_out_min=dive.diver.sorting_out, lost=cylinder.name,

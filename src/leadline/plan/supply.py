@@ -300,7 +300,8 @@ def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) ->
             message = f"{use.name} ({use.mix.name}) is carried and not used in this plan."
             found.append(Finding("not-planned", "note", message, {"cylinder": use.name}))
     bottom = [use for use in cylinders if use.use == "bottom" and use.used_l > 0.0]
-    alone = [use.name for use in bottom if sum(other.mix == use.mix for other in bottom) == 1]
+    joined = {cylinder.name for cylinder in dive.cylinders if cylinder.manifold}
+    alone = [use.name for use in bottom if use.name not in joined and sum(o.mix == use.mix for o in bottom) == 1]
     if dive.loop is None and len(bottom) > 1 and alone:
         message = f"The loss of {' or of '.join(alone)} is not among the contingencies: plan it by hand."
         found.append(Finding("bottom-loss-unplanned", "caution", message))

@@ -147,4 +147,5 @@ def _resized(cylinder: Cylinder, new: SolveCylinder) -> Cylinder:
         use=cylinder.use,
         reserve=cylinder.reserve,
         switch_depth=cylinder.switch_depth,
+        manifold=cylinder.manifold,
     )
