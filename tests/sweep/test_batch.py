@@ -109,7 +109,20 @@ IMPERIAL = tables(
 )
 
 
-@pytest.mark.parametrize("data", [tables(), loop_tables(), IMPERIAL], ids=["open circuit", "loop", "imperial"])
+SHARED = tables(
+    gas={"drysuit": 10, "wing": 12},
+    cylinders=[
+        *tables()["cylinders"],
+        {"name": "second", "gas": "18/45", "size": 12, "pressure": 180, "use": "bottom", "reserve": 30},
+        {"name": "spare", "gas": "18/45", "size": 7, "pressure": 200, "use": "deco"},
+    ],
+)
+"""What is breathed comes from three cylinders, what fills suit and wing from two of them."""
+
+
+@pytest.mark.parametrize(
+    "data", [tables(), loop_tables(), IMPERIAL, SHARED], ids=["open circuit", "loop", "imperial", "shared"]
+)
 def test_every_dive_is_its_own_plan(data):
     numbers = drawn(np.random.default_rng(7))
     if data["units"] == "imperial":  # its rates and RMV are in feet and cubic feet: leave them alone

@@ -54,8 +54,8 @@ def cylinders_of(dive: Dive, layout: Layout, swum: Swum) -> Cylinders:
     pools = [*_breathed(dive, layout, swum), *_inflation(dive, swum)]
     pools += [(_used_for(dive, "oxygen"), oxygen_l), (_used_for(dive, "diluent"), diluent_l)]
     for cylinders, litres in _together(pools):
-        for cylinder, share in zip(cylinders, _shares(dive, cylinders, litres), strict=True):
-            used_l[:, places[cylinder.name]] += litres * share
+        own = [places[cylinder.name] for cylinder in cylinders]
+        used_l[:, own] += litres[:, None] * _shares(dive, cylinders, used_l[:, own], litres)
     usable_l = np.array([supply.usable(dive, cylinder) for cylinder in dive.cylinders])
     content_l = np.array([supply.content(dive, cylinder) for cylinder in dive.cylinders])
     left_bar = [_left_bar(dive, cylinder, used_l[:, i], content_l[i]) for i, cylinder in enumerate(dive.cylinders)]
@@ -109,27 +109,23 @@ def _together(pools: Sequence[Pool]) -> list[Pool]:
     return [pool for pool in found.values() if pool[0]]
 
 
-def _shares(dive: Dive, alike: Sequence[Cylinder], litres: Array) -> list[Array]:
-    """Each cylinder's part of what is drawn from all that are alike, by dive; see `leadline.plan.supply`."""
-    usable_l = np.array([supply.usable(dive, cylinder) for cylinder in alike])
-    content_l = np.array([supply.content(dive, cylinder) for cylinder in alike])
-    all_usable, all_content = float(usable_l.sum()), float(content_l.sum())
-    within = usable_l / all_usable if all_usable > 0.0 else np.full(len(alike), 1.0 / len(alike))
-    beyond = content_l / all_content if all_content > 0.0 else np.full(len(alike), 1.0 / len(alike))
-    into_reserves = (litres - all_usable) / max(all_content - all_usable, 1e-12)
-    drawn = np.where(litres > 0.0, litres, 1.0)
-    return [
-        np.where(
-            litres <= all_usable,
-            within[i],
-            np.where(
-                litres >= all_content,
-                beyond[i],
-                (usable_l[i] + into_reserves * (content_l[i] - usable_l[i])) / drawn,
-            ),
-        )
-        for i in range(len(alike))
-    ]
+def _shares(dive: Dive, alike: Sequence[Cylinder], spent_l: Array, litres: Array) -> Array:
+    """Each cylinder's part of what is drawn from all that are alike, after what each has already given; see
+    `leadline.plan.supply`. [dives, cylinders]"""
+    usable_l = np.maximum(0.0, np.array([supply.usable(dive, cylinder) for cylinder in alike]) - spent_l)
+    content_l = np.maximum(0.0, np.array([supply.content(dive, cylinder) for cylinder in alike]) - spent_l)
+    all_usable, all_content = usable_l.sum(axis=1), content_l.sum(axis=1)
+    into_reserves = (litres - all_usable) / np.maximum(all_content - all_usable, 1e-12)
+    beyond = (usable_l + into_reserves[:, None] * (content_l - usable_l)) / np.where(litres > 0.0, litres, 1.0)[:, None]
+    within = (litres <= all_usable) | (litres == 0.0)
+    return np.where(
+        within[:, None], _parts(usable_l), np.where((litres >= all_content)[:, None], _parts(content_l), beyond)
+    )
+
+
+def _parts(litres: Array) -> Array:
+    together = litres.sum(axis=1, keepdims=True)
+    return np.where(together > 0.0, litres / np.where(together > 0.0, together, 1.0), 1.0 / litres.shape[1])
 
 
 def _left_bar(dive: Dive, cylinder: Cylinder, used_l: Array, content_l: float) -> Array:
