@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from rich import box
@@ -45,7 +45,7 @@ def progress(console: Console | None = None) -> Iterator[Told]:
 def show_ensemble(found: Sequence[Ensemble], console: Console | None = None) -> None:
     """Print the ensemble of every diver."""
     console = console or Console(highlight=False, markup=False)
-    console.print(render_ensemble(found), soft_wrap=False)
+    console.print(render_ensemble(found), crop=False)  # what a narrow terminal cannot show is wrapped, not lost
 
 
 def render_ensemble(found: Sequence[Ensemble]) -> RenderableType:
@@ -69,7 +69,6 @@ def _one(found: Ensemble) -> Iterator[RenderableType]:
     yield _BLANK
     for sentence in words.summary(found):
         yield Text(sentence)
-    yield _BLANK
     yield _inputs(found, system)
     for heading, how, ascents in (
         (words.RECOMPUTED, words.HOW_RECOMPUTED, found.recomputed),
@@ -77,23 +76,23 @@ def _one(found: Ensemble) -> Iterator[RenderableType]:
         (words.BY_SLATES, words.HOW_BY_SLATES, found.by_slates),
     ):
         if ascents is not None:
-            yield _BLANK
             yield from _ascents(heading, how, ascents, found, system)
-    yield _BLANK
     taken = [(slate.name, words.chance(slate.taken)) for slate in found.slates]
     yield _table("Which slate is needed", ("Slate", "Chance"), taken)
     yield Text(words.HOW_COVERED, style="dim")
-    yield _BLANK
     yield from _what_ifs(found)
-    yield _BLANK
     yield from _drivers(found)
 
 
-def _table(title: str, head: Sequence[str], rows: Iterable[Sequence[str]], words_in: int = 1) -> Table:
+def _table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], words_in: int = 1) -> Table:
     """A table under a heading; the first so many columns are words, the others figures."""
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(
+        title=f"\n{title}", title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, show_edge=False, padding=0
+    )  # fmt: skip
     for i, name in enumerate(head):
-        table.add_column(name, justify="left" if i < words_in else "right", overflow="fold")
+        # A figure that is broken in two is misread; names and headings break between words instead.
+        least = max((len(line) for row in rows for line in row[i].split("\n")), default=0) if i >= words_in else None
+        table.add_column(name, justify="right" if least is not None else "left", overflow="fold", min_width=least)
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     return table
