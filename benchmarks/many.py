@@ -37,7 +37,7 @@ from leadline.tissue import kernel
 ROUNDS = 40
 DIVES = 2_000
 """In a round. Rounds are short: in some the machine has nothing else to do."""
-CORE_ROUNDS = 300
+CORE_ROUNDS, CORE_DIVES = 300, 5_000
 """Of two cores against one: that both have nothing else to do is rarer."""
 
 
@@ -173,7 +173,7 @@ def _arithmetic(parts: int, n: int) -> float:
 
 def cores(leadline: Leadline) -> None:
     """Two cores against one, beside what the machine's two cores have to give at the moment."""
-    dives, wall = about(60.0, 20.0, 5_000), time.perf_counter
+    dives, wall = about(60.0, 20.0, CORE_DIVES), time.perf_counter
     ours = [Contender(f"{n} cores", leadline.plan, dives, n, wall) for n in (1, 2)]
     plain = [Contender(f"{n} cores", lambda some: _arithmetic(8, 400 * len(some)), dives, n, wall) for n in (1, 2)]
     take_turns((*ours, *plain), CORE_ROUNDS)

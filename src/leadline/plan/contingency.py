@@ -117,13 +117,15 @@ def contingencies(
 
 
 ONLY_THE_WORST = ("two gases lost", "bottom cylinder lost")
+"""Kinds that are worked out for more pairs, or levels, than anyone would carry on paper."""
 
 
 def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     alike: dict[tuple[str, str], list[Contingency]] = {}
     for found in made:
-        alike.setdefault((found.kind, found.scenario.lost), []).append(found)
-    worst = [max(some, key=_gravity) for (kind, _), some in alike.items() if kind in ONLY_THE_WORST]
+        if found.kind in ONLY_THE_WORST:
+            alike.setdefault((found.kind, found.scenario.lost), []).append(found)
+    worst = [max(some, key=_gravity) for some in alike.values()]
     return tuple(c for c in made if c.kind not in ONLY_THE_WORST or any(c is one for one in worst))
 
 

@@ -82,37 +82,41 @@ class Input:
             return stats.uniform(low, high - low)
         return stats.triang((mode - low) / (high - low), low, high - low)
 
+    @cached_property
+    def ends(self) -> tuple[float, float]:
+        """The shares of the distribution that lie below `low` and below `high`, where it is cut off."""
+        below, to = self.distribution.cdf((self.low, self.high))
+        return float(below), float(to)
+
     @property
     def possible(self) -> float:
         """The share of the distribution that is not cut off."""
-        from_, to = self.distribution.cdf((self.low, self.high))
-        return float(to - from_)
+        below, to = self.ends
+        return to - below
 
     def ppf(self, share: ArrayLike) -> Array:
         """The value that a share (0 to 1) of all draws does not exceed."""
-        from_, to = self.distribution.cdf((self.low, self.high))
-        value = self.distribution.ppf(from_ + np.asarray(share, dtype=float) * (to - from_))
+        below, to = self.ends
+        value = self.distribution.ppf(below + np.asarray(share, dtype=float) * (to - below))
         return cast(Array, np.clip(value, self.low, self.high))
 
     def in_words(self, system: System) -> str:
         """The distribution: "normal, standard deviation 1.5 m, cut off below -0.5 m"."""
-        drawn, of = self.drawn, ""
-        said, planned = partial(_said, self.name, system), _said(self.name, system, self.planned)
+        below, to = self.ends
+        cut = [f"below {_said(self.name, system, self.low)}"] if below > UNSAID else []
+        cut += [f"above {_said(self.name, system, self.high)}"] if 1.0 - to > UNSAID else []
+        return self._whole_in_words(system) + (f", cut off {' and '.join(cut)}" if cut else "")
+
+    def _whole_in_words(self, system: System) -> str:
+        drawn, said = self.drawn, partial(_said, self.name, system)
+        of = f" about {said(self.planned)}" if self.name not in ("depth", "time", "rmv") else ""
+        if drawn.distribution == "normal":
+            return f"normal{of}, standard deviation {said(drawn.spread)}"
+        if drawn.distribution == "lognormal":
+            return f"lognormal{of}, spread by a factor of {drawn.spread:g}"
         if drawn.distribution == "uniform":
-            found = f"uniform, {said(drawn.low)} to {said(drawn.high)}"
-        elif drawn.distribution == "triangular":
-            found = f"triangular, {said(drawn.low)} to {said(drawn.high)}, most often {said(drawn.mode)}"
-        else:
-            if self.name not in ("depth", "time", "rmv"):
-                of = f" about {planned}"
-            if drawn.distribution == "normal":
-                found = f"normal{of}, standard deviation {said(drawn.spread)}"
-            else:
-                found = f"lognormal{of}, spread by a factor of {drawn.spread:g}"
-        below, to = self.distribution.cdf((self.low, self.high))
-        cut = [f"below {said(self.low)}"] if below > UNSAID else []
-        cut += [f"above {said(self.high)}"] if 1.0 - to > UNSAID else []
-        return ", ".join([found, *([f"cut off {' and '.join(cut)}"] if cut else [])])
+            return f"uniform, {said(drawn.low)} to {said(drawn.high)}"
+        return f"triangular, {said(drawn.low)} to {said(drawn.high)}, most often {said(drawn.mode)}"
 
     def reach(self, system: System) -> str:
         """Where it can be: "-39.5 m to 310 m"."""
