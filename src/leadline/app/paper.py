@@ -8,6 +8,7 @@ from pathlib import Path
 
 from leadline.app import tables
 from leadline.cautions import CAUTIONS
+from leadline.plan.rows import givings
 from leadline.plan.team import Team
 from leadline.sheets.write import SHEETS, picture_pages, set_sheet
 
@@ -44,7 +45,8 @@ def html_briefing(team: Team, member: int) -> str:
         f'<span class="verdict-word{grave}">{word}</span><span>{line}</span>{cells}</div></header>'
         f'<main class="leadline"><h1>{title}</h1><p>{" ".join(escape(caution) for caution in CAUTIONS)}</p>'
         f"{tables.findings(team.findings)}{tables.schedule(plan)}{tables.gas(plan)}{tables.turning(plan)}"
-        f"{tables.breathing(plan)}{tables.contingencies(plan)}{sheets}</main></body></html>"
+        f"{tables.breathing(plan)}{tables.contingencies(plan)}"
+        f"{tables.bailouts(plan, givings(team, diver))}{sheets}</main></body></html>"
     )
 
 

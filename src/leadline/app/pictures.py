@@ -23,6 +23,7 @@ from leadline.app.desk import Desk
 from leadline.app.draft import Draft
 from leadline.app.forms import contingency_fields, heading, html, mark_stale
 from leadline.brief import BriefError
+from leadline.plan.rows import givings
 from leadline.units import SYSTEMS
 
 READOUT = (
@@ -125,7 +126,9 @@ def what_if(desk: Desk) -> None:
         mark_stale(desk, listed)
         if desk.plan is None:
             return
-        listed.content = tables.contingencies(desk.plan)
+        members = desk.team.members if desk.team is not None else ()
+        given = givings(desk.team, members[min(desk.member, len(members) - 1)]) if desk.team is not None else ()
+        listed.content = tables.contingencies(desk.plan) + tables.bailouts(desk.plan, given)
         names = [contingency.name for contingency in desk.plan.contingencies if contingency.legs]
         choice.set_options(names, value=[name for name in desk.laid_over if name in names])
 

@@ -9,8 +9,10 @@ from html import escape
 from leadline.app.charts import drawn_limits, letter
 from leadline.brief.errors import Problem
 from leadline.plan import Finding, Plan, flying
+from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
-from leadline.plan.rows import Row, planned_rows, pressures_bar, up
+from leadline.plan.findings import headline
+from leadline.plan.rows import Giving, Row, contingency_rows, planned_rows, pressures_bar, up
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.frontier import FrontierPoint
 from leadline.plan.supply import CylinderUse
@@ -38,19 +40,17 @@ def _side(i: int, left: Sequence[int]) -> str:
 
 def verdict(team: Team) -> tuple[str, str]:
     """The verdict in a word, and what is behind it."""
-    severities = [finding.severity for finding in team.findings]
-    no_gos, cautions = severities.count("no-go"), severities.count("caution")
-    counted = f"{cautions} caution{'s' * (cautions != 1)} to weigh"
-    if no_gos:
-        return "NO-GO", f"{no_gos} reason{'s' * (no_gos != 1)} not to dive this plan, {counted}"
-    return "No no-go found", f"{counted}. The decision is the team's"
+    word, _, behind = headline(team.findings).partition(": ")
+    if team.no_go:
+        return word, behind
+    return word, f"{behind or 'no cautions'}. The decision is the team's"
 
 
 def figures(plan: Plan) -> list[tuple[str, str]]:
     """The dive in a few figures, for the strip that is always in sight."""
     schedule, at = plan.schedule, SYSTEMS[plan.dive.units].at
     first = schedule.first_stop_m
-    met = sum(contingency.survived for contingency in plan.contingencies)
+    lasts, of = lasting(plan.contingencies)
     return [
         ("Run time", f"{up(schedule.run_time_min)} min"),
         ("TTS", f"{up(schedule.tts_min)} min"),
@@ -58,14 +58,18 @@ def figures(plan: Plan) -> list[tuple[str, str]]:
         ("NDL", f"{schedule.ndl_min} min"),
         ("CNS", f"{math.ceil(plan.oxygen.cns_percent - 1e-6)} %"),
         ("OTU", f"{math.ceil(plan.oxygen.otu - 1e-6)}"),
-        ("What ifs met", f"{met} of {len(plan.contingencies)}"),
+        ("Gas lasts in", f"{lasts} of {of}"),
     ]
 
 
 def findings(found: Iterable[Finding], numbered: bool = False) -> str:
     """Findings, gravest first, the severity in words; with the numbers that they have in a picture."""
     return _list(
-        (finding.severity, f"{i} {mark}" if numbered else mark, finding.message)
+        (
+            finding.severity,
+            f"{i} {mark}" if numbered else mark,
+            finding.message + (f" Fix: {finding.cure}." if finding.cure else ""),
+        )
         for i, finding in enumerate(found, 1)
         for mark in (_MARKS[finding.severity],)
     )
@@ -95,6 +99,13 @@ def _schedule(caption: str, plan: Plan, rows: Iterable[Row], supply: Sequence[Cy
     for row in rows:
         if row.kind == "surface":
             made.append(("<b>surface</b>", "", f"<b>{up(row.leave_min)}</b>", "", "", "", ""))
+            continue
+        if row.kind in ("take", "give"):
+            said = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
+            hand = f'<span class="changed">{escape(f"{said} {row.handed}, {row.source.name}")}</span>'
+            made.append(
+                (system.depth(row.depth_m), row.kind, f"<b>{math.floor(row.leave_min + 1e-6)}</b>", "", hand, "", "")
+            )
             continue
         name = escape(row.source.name)
         made.append(
@@ -204,17 +215,38 @@ def contingencies(plan: Plan) -> str:
                 f"{later:+d}" if found.legs else "",
                 up(found.tts_min) if found.legs else "",
                 f"{escape(least.name)} {system.pressure(least.left_bar)}" if least is not None else "",
-                _met(found),
+                _outcome(found),
             )
         )
     head = ("What if", "Leaves the plan at", "Run time", "Later", "TTS", f"Least left, {system.pressure_unit}", "")
     return table("Everything that can go wrong", head, rows, left=(0, 5, 6))
 
 
-def _met(found: Contingency) -> str:
-    if found.survived:
-        return "met"
-    return '<span class="changed">NOT MET</span>' + (" (two failures)" if found.scenario.two_failures else "")
+def _outcome(found: Contingency) -> str:
+    """What comes of it, in words; marked where it does not hold."""
+    said = escape("; ".join(in_words(found)))
+    if found.holds:
+        return said
+    return f'<span class="changed">{said}</span>' + (" (two failures)" if found.scenario.two_failures else "")
+
+
+def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
+    """Every bailout row by row, and the mates' in which the diver gives gas."""
+    system, made = SYSTEMS[plan.dive.units], list[str]()
+    for found in plan.bailouts:
+        where = f"{system.at(found.depth_m or 0.0)} at {math.floor((found.leaves_at_min or 0.0) + 1e-6)} min"
+        caption = f"{found.name[0].upper()}{found.name[1:]}, leave the loop: {where}"
+        if found.legs:
+            made.append(_schedule(caption, plan, contingency_rows(plan, found), found.supply))
+            continue
+        said = "; ".join(in_words(found)).upper() if found.no_gas is not None else found.findings[0].message
+        left = f" Left to try: {last_resorts(found)}." if found.no_gas is not None else ""
+        made.append(f'<h3>{escape(caption)}</h3><p><span class="changed">{escape(said)}</span>{escape(left)}</p>')
+    made += [
+        _schedule(f"{giving.receiver}: {giving.name}. You stay on your loop and give", plan, giving.rows, ())
+        for giving in given
+    ]
+    return "".join(made)
 
 
 def limits(around: Frontier) -> str:

@@ -174,6 +174,36 @@ Flow = Annotated[float, _quantity("gas flow", 0.1, 200.0), _NUMBER_OR_TEXT]
 Volume = Annotated[float, _quantity("volume", 0.5, 30.0), _NUMBER_OR_TEXT]
 Minutes = Annotated[float, _quantity("time", 0.0, 1440.0), _NUMBER_OR_TEXT]
 Celsius = Annotated[float, _quantity("temperature", -2.0, 45.0), _NUMBER_OR_TEXT]
+NEVER = math.inf
+"""The no-go of an exposure that is never one by itself."""
+
+
+def _or_never(low: float, high: float, unit: str) -> tuple[Any, ...]:
+    """A validator for a number, or "never"."""
+
+    def read(value: object) -> float:
+        if value == "never":
+            return NEVER
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise ValueError(f'{shown(value)} is not a limit; write {low:g} to {high:g} ({unit}), or "never"')
+        if not low <= value <= high:
+            raise ValueError(f'{shown(value)} is outside {low:g} to {high:g} {unit}; or write "never"')
+        return float(value)
+
+    return BeforeValidator(read), _NUMBER_OR_TEXT
+
+
+def _depth_or_never() -> tuple[Any, ...]:
+    """A validator for a depth, or "never"."""
+    depth = _quantity("depth", 0.0, 350.0).func
+
+    def read(value: object, info: ValidationInfo) -> float:
+        return NEVER if value == "never" else float(depth(value, info))
+
+    return BeforeValidator(read), _NUMBER_OR_TEXT
+
+
+OfLimit = Annotated[float, _number(5.0, 1000.0, "%"), _plain(5.0, 1000.0)]
 Setpoint = Annotated[float, _number(0.2, 1.6, "bar"), _plain(0.2, 1.6)]
 PpO2Limit = Annotated[float, _number(0.5, 1.6, "bar"), _plain(0.5, 1.6)]
 
@@ -404,6 +434,9 @@ class Loop(_Table):
     metabolic_oxygen: Annotated[float, _quantity("gas flow", 0.2, 5.0), _NUMBER_OR_TEXT] = Field(
         _per_units("1.0 L/min | 0.035 cuft/min"), description="oxygen the diver uses"
     )
+    diluent_second_stage: StrictBool = Field(
+        False, description="whether the diluent cylinder can be breathed from on open circuit"
+    )
     volume: Volume = Field(_per_units("7 L | 7 L"), description="of loop and lungs, filled with diluent on the descent")
     scrubber: Minutes | None = Field(None, description="rated time of the scrubber")
     flushes: Annotated[float, _number(0.0, 20.0, "flushes"), _plain(0.0, 20.0)] | None = Field(
@@ -538,17 +571,49 @@ class Contingencies(_Table):
 
 
 class Limits(_Table):
-    """The diver's own limits, where they differ from common ones."""
+    """The diver's own limits: of each exposure one that is a caution and one that is a no-go."""
 
-    ppo2_bottom: PpO2Limit = Field(1.4, description="at the levels and on the way down, bar")
-    ppo2_deco: PpO2Limit = Field(1.6, description="on the way up, bar; gases change by it")
-    end: Depth = Field(_per_units("30 m | 100 ft"), description="equivalent narcotic depth")
-    oxygen_narcotic: StrictBool = Field(True, description="whether END counts oxygen")
-    gas_density: Annotated[float, _number(3.0, 12.0, "g/L"), _plain(3.0, 12.0)] = Field(
-        6.2, description="g/L; 6.2 is the published limit"
+    ppo2_bottom: PpO2Limit = Field(1.4, description="never planned above at the levels and on the way down, bar")
+    ppo2_bottom_caution: PpO2Limit | None = Field(None, description="a caution above it; ppo2_bottom if not given, bar")
+    ppo2_deco: PpO2Limit = Field(
+        1.6, description="never planned above on the way up, nor anywhere when things go wrong; gases change by it, bar"
     )
+    ppo2_deco_caution: PpO2Limit | None = Field(None, description="a caution above it; ppo2_deco if not given, bar")
+    cns_caution: OfLimit = Field(80.0, description="CNS, % of NOAA's single exposure")
+    cns_no_go: Annotated[float, *_or_never(5.0, 1000.0, "%")] = Field(100.0, description="in the plan; or never")
+    otu_caution: Annotated[float, _number(5.0, 5000.0, "OTU"), _plain(5.0, 5000.0)] = Field(
+        300.0, description="OTU in 24 hours"
+    )
+    otu_no_go: Annotated[float, *_or_never(5.0, 5000.0, "OTU")] = Field(
+        _written("never"), description="in the plan; or never"
+    )
+    density_caution: Annotated[float, _number(3.0, 12.0, "g/L"), _plain(3.0, 12.0)] = Field(
+        5.2, description="of the gas breathed, g/L; over 6.2, the published limit, it is the gravest caution"
+    )
+    density_no_go: Annotated[float, *_or_never(3.0, 12.0, "g/L")] = Field(
+        _written("never"), description="in the plan; or never"
+    )
+    end_caution: Depth = Field(_per_units("30 m | 100 ft"), description="equivalent narcotic depth")
+    end_no_go: Annotated[float, *_depth_or_never()] = Field(_written("never"), description="in the plan; or never")
+    oxygen_narcotic: StrictBool = Field(True, description="whether END counts oxygen")
+    scrubber_caution: OfLimit = Field(80.0, description="time on the loop, % of the scrubber's rating")
+    scrubber_no_go: Annotated[float, *_or_never(5.0, 1000.0, "%")] = Field(100.0, description="in the plan; or never")
     tts: Minutes | None = Field(None, description="longest time to surface; no limit if not given")
     run_time: Minutes | None = Field(None, description="longest run time; no limit if not given")
+
+    @model_validator(mode="after")
+    def _in_order(self, info: ValidationInfo) -> Limits:
+        for key in ("ppo2_bottom", "ppo2_deco"):
+            caution, limit = getattr(self, f"{key}_caution"), getattr(self, key)
+            if caution is not None and caution > limit:
+                raise AtKey(f"{key}_caution", f"{caution:g} is over {key}, {limit:g}; it must be at most that")
+        for name in ("cns", "otu", "density", "end", "scrubber"):
+            caution, no_go = getattr(self, f"{name}_caution"), getattr(self, f"{name}_no_go")
+            if caution > no_go + 1e-9:
+                low, high = (_depth(m, info) if name == "end" else f"{m:g}" for m in (no_go, caution))
+                said = f'{low} is below {name}_caution, {high}; a no-go comes after its caution, or write "never"'
+                raise AtKey(f"{name}_no_go", said)
+        return self
 
 
 class Previous(_Table):

@@ -104,7 +104,10 @@ def _of_the_plan(
     """The plan, if it covers the dive; else the contingency that ends first of those that do; None without one."""
     if off is not None:
         # It begins with the minutes of sorting it out, at depth.
-        return plan.bailout if _covers(plan.dive.levels, levels, plan.dive.diver.sorting_out) else None
+        if not _covers(plan.dive.levels, levels, plan.dive.diver.sorting_out):
+            return None
+        later = (b for b in plan.bailouts if b.legs and b.leaves_at_min is not None)
+        return next((b for b in later if (b.leaves_at_min or 0.0) >= off.run_time_min - TIME_MIN), plan.longest_bailout)
     within = _covers(plan.dive.levels, levels)
     if lost:
         kept = {cylinder.name for cylinder in plan.dive.cylinders} - set(lost)

@@ -141,7 +141,7 @@ def debrief(dived: Dived, plan: Plan, residual: Residual | None = None) -> Debri
         *ppo2_found,
         *(deviations.surface_gf(plan, surface, planned_surface, retraced.surfaced_min) if ends_m <= SURFACED_M else ()),
         *_gas_used(plan, gas),
-        *deviations.oxygen(oxygen, plan.oxygen),
+        *deviations.oxygen(plan, oxygen),
     ]
     return Debrief(
         dived=dived,

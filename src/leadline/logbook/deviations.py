@@ -331,11 +331,14 @@ def surface_gf(plan: Plan, surface: float, planned: float, at_min: float) -> Ite
         )  # fmt: skip
 
 
-def oxygen(found: Oxygen, planned: Oxygen) -> Iterator[Finding]:
+def oxygen(plan: Plan, found: Oxygen) -> Iterator[Finding]:
     """CNS and OTU over their limits, where the plan's were not."""
-    for one in judge_oxygen(found):
+    dive, planned = plan.dive, plan.oxygen
+    for one in judge_oxygen(dive, found):
         name = "cns_percent" if "cns_percent" in one.values else "otu"
-        of_plan = {float(judged.values.get(name, 0.0)) for judged in judge_oxygen(planned) if judged.code == one.code}
+        of_plan = {
+            float(judged.values.get(name, 0.0)) for judged in judge_oxygen(dive, planned) if judged.code == one.code
+        }
         was = float(one.values.get(name, 0.0))
         if not of_plan or was > max(of_plan) * (1.0 + CNS_POINTS / 100.0):
             yield replace(one, severity="caution")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from leadline.brief.schema import Dive
+from leadline.brief.schema import NEVER, Dive
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
@@ -58,11 +58,12 @@ def breathed(dive: Dive, legs: Sequence[Leg]) -> tuple[Breathed, ...]:
     )
 
 
-def breathed_in_a_bailout(dive: Dive, way: Way, first_min: float) -> tuple[Breathed, ...]:
-    """Every gas of a bailout over all the depths it may be breathed at, whenever the loop is left."""
+def breathed_in_a_bailout(dive: Dive, way: Way, first_min: float, from_m: float | None = None) -> tuple[Breathed, ...]:
+    """Every gas of a bailout over all the depths it may be breathed at on the way up from a depth, or the deepest."""
     found = []
+    begins_m = from_m if from_m is not None else dive.deepest_m
     for step, above in zip(way, (*way[1:], None), strict=True):
-        deepest_m = min(step.from_depth_m, dive.deepest_m)
+        deepest_m = min(step.from_depth_m, begins_m)
         shallowest_m = above.from_depth_m if above is not None else 0.0
         if deepest_m > shallowest_m:
             found.append(_over(dive, step.source, (shallowest_m, deepest_m), True, first_min))
@@ -125,15 +126,20 @@ def judge(dive: Dive, breathing: Iterable[Breathed], legs: Sequence[Leg]) -> lis
 
 
 def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
-    at = SYSTEMS[dive.units].at
+    at, limits = SYSTEMS[dive.units].at, dive.limits
     found: list[Finding] = []
-    high, limit, name = part.ppo2_high_bar, part.limit_bar, part.source.name
-    values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}
-    if high > limit + GRID_TOLERANCE_BAR + 1e-9:
-        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over the limit of {limit:.2f}."
-        found.append(Finding("ppo2-high", "no-go", message, values, part.first_min, part.deepest_m))
-    elif high > limit + ROUNDING_BAR and not part.on_the_way_up:
-        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is just over the limit of {limit:.2f}."
+    high, name = part.ppo2_high_bar, part.source.name
+    key = "ppo2_deco" if part.on_the_way_up else "ppo2_bottom"
+    own = limits.ppo2_deco_caution if part.on_the_way_up else limits.ppo2_bottom_caution
+    # On the way up gases are changed by the limit and the grid's tolerance: that is no caution.
+    tolerance = GRID_TOLERANCE_BAR if part.on_the_way_up or own is not None else ROUNDING_BAR
+    limit, named = (own, f"{key}_caution") if own is not None else (part.limit_bar, key)
+    values: dict[str, float | str] = {
+        "ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label, "key": f"[limits] {named}"
+    }  # fmt: skip
+    if high > limit + tolerance + 1e-9:
+        within = f", within the tolerance of {GRID_TOLERANCE_BAR:g}" if own is None else ""
+        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over {limit:.2f} ([limits] {named}){within}."
         found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
     if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
         message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {at(part.shallowest_m)}."
@@ -156,37 +162,49 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
 
 
 def _narcosis(dive: Dive, part: Breathed) -> list[Finding]:
-    at = SYSTEMS[dive.units].at
-    if part.end_m <= dive.limits.end + 0.5:
+    at, limits = SYSTEMS[dive.units].at, dive.limits
+    if part.end_m <= limits.end_caution + 0.5:
         return []
-    message = f"{part.source.name}: END {at(part.end_m)} at {at(part.deepest_m)} is over "
+    over = part.end_m > limits.end_no_go + 0.5
+    limit, key = (limits.end_no_go, "end_no_go") if over else (limits.end_caution, "end_caution")
+    message = f"{part.source.name}: END {at(part.end_m)} at {at(part.deepest_m)} is over {at(limit)} ([limits] {key})."
     return [
         Finding(
-            "end", "caution", f"{message}{at(dive.limits.end)}.",
-            {"end_m": part.end_m, "limit_m": dive.limits.end, "gas": part.source.mix.label},
-            part.first_min, part.deepest_m,
+            "end", "no-go" if over else "caution", message,
+            {"end_m": part.end_m, "limit_m": limit, "gas": part.source.mix.label, "key": f"[limits] {key}"},
+            part.first_min, part.deepest_m, brief=f"END {at(part.end_m)} on {part.source.name}", grave=over,
         )
     ]  # fmt: skip
 
 
 def _density(dive: Dive, part: Breathed) -> list[Finding]:
-    at = SYSTEMS[dive.units].at
-    density, own = part.density_g_l, dive.limits.gas_density
-    name, where = part.source.name, at(part.deepest_m)
-    values: dict[str, float | str] = {"density_g_l": density, "limit_g_l": own, "gas": part.source.mix.label}
-    if density > own + 0.005:
-        message = f"{name}: {_digits(density, own)} g/L at {where} is over the hard limit of {own:g} g/L"
-        message += "; add helium or stay shallower."
-        return [Finding("density", "no-go", message, values, part.first_min, part.deepest_m)]
-    if density > DENSITY_LIMIT_G_L + 0.005:
-        message = f"{name}: {_digits(density, DENSITY_LIMIT_G_L)} g/L at {where} is over the published hard limit of "
-        message += f"{DENSITY_LIMIT_G_L}; [limits] gas_density lets it pass."
-        return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
-    if density > DENSITY_RECOMMENDED_G_L + 0.005:
-        message = f"{name}: {_digits(density, DENSITY_RECOMMENDED_G_L)} g/L at {where} is over the recommended "
-        message += f"{DENSITY_RECOMMENDED_G_L} g/L."
-        return [Finding("density", "caution", message, values, part.first_min, part.deepest_m)]
-    return []
+    """Over the diver's no-go value, the published limit or the diver's caution value."""
+    limits, density = dive.limits, part.density_g_l
+    name, where = part.source.name, SYSTEMS[dive.units].at(part.deepest_m)
+    over = density > limits.density_no_go + 0.005
+    published = density > DENSITY_LIMIT_G_L + 0.005
+    if not (over or published or density > limits.density_caution + 0.005):
+        return []
+    key = "density_no_go" if over else "density_caution"
+    limit = limits.density_no_go if over else DENSITY_LIMIT_G_L if published else limits.density_caution
+    which = "the published limit of " if published and not over else ""
+    said = f"{_digits(density, limit)} g/L at {where}"
+    message = f"{name}: {said} is over {which}{limit:g} g/L ([limits] {key}); add helium or stay shallower."
+    values: dict[str, float | str] = {
+        "density_g_l": density, "limit_g_l": limit, "gas": part.source.mix.label, "key": f"[limits] {key}"
+    }  # fmt: skip
+    return [
+        Finding(
+            "density", "no-go" if over else "caution", message, values, part.first_min, part.deepest_m,
+            brief=f"gas density {said}, over {limit:g}", grave=over or published,
+        )
+    ]  # fmt: skip
+
+
+def hard_density_g_l(dive: Dive) -> float:
+    """The diver's no-go value, or the published limit. [g/L]"""
+    no_go = dive.limits.density_no_go
+    return no_go if no_go < NEVER else DENSITY_LIMIT_G_L
 
 
 def _digits(density_g_l: float, limit_g_l: float) -> str:

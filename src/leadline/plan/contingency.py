@@ -1,22 +1,24 @@
-"""What if: everything that can go wrong, each planned to the surface, and whether the gas carried survives it."""
+"""Contingencies: each failure planned to the surface, with what it breaks."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
 from leadline.brief.errors import BriefError
 from leadline.brief.schema import Dive
+from leadline.physics.mix import Mix
 from leadline.plan import breathing, gases
 from leadline.plan import supply as supply_
-from leadline.plan.findings import Finding, Severity
-from leadline.plan.gases import Source, Stretch, Way
+from leadline.plan.findings import Finding
+from leadline.plan.gases import Gap, Source, Stretch, Way
 from leadline.plan.oxygen import Oxygen, carried, oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
-from leadline.plan.scenarios import Scenario
+from leadline.plan.scenarios import Mates, Scenario
 from leadline.plan.schedule import (
     Array,
     Layout,
@@ -36,6 +38,57 @@ from leadline.plan.supply import CylinderUse, LoopUse, Rmv, open_circuit_cylinde
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
 
+NOT_PLANNED: Literal["not planned"] = "not planned"
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What comes of a contingency, each answered apart."""
+
+    gas: Literal["lasts", "into the reserve", "runs out", "not planned"]
+    stops: Literal["met", "not met", "not planned"]
+    breathable: Literal["yes", "no", "not planned"]
+    exposure: Literal["within", "over", "as the plan", "not planned"]
+    """CNS, OTU, density, END and scrubber; "as the plan" where it breaks only what the plan itself breaks."""
+
+
+@dataclass(frozen=True)
+class LastResort:
+    """What is left to try where nothing fit to breathe is at hand, so far as it is really there."""
+
+    what: Literal["diluent on open circuit", "loop flushed", "mate's gas"]
+    gas: str
+    """Label of the mix."""
+    whose: str = ""
+    """The mate's name."""
+    cylinder: str = ""
+
+
+@dataclass(frozen=True)
+class NoGas:
+    """Where a way up has nothing fit to breathe."""
+
+    gap: Gap
+    minutes: float
+    """From its deep end to its shallow one, at the planned ascent rate."""
+    left: tuple[LastResort, ...]
+
+
+@dataclass(frozen=True)
+class Handover:
+    """A cylinder that a mate gives."""
+
+    giver: str
+    receiver: str
+    """Empty in a contingency: it is that of the diver whose it is."""
+    cylinder: str
+    mix: Mix
+    run_time_min: float
+    depth_m: float
+    """Where it is taken: where the leg begins on which it is first breathed, or the stop at which it is."""
+    litres: float
+    """[free litres] breathed from it."""
+
 
 @dataclass(frozen=True)
 class Contingency:
@@ -43,12 +96,11 @@ class Contingency:
 
     scenario: Scenario
     leaves_at_min: float | None
-    """The run time at which the plan is left: where the way home is longest, or takes most gas. None: it is a whole
-    dive of its own."""
+    """The run time at which the plan is left. None: it is a whole dive of its own."""
     depth_m: float | None
     """Where the plan is left."""
     legs: tuple[Leg, ...]
-    """From there; empty if there is no way up at all."""
+    """From there; empty if it cannot be planned to the surface."""
     stops: tuple[Stop, ...]
     switches: tuple[Switch, ...]
     run_time_min: float
@@ -59,8 +111,13 @@ class Contingency:
     loop: LoopUse | None
     oxygen: Oxygen
     breathing: tuple[breathing.Breathed, ...]
-    """Of a way off the loop: every gas over all the depths it may be breathed at, whenever the loop is left."""
+    """Of a way off the loop: every gas over the depths it may be breathed at from where the loop is left."""
     findings: tuple[Finding, ...]
+    """A no-go is one of its own: whether it is the plan's, `leadline.plan.causes` says."""
+    handovers: tuple[Handover, ...] = ()
+    """In the order of the dive."""
+    no_gas: NoGas | None = None
+    answers: Answers = Answers(NOT_PLANNED, NOT_PLANNED, NOT_PLANNED, NOT_PLANNED)
 
     @property
     def kind(self) -> str:
@@ -73,8 +130,8 @@ class Contingency:
         return self.scenario.name
 
     @property
-    def survived(self) -> bool:
-        """Whether it is met with every stop and within every hard limit, on the gas carried."""
+    def holds(self) -> bool:
+        """Whether it comes to the surface with every stop met, on gas that is fit to breathe and lasts."""
         return bool(self.legs) and not any(finding.severity == "no-go" for finding in self.findings)
 
     @property
@@ -91,29 +148,80 @@ class Contingency:
 
 
 def contingencies(
-    dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
+    dive: Dive,
+    layout: Layout,
+    schedule: Schedule,
+    supply: Sequence[CylinderUse],
+    found: Sequence[Scenario],
+    planned: Sequence[Finding] = (),
+    mates: Mates | None = None,
 ) -> tuple[Contingency, ...]:
-    """Scenarios, worked out. `supply` is the planned dive's. Of two gases lost only the worst pair is kept, of a bottom
-    cylinder lost only the worst level."""
+    """Plan every scenario. For "two gases lost" and "bottom cylinder lost" keep the worst pair and level only.
+
+    `supply` and `planned` are the use of cylinders and the findings of the planned dive; `mates` may have gas to give.
+    """
+    work = _Work(dive, schedule, mates, {_of_what(f) for f in planned if f.grave or f.code == "end"})
     ways: list[tuple[Scenario, list[Stretch], str]] = []
     for scenario in found:
         try:
-            stretches = [] if scenario.points is not None else gases.stretches(scenario.dive)
+            stretches = [] if scenario.points is not None else gases.stretches(scenario.dive, wrong=True)
             ways.append((scenario, stretches, ""))
         except BriefError as error:
             ways.append((scenario, [], error.problems[0].message))
-    runs = _run(dive, layout, schedule, supply, [(s, st) for s, st, refused in ways if not refused])
+    unfit = {k: gap for k, (scenario, _, _) in enumerate(ways) if (gap := _gap(dive, schedule, scenario)) is not None}
+    runs = _run(
+        dive, layout, schedule, supply,
+        [(s, st) for k, (s, st, refused) in enumerate(ways) if not refused and k not in unfit],
+    )  # fmt: skip
     made: list[Contingency] = []
-    for scenario, _, refused in ways:
+    for k, (scenario, _, refused) in enumerate(ways):
         if refused:
-            made.append(_refused(scenario, schedule, refused))
+            made.append(work.refused(scenario, refused))
+            continue
+        if k in unfit:
+            assert scenario.points is not None
+            made.append(work.without_gas(scenario, scenario.points[0], unfit[k]))
             continue
         longest, most_gas = next(runs)
-        made.append(_worked_out(dive, schedule, scenario, longest))
-        if most_gas is not None and most_gas.fault == kernel.FINE and not scenario.nothing_to_breathe:
+        if not (scenario.worse and _is_told(made, scenario, schedule, longest)):
+            worst = (
+                replace(scenario, name=f"{scenario.name}, where the way up is longest") if scenario.worse else scenario
+            )
+            made.append(work.planned(worst if scenario.level is None else scenario, longest))
+        if most_gas is not None and most_gas.fault == kernel.FINE and not _is_told(made, scenario, schedule, most_gas):
             name = f"{scenario.name}, where it takes most gas"
-            made.append(_worked_out(dive, schedule, replace(scenario, name=name), most_gas))
-    return _only_the_worst(made)
+            made.append(work.planned(replace(scenario, name=name), most_gas))
+    return _in_run_time_order(_only_the_worst(made))
+
+
+def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule, run: _Run) -> bool:
+    """Whether the series of a scenario has been planned from where a run leaves the plan."""
+    if not scenario.series or run.point < 0:
+        return False
+    point = schedule.track.points[run.point]
+    at_min, depth_m = float(point["run_time_min"]), float(point["depth_m"])
+    return any(
+        c.scenario.series == scenario.series and c.leaves_at_min == at_min and c.depth_m == depth_m for c in made
+    )
+
+
+def _gap(dive: Dive, schedule: Schedule, scenario: Scenario) -> Gap | None:
+    """Where a scenario that leaves the plan at one moment, by a way of its own, has nothing fit to breathe."""
+    if scenario.way is None or scenario.points is None or scenario.level is None:
+        return None
+    return gases.gap(scenario.dive, scenario.way, float(schedule.track.points[scenario.points[0]]["depth_m"]))
+
+
+def _in_run_time_order(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
+    """Those of one series where the first of them is, by when the plan is left."""
+    series: dict[str, list[Contingency]] = {}
+    for i, contingency in enumerate(made):
+        series.setdefault(contingency.scenario.series or f"{i}", []).append(contingency)
+    return tuple(
+        contingency
+        for alike in series.values()
+        for contingency in sorted(alike, key=lambda c: c.leaves_at_min if c.leaves_at_min is not None else 0.0)
+    )
 
 
 ONLY_THE_WORST = ("two gases lost", "bottom cylinder lost")
@@ -130,9 +238,9 @@ def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
 
 
 def _gravity(contingency: Contingency) -> tuple[bool, float, float]:
-    """Not survived, the largest share of a cylinder, the run time: the worse, the larger."""
+    """Sort key: failed first, then largest share of a cylinder used, then longest run time."""
     share = max((use.used_l / max(use.content_l, 1e-6) for use in contingency.supply), default=math.inf)
-    return not contingency.survived, share, contingency.run_time_min
+    return not contingency.holds, share, contingency.run_time_min
 
 
 # --- Running them -----------------------------------------------------------------------------------------------------
@@ -272,124 +380,201 @@ def _rmv(scenario: Scenario, from_min: float) -> Rmv:
 # --- What comes of them -----------------------------------------------------------------------------------------------
 
 
-def _worked_out(dive: Dive, schedule: Schedule, scenario: Scenario, run: _Run) -> Contingency:
-    own = scenario.dive
-    where = own.site.environment
-    if scenario.nothing_to_breathe or (run.fault != kernel.FINE and run.fault != kernel.LEFT_TOO_EARLY):
-        said = (
-            "there is nothing to breathe; carry another cylinder"
-            if scenario.nothing_to_breathe
-            else "the stops never clear on the gas left; carry a richer gas"
+@dataclass(frozen=True)
+class _Work:
+    """What every contingency of a dive is worked out with."""
+
+    dive: Dive
+    schedule: Schedule
+    mates: Mates | None
+    broken: set[tuple[str, object]]
+    """What the plan itself breaks."""
+
+    def planned(self, scenario: Scenario, run: _Run) -> Contingency:
+        """A scenario as the kernel ran it."""
+        own = scenario.dive
+        if run.fault == kernel.LEFT_TOO_EARLY:
+            said = "A level is due before the stops on the way to it are done: leave it out and surface."
+            return self._ends(scenario, run.point, Finding("level-missed", "caution", said))
+        if run.fault != kernel.FINE:
+            gas = run.legs[-1].source if run.legs else None
+            on = f" on {gas.name}" if gas is not None else ""
+            values: dict[str, float | str] = {"gas": gas.mix.label} if gas is not None else {}
+            said = f"The stops never clear{on}: carry a richer gas."
+            found = self._ends(scenario, run.point, Finding("stops", "no-go", said, values, brief="stops never clear"))
+            return replace(found, answers=Answers(NOT_PLANNED, "not met", "yes", NOT_PLANNED))
+        unfit = _unfit_leg(own, run.legs)
+        if unfit is not None:
+            return self.without_gas(scenario, run.point, unfit)
+        legs, before = run.legs, tuple[Leg, ...]()
+        leaves_at_min: float | None = None
+        depth_m: float | None = None
+        if scenario.points is None:
+            switches = read_switches(legs)
+            tts_from_min = own.levels[-1].leave_at
+        else:
+            point = self.schedule.track.points[run.point]
+            leaves_at_min, depth_m = float(point["run_time_min"]), float(point["depth_m"])
+            before = tuple(_until(self.schedule.legs, leaves_at_min))
+            breathing_now = self.schedule.track.sources[int(point["source"])]
+            changed = bool(legs) and legs[0].source != breathing_now
+            first = (Switch(depth_m, leaves_at_min, legs[0].source),) if changed else ()
+            switches = (*first, *read_switches(legs))
+            tts_from_min = leaves_at_min
+        whole = (*before, *legs)
+        begins_min = leaves_at_min
+        if begins_min is None:  # a whole dive: breathed as planned, but more heavily from reaching the bottom
+            begins_min = next(
+                (leg.start_min for leg in legs if leg.kind == "level" and leg.start_m == own.deepest_m), 0.0
+            )
+        lost = (scenario.lost, begins_min) if scenario.lost else None
+        used, loop = supply_.supply(own, whole, _rmv(scenario, begins_min), tuple(scenario.given), lost)
+        run_time_min = legs[-1].end_min if legs else self.schedule.run_time_min
+        judged = _held_to_the_deco_limit(own)
+        breathed = (
+            breathing.breathed_in_a_bailout(
+                judged, scenario.way or (), legs[0].start_min, depth_m if scenario.level is not None else None
+            )
+            if scenario.off_the_loop
+            else breathing.breathed(judged, whole)
         )
-        return _refused(scenario, schedule, said, run.point)
-    if run.fault == kernel.LEFT_TOO_EARLY:
-        said = "a level is due before the stops on the way to it are done: leave it out and surface"
-        return _refused(scenario, schedule, said, severity="caution")
-    legs, before = run.legs, tuple[Leg, ...]()
-    leaves_at_min: float | None = None
-    depth_m: float | None = None
-    if scenario.points is None:
-        switches = read_switches(legs)
-        tts_from_min = own.levels[-1].leave_at
-    else:
-        point = schedule.track.points[run.point]
-        leaves_at_min, depth_m = float(point["run_time_min"]), float(point["depth_m"])
-        before = tuple(_until(schedule.legs, leaves_at_min))
-        breathing_now = schedule.track.sources[int(point["source"])]
-        changed = bool(legs) and legs[0].source != breathing_now
-        first = (Switch(depth_m, leaves_at_min, legs[0].source),) if changed else ()
-        switches = (*first, *read_switches(legs))
-        tts_from_min = leaves_at_min
-    whole = (*before, *legs)
-    begins_min = leaves_at_min
-    if begins_min is None:  # a whole dive: breathed as planned, but more heavily from reaching the bottom
-        begins_min = next((leg.start_min for leg in legs if leg.kind == "level" and leg.start_m == own.deepest_m), 0.0)
-    lost = (scenario.lost, begins_min) if scenario.lost else None
-    used, loop = supply_.supply(own, whole, _rmv(scenario, begins_min), scenario.given, lost)
-    run_time_min = legs[-1].end_min if legs else schedule.run_time_min
-    off_the_loop = own.loop is not None and scenario.way is not None
-    judged = _held_to_the_deco_limit(own)
-    breathed = (
-        breathing.breathed_in_a_bailout(judged, scenario.way or (), legs[0].start_min)
-        if off_the_loop
-        else breathing.breathed(judged, whole)
-    )
-    exposure = oxygen(whole, where, carried(own))
-    found = Contingency(
-        scenario=scenario,
-        leaves_at_min=leaves_at_min,
-        depth_m=depth_m,
-        legs=legs,
-        stops=read_stops(legs),
-        switches=switches,
-        run_time_min=run_time_min,
-        tts_min=run_time_min - tts_from_min,
-        supply=used,
-        loop=loop,
-        oxygen=exposure,
-        breathing=breathed,
-        findings=(),
-    )
-    return replace(found, findings=tuple(_weighed(judged, found)))
+        found = Contingency(
+            scenario=scenario,
+            leaves_at_min=leaves_at_min,
+            depth_m=depth_m,
+            legs=legs,
+            stops=read_stops(legs),
+            switches=switches,
+            run_time_min=run_time_min,
+            tts_min=run_time_min - tts_from_min,
+            supply=used,
+            loop=loop,
+            oxygen=oxygen(whole, own.site.environment, carried(own)),
+            breathing=breathed,
+            findings=(),
+            handovers=tuple(_handovers(scenario, legs, used)),
+        )
+        findings = tuple(_weighed(judged, found))
+        return replace(found, findings=findings, answers=self._answers(found, findings))
+
+    def _answers(self, found: Contingency, findings: Sequence[Finding]) -> Answers:
+        short = any(finding.code == "gas-short" and use_missing(finding) for finding in findings)
+        reserve = any(use.short_l > 1e-6 for use in found.supply)
+        over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
+        own = [finding for finding in over if _of_what(finding) not in self.broken]
+        return Answers(
+            gas="runs out" if short else "into the reserve" if reserve else "lasts",
+            stops="met",
+            breathable="yes",
+            exposure="over" if own else "as the plan" if over else "within",
+        )
+
+    def refused(self, scenario: Scenario, said: str) -> Contingency:
+        """A scenario that cannot be planned as the dive file would have it: there is no gas for it."""
+        finding = Finding("no-gas", "no-go", f"{said[0].upper()}{said[1:]}.", {}, brief="no gas to breathe")
+        found = self._ends(scenario, -1, finding)
+        return replace(found, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
+
+    def without_gas(self, scenario: Scenario, point: int, gap: Gap) -> Contingency:
+        """A scenario whose way up has nothing fit to breathe: it ends there."""
+        own, system = scenario.dive, SYSTEMS[scenario.dive.units]
+        rate = own.rates.ascent * scenario.rate
+        no_gas = NoGas(gap, (gap.from_m - gap.to_m) / rate, tuple(self._last_resorts(scenario, gap)))
+        to = system.at(gap.to_m) if gap.to_m > 0.0 else "the surface"
+        where = f"from {system.at(gap.from_m)} to {to}"
+        message = f"No gas to breathe {where}, {math.ceil(no_gas.minutes - 1e-6)} min at the ascent rate."
+        values: dict[str, float | str] = {"from_m": gap.from_m, "to_m": gap.to_m, "minutes": no_gas.minutes}
+        finding = Finding("no-gas", "no-go", message, values, None, gap.from_m, brief=f"no gas to breathe {where}")
+        found = self._ends(scenario, point, finding)
+        return replace(found, no_gas=no_gas, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
+
+    def _last_resorts(self, scenario: Scenario, gap: Gap) -> Iterator[LastResort]:
+        """The diluent on open circuit if it has a second stage, the loop flushed with it, a mate's gas."""
+        own, limit = scenario.dive, gases.Limit.when_wrong(scenario.dive)
+        loop = own.loop
+        if loop is not None and any(cylinder.use == "diluent" for cylinder in own.cylinders):
+            fit = gases.is_fit(own, Source(loop.diluent), gap.from_m, limit)
+            if fit and loop.diluent_second_stage:
+                yield LastResort("diluent on open circuit", loop.diluent.label)
+            if fit and scenario.kind != "oxygen gone":
+                yield LastResort("loop flushed", loop.diluent.label)
+        for whose, (mate, _) in zip(self.mates.names, self.mates.planned, strict=True) if self.mates else ():
+            for cylinder in open_circuit_cylinders(mate):
+                if gases.is_fit(own, Source(cylinder.gas), gap.from_m, limit):
+                    yield LastResort("mate's gas", cylinder.gas.label, whose, cylinder.name)
+
+    def _ends(self, scenario: Scenario, point: int, finding: Finding) -> Contingency:
+        """A contingency that is not planned to the surface, and why."""
+        at_min: float | None = None
+        depth_m: float | None = None
+        if scenario.points is not None and point >= 0:
+            row = self.schedule.track.points[point]
+            at_min, depth_m = float(row["run_time_min"]), float(row["depth_m"])
+        depth = finding.depth_m if finding.depth_m is not None else depth_m
+        return Contingency(
+            scenario=scenario,
+            leaves_at_min=at_min,
+            depth_m=depth_m,
+            legs=(),
+            stops=(),
+            switches=(),
+            run_time_min=self.schedule.run_time_min,
+            tts_min=0.0,
+            supply=(),
+            loop=None,
+            oxygen=Oxygen(0.0, 0.0, 0.0),
+            breathing=(),
+            findings=(replace(finding, run_time_min=at_min, depth_m=depth),),
+        )
+
+
+def use_missing(finding: Finding) -> bool:
+    """Whether a cylinder runs out, rather than giving of its reserve."""
+    needed, content = finding.values.get("needed_l"), finding.values.get("content_l")
+    return isinstance(needed, float) and isinstance(content, float) and needed > content + 1e-6
+
+
+def _of_what(finding: Finding) -> tuple[str, object]:
+    return finding.code, finding.values.get("gas", finding.values.get("cylinder"))
 
 
 def _held_to_the_deco_limit(dive: Dive) -> Dive:
     """When things go wrong the working limit of ppO2 gives way to the one of the ascent."""
     limits = dive.limits
     limit = max(limits.ppo2_bottom, limits.ppo2_deco)
-    return dive.model_copy(update={"limits": limits.model_copy(update={"ppo2_bottom": limit})})
+    changed = {"ppo2_bottom": limit, "ppo2_bottom_caution": None}
+    return dive.model_copy(update={"limits": limits.model_copy(update=changed)})
 
 
-def _refused(
-    scenario: Scenario, schedule: Schedule, said: str, point: int = -1, severity: Severity = "no-go"
-) -> Contingency:
-    """A contingency without a way to the surface."""
-    at_min: float | None = None
-    depth_m: float | None = None
-    if scenario.points is not None and point >= 0:
-        at_min, depth_m = (float(schedule.track.points[point][key]) for key in ("run_time_min", "depth_m"))
-    code = "no-way-up" if severity == "no-go" else "level-missed"
-    return Contingency(
-        scenario=scenario,
-        leaves_at_min=at_min,
-        depth_m=depth_m,
-        legs=(),
-        stops=(),
-        switches=(),
-        run_time_min=schedule.run_time_min,
-        tts_min=0.0,
-        supply=(),
-        loop=None,
-        oxygen=Oxygen(0.0, 0.0, 0.0),
-        breathing=(),
-        findings=(Finding(code, severity, f"{said}.", {}, at_min, depth_m),),
-    )
+def _unfit_leg(dive: Dive, legs: Sequence[Leg]) -> Gap | None:
+    """The first legs on which nothing fit is breathed: a net under what the ways promise."""
+    limit = gases.Limit.when_wrong(dive)
+    gap: Gap | None = None
+    for leg in legs:
+        fit = all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in (leg.start_m, leg.end_m))
+        if fit and gap is not None:
+            return gap
+        if not fit:
+            gap = Gap(gap.from_m if gap is not None else leg.start_m, leg.end_m)
+    return gap
 
 
 def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
-    """Everything to be said of a contingency: gas, ppO2, density, narcosis, oxygen, scrubber."""
-    scenario, at = found.scenario, SYSTEMS[dive.units].at
-    loop = found.loop
+    """Everything to be said of a contingency. Gas is a no-go; exposure, when things go wrong, a caution."""
+    scenario, loop = found.scenario, found.loop
     for use in found.supply:
         finding = supply_.short_of_gas(dive, use) if scenario.kind == "bailout" else _runs_out(dive, use)
         if finding is not None:
             yield finding
-    others = [*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(found.oxygen)]
+    exposure = [*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(dive, found.oxygen)]
     if loop is not None and loop.scrubber_min is not None:
-        others += supply_.scrubber(loop)
-    for part in found.breathing:
-        if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
-            message = (
-                f"{part.source.name} is hypoxic at {at(part.shallowest_m)} (ppO2 {part.ppo2_low_bar:.2f}); "
-                "carry a richer gas for the shallows."
-            )
-            values: dict[str, float | str] = {"ppo2_bar": part.ppo2_low_bar, "gas": part.source.mix.label}
-            others.append(Finding("hypoxic", "no-go", message, values, None, part.shallowest_m))
-    yield from others
+        exposure += supply_.scrubber(dive, loop)
+    for finding in exposure:
+        yield replace(finding, severity="caution") if finding.severity == "no-go" else finding
 
 
 def _runs_out(dive: Dive, use: CylinderUse) -> Finding | None:
-    """A cylinder that does not last, and what would mend it; or the reserve that is breathed."""
+    """A cylinder that runs out; or the reserve that is breathed."""
     system = SYSTEMS[dive.units]
     if use.short_l <= 1e-6:
         return None
@@ -402,13 +587,33 @@ def _runs_out(dive: Dive, use: CylinderUse) -> Finding | None:
         return Finding("reserve", "caution", message, values, *(use.reaches(use.usable_l) or (None, None)))
     when = use.reaches(use.content_l)
     where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
-    short = f"{system.gas_up(use.missing_l)} {system.gas_unit}"
-    message = (
-        f"{name} runs out{where}, {short} short. A cylinder that holds {system.gas_up(use.used_l)} {system.gas_unit}, "
-        "another gas or a shorter bottom would mend it."
-    )
+    message = f"{name} runs out{where}, {system.gas_up(use.missing_l)} {system.gas_unit} short."
     values["short_l"] = use.missing_l
-    return Finding("gas-short", "no-go", message, values, *(when or (None, None)))
+    return Finding(
+        "gas-short",
+        "no-go",
+        message,
+        values,
+        run_time_min=when[0] if when is not None else None,
+        depth_m=when[1] if when is not None else None,
+        brief=f"{use.name} runs out",
+    )
+
+
+def _handovers(scenario: Scenario, legs: Sequence[Leg], supply: Iterable[CylinderUse]) -> Iterator[Handover]:
+    """Every cylinder of the mates' that is breathed, when and where it is taken."""
+    taken = []
+    for use in supply:
+        drawn = [part for part in use.legs if part.litres > 1e-6]
+        if use.name in scenario.given and drawn:
+            giver, cylinder = scenario.given[use.name]
+            at_min = drawn[0].start_min
+            leg = next((leg for leg in legs if leg.start_min - 1e-6 <= at_min < leg.end_min - 1e-6), legs[-1])
+            if leg.start_m != leg.end_m:
+                at_min = leg.start_min
+            litres = sum(part.litres for part in drawn)
+            taken.append(Handover(giver, "", cylinder, use.mix, at_min, leg.start_m, litres))
+    yield from sorted(taken, key=lambda handover: handover.run_time_min)
 
 
 def _until(legs: Sequence[Leg], run_time_min: float) -> Iterator[Leg]:
@@ -419,120 +624,3 @@ def _until(legs: Sequence[Leg], run_time_min: float) -> Iterator[Leg]:
         elif leg.start_min < run_time_min:
             share = (run_time_min - leg.start_min) / leg.minutes
             yield replace(leg, end_min=run_time_min, end_m=leg.start_m + share * (leg.end_m - leg.start_m))
-
-
-# --- The verdict ------------------------------------------------------------------------------------------------------
-
-
-def judge(
-    dive: Dive, found: Sequence[Contingency], planned: Iterable[Finding] = (), mates_give: bool = False
-) -> list[Finding]:
-    """A contingency that the gas carried does not survive is a no-go, or as grave as the dive file says if two things
-    had to fail. What the plan itself is already found to break (`planned`) is not said of every contingency again.
-    `mates_give`: a team shares bailout."""
-    findings: list[Finding] = []
-    broken = {_of_what(finding) for finding in planned if finding.severity == "no-go" and not _only_reserve(finding)}
-    if dive.loop is not None and not mates_give and not open_circuit_cylinders(dive):
-        message = "No open-circuit cylinder is carried: there is nothing to bail out to."
-        findings.append(Finding("bailout-none", "no-go", message))
-        found = [contingency for contingency in found if not contingency.scenario.nothing_to_breathe]
-    bailout_met = any(contingency.kind == "bailout" and contingency.survived for contingency in found)
-    reserves: list[tuple[Contingency, Finding]] = []
-    told: set[str] = set()
-    for contingency in found:
-        for finding in contingency.findings:
-            grave = finding.severity == "no-go"
-            if finding.code == "reserve":
-                reserves.append((contingency, finding))
-            elif grave and contingency.kind == "oxygen gone" and bailout_met:
-                said = f"{finding.message} Bail out instead, or from there."
-                findings.append(_as_of(contingency, replace(finding, severity="caution", message=said)))
-            elif not contingency.scenario.two_failures and (
-                (contingency.kind == "bailout" and (grave or finding.message not in told))
-                or finding.code == "level-missed"
-                or (grave and _of_what(finding) not in broken)
-            ):
-                findings.append(_as_of(contingency, finding))
-        told |= {finding.message for finding in contingency.findings} if contingency.kind == "bailout" else set()
-        if contingency.scenario.two_failures and any(f.severity == "no-go" for f in contingency.findings):
-            findings.append(_not_met(dive, contingency))
-        if contingency.kind == "bailout" and contingency.survived:
-            findings.append(_bailout_holds(dive, contingency))
-    if reserves:
-        findings.append(_reserves(dive, reserves))
-    return [*findings, *_met(found)]
-
-
-def _only_reserve(finding: Finding) -> bool:
-    """Whether a plan is short only of a cylinder's reserve: a contingency that runs it dry is another matter."""
-    needed, content = finding.values.get("needed_l"), finding.values.get("content_l")
-    return isinstance(needed, float) and isinstance(content, float) and needed <= content
-
-
-def _of_what(finding: Finding) -> tuple[str, object]:
-    return finding.code, finding.values.get("gas", finding.values.get("cylinder"))
-
-
-_MENDS = {
-    "ppo2-high": "A leaner gas or a shallower dive would mend it.",
-    "cns": "A lower setpoint, a leaner gas or a shorter bottom would mend it.",
-    "otu": "A lower setpoint, a leaner gas or a shorter bottom would mend it.",
-    "cns-day": "A longer surface interval, a leaner gas or a shorter bottom would mend it.",
-    "otu-days": "A longer surface interval, a leaner gas or a shorter bottom would mend it.",
-    "scrubber": "A scrubber of longer rating or a shorter bottom would mend it.",
-}
-"""What to do about a finding that does not say so itself."""
-
-
-def _as_of(contingency: Contingency, finding: Finding) -> Finding:
-    """A finding as the plan says it: the code begins with the kind, the message with the name; a no-go ends with what
-    would mend it."""
-    name = contingency.name[0].upper() + contingency.name[1:]
-    if finding.severity == "no-go" and finding.code in _MENDS:
-        finding = replace(finding, message=f"{finding.message} {_MENDS[finding.code]}")
-    code = f"{contingency.kind.replace(' ', '-')}-{finding.code}"
-    values: dict[str, float | str] = {"contingency": contingency.name, **finding.values}
-    return replace(finding, code=code, message=f"{name}: {finding.message}", values=values)
-
-
-def _not_met(dive: Dive, found: Contingency) -> Finding:
-    """Two failures at once that are not survived: all reasons in one, as grave as the dive file says."""
-    reasons = [finding for finding in found.findings if finding.severity == "no-go"]
-    one = replace(reasons[0], code="not-met", severity=dive.contingencies.two_failures)
-    said = " ".join(finding.message[0].upper() + finding.message[1:] for finding in reasons)
-    return _as_of(found, replace(one, message=f"not survived. {said}"))
-
-
-def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
-    assert found.leaves_at_min is not None
-    assert found.depth_m is not None
-    at = f"{math.floor(found.leaves_at_min + 1e-6)} min, {SYSTEMS[dive.units].at(found.depth_m)}"
-    which = "Bailout at the worst moment" if found.name == "bailout" else found.name[0].upper() + found.name[1:]
-    message = f"{which} ({at}) is met with every stop, {math.ceil(found.tts_min - 1e-6)} min up."
-    values: dict[str, float | str] = {"worst_moment_min": found.leaves_at_min, "tts_min": found.tts_min}
-    return Finding("bailout-holds", "note", message, values, found.leaves_at_min, found.depth_m)
-
-
-def _reserves(dive: Dive, reserves: Sequence[tuple[Contingency, Finding]]) -> Finding:
-    """One caution for all contingencies that breathe into a reserve."""
-    system = SYSTEMS[dive.units]
-    left: dict[str, list[str]] = {}
-    for contingency, finding in reserves:
-        pressure = system.pressure(float(finding.values["left_bar"]))
-        left.setdefault(contingency.name, []).append(f"{finding.values['cylinder']} {pressure}")
-    said = "; ".join(f"{name} ({', '.join(cylinders)})" for name, cylinders in left.items())
-    message = f"Breathed into the reserve, with what is then left in {system.pressure_unit}: {said}."
-    return Finding("contingency-reserve", "caution", message, {"contingencies": float(len(left))})
-
-
-def _met(found: Sequence[Contingency]) -> list[Finding]:
-    """How many contingencies are met, and the longest way up among them."""
-    met = [contingency for contingency in found if contingency.survived]
-    if not met:
-        return []
-    longest = max(met, key=lambda contingency: contingency.tts_min)
-    message = (
-        f"{len(met)} of {len(found)} contingencies are met on the gas carried; "
-        f"the longest way up is {math.ceil(longest.tts_min - 1e-6)} min ({longest.name})."
-    )
-    return [Finding("contingencies-met", "note", message, {"met": float(len(met)), "planned": float(len(found))})]

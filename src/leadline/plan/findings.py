@@ -5,11 +5,19 @@ A no-go is a plan that must not be dived. A caution is for the diver to weigh. A
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 Severity = Literal["no-go", "caution", "note"]
 SEVERITIES: tuple[Severity, ...] = ("no-go", "caution", "note")
+
+_GRAVEST_FIRST: tuple[tuple[str, ...], ...] = (
+    ("bailout-none", "bailout-first-breath", "no-gas"),
+    ("gas-short", "turn", "minimum-gas"),
+    ("stops", "surface-gf"),
+)
+"""Codes by what kills first: nothing to breathe, gas that runs out, stops that are not met; then all exposure."""
 
 
 @dataclass(frozen=True)
@@ -22,8 +30,43 @@ class Finding:
     values: dict[str, float | str] = field(default_factory=dict, hash=False)
     run_time_min: float | None = None
     depth_m: float | None = None
+    brief: str = ""
+    """The same in a few words, for a heading: "shallow bailout runs out". The message, if not given."""
+    cure: str = ""
+    """What would fix it, as it was tried: "2 × 11 L at 232 bar, or leave the bottom at 17 min"; empty if not asked."""
+    grave: bool = False
+    """Whether an exposure is over its no-go limit or the published one, whatever its severity."""
+
+    @property
+    def heading(self) -> str:
+        """In a few words."""
+        return self.brief or self.message.rstrip(".")
 
 
-def in_order(findings: list[Finding]) -> tuple[Finding, ...]:
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Gravest first, otherwise in the order of the dive."""
-    return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))
+    return tuple(sorted(findings, key=_gravity))
+
+
+def _gravity(finding: Finding) -> tuple[int, bool, int]:
+    rank = next((i for i, codes in enumerate(_GRAVEST_FIRST) if finding.code in codes), len(_GRAVEST_FIRST))
+    graded = rank if finding.severity == "no-go" else 0
+    return SEVERITIES.index(finding.severity), not finding.grave and finding.severity == "caution", graded
+
+
+def headline(findings: Sequence[Finding]) -> str:
+    """The verdict on a plan in one plain sentence."""
+    no_gos = [finding for finding in findings if finding.severity == "no-go"]
+    cautions = [finding for finding in findings if finding.severity == "caution"]
+    if no_gos:
+        others = f", and {_count(len(no_gos) - 1, 'more reason')}" if len(no_gos) > 1 else ""
+        return f"NO-GO: {no_gos[0].heading}{others}"
+    graves = list(dict.fromkeys(finding.heading for finding in cautions if finding.grave))
+    but = f", but {' and '.join(graves)}" if graves else ""
+    return (
+        f"Can be dived as planned{but}: {_count(len(cautions), 'caution')}" if cautions else "Can be dived as planned"
+    )
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'s' * (number != 1)}"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from leadline.brief.errors import BriefError, Problem, key_path
 from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive
@@ -18,11 +20,11 @@ ROUNDING_BAR = 0.01
 """What depth tables round away: at 1.4 bar, 50 % is an 18 m gas and 28 % a 40 m gas (common practice, no source)."""
 MINIMUM_PPO2_BAR = 0.16
 """Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in)."""
-MAXIMUM_PPO2_BAR = 1.6
-"""Above this, tolerance aside, a gas is not breathed at all (NOAA: the end of the exposure table)."""
 SEMI_CLOSED_PPO2_BAR = 0.21
 """Below this a semi-closed loop is left for open circuit (common practice, no source)."""
 
+DEEPEST_M = 350.0
+"""No dive is deeper."""
 ANY_DEPTH_M = 1e4
 """The depth of a way's first row: everything is shallower."""
 
@@ -87,6 +89,38 @@ Way = tuple[Step, ...]
 
 
 @dataclass(frozen=True)
+class Limit:
+    """A limit of ppO2 [bar], and the key of [limits] that it is of."""
+
+    key: str
+    bar: float
+
+    @classmethod
+    def when_wrong(cls, dive: Dive) -> Limit:
+        """When things go wrong the working limit gives way to that of the ascent."""
+        bottom, deco = dive.limits.ppo2_bottom, dive.limits.ppo2_deco
+        return cls("ppo2_deco", deco) if deco >= bottom else cls("ppo2_bottom", bottom)
+
+    @classmethod
+    def on_the_way_up(cls, dive: Dive) -> Limit:
+        """That of the ascent."""
+        return cls("ppo2_deco", dive.limits.ppo2_deco)
+
+    def allows(self, ppo2_bar: float) -> bool:
+        """Whether a ppO2 is within it and the grid's tolerance. [bar]"""
+        return ppo2_bar <= self.bar + GRID_TOLERANCE_BAR + 1e-9
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Depths on a way up at which nothing fit to breathe is at hand. [m]"""
+
+    from_m: float
+    to_m: float
+    """Where the next fit gas is reached; 0: there is none."""
+
+
+@dataclass(frozen=True)
 class Stretch:
     """What is breathed on the way to a level, at it, and on an ascent to the surface from it."""
 
@@ -95,10 +129,14 @@ class Stretch:
     up: Way
 
 
-def stretches(dive: Dive, source: str = "dive") -> list[Stretch]:
-    """What is breathed, level by level. `source` names the dive file in a BriefError: no breathable gas."""
+def stretches(dive: Dive, source: str = "dive", wrong: bool = False) -> list[Stretch]:
+    """What is breathed, level by level. `source` names the dive file in a BriefError: no gas fit to breathe.
+
+    `wrong`: something has gone wrong, and the levels are held to `limit_when_wrong`.
+    """
     _switches_within_limits(dive, source)
-    return _on_the_loop(dive, source) if dive.loop is not None else _on_open_circuit(dive, source)
+    limit = Limit.when_wrong(dive) if wrong else Limit("ppo2_bottom", dive.limits.ppo2_bottom)
+    return _on_the_loop(dive, source, limit) if dive.loop is not None else _on_open_circuit(dive, source, limit)
 
 
 def switch_depth(cylinder: Cylinder, limit_bar: float, grid_m: Iterable[float], where: Environment) -> float | None:
@@ -114,16 +152,36 @@ def switch_depth(cylinder: Cylinder, limit_bar: float, grid_m: Iterable[float], 
 def bailout_way(dive: Dive) -> Way:
     """What is breathed at every depth after leaving the loop, richest usable first. Empty: no bailout carried.
 
-    The leanest gas is breathed wherever nothing better is within its limit, however deep; that it may be too rich
-    there is for the findings to say.
+    Deeper than any gas is usable the way begins with the one that comes first: whether that is fit there, `gap` says.
     """
-    carried = [cylinder for cylinder in dive.cylinders if cylinder.use in OPEN_CIRCUIT_USES]
-    steps = _richest_usable(dive, carried)
-    if not steps and carried:
-        steps = [Step(ANY_DEPTH_M, Source(min((c.gas for c in carried), key=lambda gas: gas.o2)))]
-    if steps:
-        steps[0] = Step(ANY_DEPTH_M, steps[0].source)
-    return tuple(steps)
+    steps = _bailout_steps(dive)
+    return (Step(ANY_DEPTH_M, steps[0].source), *steps[1:]) if steps else ()
+
+
+def _bailout_steps(dive: Dive) -> list[Step]:
+    return _richest_usable(dive, [cylinder for cylinder in dive.cylinders if cylinder.use in OPEN_CIRCUIT_USES])
+
+
+def gap(dive: Dive, way: Way, from_m: float) -> Gap | None:
+    """The deepest stretch of a way up from a depth on which what the way says is not fit to breathe; None if all is."""
+    limit = Limit.when_wrong(dive)
+    depths_m = [from_m, *(d for d in reversed(dive.stops.depths_m(from_m)) if d < from_m - 1e-6)]
+    unfit_from: float | None = None
+    for depth_m, above_m in pairwise(depths_m):
+        breathed = source_at(way, 0.5 * (depth_m + above_m)) if way else None
+        fit = breathed is not None and all(is_fit(dive, breathed, d, limit) for d in (depth_m, above_m))
+        if not fit and unfit_from is None:
+            unfit_from = depth_m
+        elif fit and unfit_from is not None:
+            return Gap(unfit_from, depth_m)
+    return None if unfit_from is None else Gap(unfit_from, 0.0)
+
+
+def is_fit(dive: Dive, source: Source, depth_m: float, limit: Limit) -> bool:
+    """Whether a source keeps a diver awake at a depth, and is within a limit of ppO2 there."""
+    ppo2_bar = source.ppo2(dive.site.environment.pressure(depth_m))
+    least = SEMI_CLOSED_PPO2_BAR if source.circuit == "semi-closed" else MINIMUM_PPO2_BAR
+    return ppo2_bar >= least - 1e-9 and limit.allows(ppo2_bar)
 
 
 def way_up(dive: Dive, at: Mix) -> Way:
@@ -139,7 +197,8 @@ def semi_closed_way(dive: Dive) -> Way:
     where, loop = dive.site.environment, dive.loop
     source = Source(loop.diluent, None, loop.metabolic_oxygen * loop.semi_closed / dive.diver.rmv_bottom)
     off = bailout_way(dive)
-    leaves_m = max((step.from_depth_m for step in off[1:] if step.source.mix.o2 > loop.diluent.o2), default=0.0)
+    richer = [step.from_depth_m for step in _bailout_steps(dive) if step.source.mix.o2 > loop.diluent.o2]
+    leaves_m = max(richer, default=0.0)
     if off:
         # Left at the last depth that is not thin: on the way to the next one it would fall below.
         grid_m = dive.stops.depths_m(dive.deepest_m)
@@ -161,7 +220,8 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
         return None
     bar = dive.site.environment.pressure(dive.stops.last)
     if breaks.gas is not None:
-        _within_limits(dive, source, breaks.gas, dive.stops.last, key_path("stops", "oxygen_breaks", "gas"))
+        key, limit = key_path("stops", "oxygen_breaks", "gas"), Limit.on_the_way_up(dive)
+        _within_limits(dive, source, Source(breaks.gas), dive.stops.last, key, limit)
         return Source(breaks.gas)
     carried = [c.gas for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
     breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR and gas.o2 < OXYGEN]
@@ -175,7 +235,7 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
 def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: float = 0.0) -> list[Step]:
     """One step a gas, deepest first, each richer in oxygen than the one before it."""
     where = dive.site.environment
-    grid_m = dive.stops.depths_m(dive.deepest_m)
+    grid_m = dive.stops.depths_m(DEEPEST_M)
     found = [
         (depth_m, cylinder.gas)
         for cylinder in cylinders
@@ -199,12 +259,12 @@ def _limit(dive: Dive, cylinder: Cylinder) -> float:
 # --- Open circuit -----------------------------------------------------------------------------------------------------
 
 
-def _on_open_circuit(dive: Dive, source: str) -> list[Stretch]:
+def _on_open_circuit(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
     found: list[Stretch] = []
     before: Source | None = None
     for i, level in enumerate(dive.levels):
         at = Source(level.gas if level.gas is not None else _bottom_gas(dive, level.depth))
-        _within_limits(dive, source, at.mix, level.depth, key_path("levels", i, "depth"))
+        _within_limits(dive, source, at, level.depth, key_path("levels", i, "depth"), limit)
         if before is None:
             to = (Step(ANY_DEPTH_M, at), *_travel(dive, at.mix, level.depth))
         elif level.depth > dive.levels[i - 1].depth:
@@ -245,7 +305,7 @@ def _travel(dive: Dive, bottom: Mix, level_m: float) -> list[Step]:
 
 def _switches_within_limits(dive: Dive, source: str) -> None:
     """A switch depth of the diver's own must be on the stop grid and within the limits of any gas."""
-    grid_m = dive.stops.depths_m(350.0)
+    grid_m = dive.stops.depths_m(DEEPEST_M)
     for i, cylinder in enumerate(dive.cylinders):
         if cylinder.switch_depth is None:
             continue
@@ -255,17 +315,22 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
             nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - cylinder.switch_depth))  # type: ignore[operator]
             said = f"{system.at(cylinder.switch_depth)} is not on the stop grid"
             raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
-        _within_limits(dive, source, cylinder.gas, cylinder.switch_depth, key)
+        _within_limits(dive, source, Source(cylinder.gas), cylinder.switch_depth, key, Limit.on_the_way_up(dive))
 
 
-def _within_limits(dive: Dive, source: str, gas: Mix, depth_m: float, key: str) -> None:
-    """Refuse a gas that nobody breathes at a depth."""
+def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, key: str, limit: Limit) -> None:
+    """Refuse what nobody breathes at a depth."""
     where, system = dive.site.environment, SYSTEMS[dive.units]
-    ppo2_bar = gas.ppo2(where.pressure(depth_m))
-    at = f"{gas.name} at {system.at(depth_m)} is"
-    if ppo2_bar > MAXIMUM_PPO2_BAR + GRID_TOLERANCE_BAR:
-        mod = f"{system.at(gas.mod(MAXIMUM_PPO2_BAR, where))}"
-        said = f"{at} hyperoxic: ppO2 {ppo2_bar:.2f} bar, its depth limit at 1.6 is {mod}; choose a leaner gas"
+    ppo2_bar = breathed.ppo2(where.pressure(depth_m))
+    gas = breathed.mix
+    at = f"{breathed.name} at {system.at(depth_m)} is"
+    if not limit.allows(ppo2_bar):
+        deepest = where.depth(limit.bar / gas.o2)
+        mod = f"its MOD at {limit.bar:g} is {system.at(math.floor(deepest / system.depth_m) * system.depth_m)}"
+        cure = f"{mod}; choose a leaner gas or a shallower depth"
+        if breathed.setpoint_bar is not None and ppo2_bar <= breathed.setpoint_bar + 1e-9:
+            cure = "choose a lower setpoint"
+        said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, [limits] {limit.key} is {limit.bar:g}; {cure}"
         raise BriefError(source, [Problem(key, said)])
     if ppo2_bar < MINIMUM_PPO2_BAR:
         said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {MINIMUM_PPO2_BAR} keeps a diver awake"
@@ -298,14 +363,18 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: s
 # --- The loop ---------------------------------------------------------------------------------------------------------
 
 
-def _on_the_loop(dive: Dive, source: str) -> list[Stretch]:
+def _on_the_loop(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
     """On the loop only the setpoint changes: by the way-down depths until the deepest level is left, then by the
     way-up depths."""
-    loop = dive.loop
+    loop, where = dive.loop, dive.site.environment
     assert loop is not None
-    for i, level in enumerate(dive.levels):
-        if loop.diluent.ppo2(dive.site.environment.pressure(level.depth)) > MAXIMUM_PPO2_BAR:
-            _within_limits(dive, source, loop.diluent, level.depth, key_path("levels", i, "depth"))
+    for name, setpoint, held in (
+        ("setpoint", loop.setpoint, limit),
+        ("deco_setpoint", loop.deco_setpoint, Limit.on_the_way_up(dive)),
+    ):
+        if setpoint is not None and not held.allows(setpoint):
+            said = f"{setpoint:g} is over [limits] {held.key}, {held.bar:g}; choose a lower setpoint"
+            raise BriefError(source, [Problem(key_path("loop", name), said)])
     high = Source(loop.diluent, loop.setpoint)
     down: list[Step] = [Step(ANY_DEPTH_M, high)]
     up: list[Step] = [Step(ANY_DEPTH_M, high)]
@@ -322,7 +391,12 @@ def _on_the_loop(dive: Dive, source: str) -> list[Stretch]:
         way = tuple(down if i <= deepest else up)
         # A level on the very depth of a change has changed.
         arrived_m = level.depth + 1e-3 if i <= deepest else level.depth
-        found.append(Stretch(way, source_at(way, arrived_m), tuple(up)))
+        at = source_at(way, arrived_m)
+        key = key_path("levels", i, "depth")
+        if not limit.allows(loop.diluent.ppo2(where.pressure(level.depth))):  # what a flush brings the loop to
+            _within_limits(dive, source, Source(loop.diluent), level.depth, key, limit)
+        _within_limits(dive, source, at, level.depth, key, limit)
+        found.append(Stretch(way, at, tuple(up)))
     return found
 
 

@@ -21,7 +21,7 @@ from typing import NamedTuple, cast
 
 from numba.extending import register_jitable
 
-from leadline.brief.schema import Dive, Previous
+from leadline.brief.schema import NEVER, Dive, Previous
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan.findings import Finding
@@ -329,56 +329,63 @@ def at_surface(
     return Before(after_surface_interval(cns_percent, on_air_min), doses)
 
 
-def judge(exposure: Oxygen) -> list[Finding]:
-    """CNS and OTU against their limits: of the dive, of its day, and of the days before."""
-    return [*_judge_cns(exposure), *_judge_otu(exposure)]
+def judge(dive: Dive, exposure: Oxygen) -> list[Finding]:
+    """CNS and OTU against the limits of a dive: of the dive, of its day, and of the days before."""
+    return [*_judge_cns(dive, exposure), *_judge_otu(dive, exposure)]
 
 
-def _judge_cns(exposure: Oxygen) -> Iterator[Finding]:
-    cns, day = exposure.cns_percent, exposure.day_percent
-    if cns > 80.0:
-        grave = cns > 100.0
+def _judge_cns(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
+    limits = dive.limits
+    judged = [("cns", exposure.cns_percent, "CNS {} %", "NOAA's single-exposure limit")]
+    # Of a dive alone the day's share is never over that of the single exposure.
+    if any(dose.ago_min < DAY_MIN for dose in exposure.doses[:-1]):
+        judged.append(("cns-day", exposure.day_percent, "Oxygen of the last 24 hours {} %", "NOAA's limit for a day"))
+    for code, percent, said, whole in judged:
+        if percent <= limits.cns_caution:
+            continue
+        over, published = percent > limits.cns_no_go, percent > 100.0
+        limit, key = (limits.cns_no_go, "cns_no_go") if over else (limits.cns_caution, "cns_caution")
+        brief = said.format(math.ceil(percent - 1e-6))
+        of = f"{whole}" if published and limit <= 100.0 else f"{limit:g} % of {whole}"
         yield Finding(
-            "cns",
-            "no-go" if grave else "caution",
-            f"CNS {math.ceil(cns - 1e-6)} % is over {'the NOAA single-exposure limit' if grave else '80 %'}.",
-            {"cns_percent": cns, "limit_percent": 100.0 if grave else 80.0},
-        )
-    # Of a dive alone the day's share is never over that of the single exposure, which has just been judged.
-    if day > 80.0 and any(dose.ago_min < DAY_MIN for dose in exposure.doses[:-1]):
-        grave = day > 100.0
-        yield Finding(
-            "cns-day",
-            "no-go" if grave else "caution",
-            f"Oxygen of the last 24 hours is {math.ceil(day - 1e-6)} % of NOAA's limit for a day"
-            + (", more than all of it." if grave else ", over 80 %."),
-            {"cns_percent": day, "limit_percent": 100.0 if grave else 80.0},
+            code,
+            "no-go" if over else "caution",
+            f"{brief} is over {of} ([limits] {key}).",
+            {"cns_percent": percent, "limit_percent": limit, "key": f"[limits] {key}"},
+            brief=brief,
+            grave=over or published,
         )
 
 
-def _judge_otu(exposure: Oxygen) -> Iterator[Finding]:
+def _judge_otu(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
+    limits = dive.limits
     day, *more = exposure.windows
-    if day.otu > REPEX_LATER_OTU:
-        grave = day.otu > day.most_otu
-        limit = day.most_otu if grave else REPEX_LATER_OTU
-        said = "the most for a single day."
-        if not grave:
-            running = days_running(day.otu)
-            said = "what can be repeated day after day; " + (
-                f"so much can be taken on {running} days running." if running > 1 else "so much only on a single day."
-            )
+    if day.otu > limits.otu_caution:
+        over, published = day.otu > limits.otu_no_go, day.otu > day.most_otu
+        limit, key = (limits.otu_no_go, "otu_no_go") if over else (limits.otu_caution, "otu_caution")
+        running = days_running(day.otu) if REPEX_LATER_OTU < day.otu <= day.most_otu else 0
+        said = ""
+        if published:
+            said = f"; {day.most_otu:.0f} is the most for a single day"
+        elif running:
+            said = f"; so much can be taken on {running} days running" if running > 1 else "; only on a single day"
         yield Finding(
             "otu",
-            "no-go" if grave else "caution",
-            f"{math.ceil(day.otu - 1e-6)} OTU is over {limit:.0f}, {said}",
-            {"otu": day.otu, "limit": limit},
+            "no-go" if over else "caution",
+            f"{math.ceil(day.otu - 1e-6)} OTU is over {limit:g} ([limits] {key}){said}.",
+            {"otu": day.otu, "limit": limit, "key": f"[limits] {key}"},
+            brief=f"{math.ceil(day.otu - 1e-6)} OTU",
+            grave=over or published,
         )
     worst = max(more, key=lambda window: window.otu / window.most_otu, default=day)
     if worst.days > 1 and worst.otu > worst.most_otu:
+        grave = limits.otu_no_go < NEVER
+        brief = f"{math.ceil(worst.otu - 1e-6)} OTU in the last {worst.days} days"
         yield Finding(
             "otu-days",
-            "no-go",
-            f"{math.ceil(worst.otu - 1e-6)} OTU in the last {worst.days} days is over {worst.most_otu:.0f}, the most "
-            f"for {worst.days} days.",
-            {"otu": worst.otu, "limit": worst.most_otu, "days": float(worst.days)},
+            "no-go" if grave else "caution",
+            f"{brief} is over {worst.most_otu:.0f}, the most for {worst.days} days.",
+            {"otu": worst.otu, "limit": worst.most_otu, "days": float(worst.days), "key": "[limits] otu_no_go"},
+            brief=brief,
+            grave=True,
         )

@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
 from leadline.plan import breathing as breathing_
-from leadline.plan import contingency, flying, turning
+from leadline.plan import causes, contingency, flying, turning
 from leadline.plan import oxygen as oxygen_
 from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, in_order
-from leadline.plan.scenarios import Mates, minimum_gas_scenarios, scenarios
+from leadline.plan.scenarios import Mates, marked_bailouts, minimum_gas_scenarios, scenarios
 from leadline.plan.schedule import Held, Schedule, lay_out, schedule
 from leadline.tissue.known_answer import prove
 
@@ -32,6 +32,8 @@ class Plan:
     minimum_gas: tuple[turning.MinimumGas, ...]
     turns: tuple[turning.Turn, ...]
     contingencies: tuple[contingency.Contingency, ...]
+    bailout_tts: tuple[tuple[float, float], ...]
+    """Of a loop dive: run times that are marked on paper, and TTS for who leaves the loop then. [min]"""
     findings: tuple[Finding, ...]
 
     @property
@@ -40,9 +42,14 @@ class Plan:
         return any(finding.severity == "no-go" for finding in self.findings)
 
     @property
-    def bailout(self) -> contingency.Contingency | None:
-        """The bailout of a loop dive with the longest way up; None on open circuit, without a way up, or left out."""
-        return next((c for c in self.contingencies if c.kind == "bailout" and c.legs), None)
+    def bailouts(self) -> tuple[contingency.Contingency, ...]:
+        """The bailouts of a loop dive, in run-time order: from the end of every level, and where one is worse."""
+        return tuple(c for c in self.contingencies if c.kind == "bailout")
+
+    @property
+    def longest_bailout(self) -> contingency.Contingency | None:
+        """The bailout with the longest way up; None on open circuit, without a way up, or left out."""
+        return max((c for c in self.bailouts if c.legs), key=lambda c: c.tts_min, default=None)
 
     @cached_property
     def after(self) -> tuple[flying.Ascent, ...]:
@@ -67,24 +74,25 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     breathed = breathing_.breathed(dive, found.legs)
     cylinders, loop = supply_.supply(dive, found.legs)
     planned, for_minimum = scenarios(dive, found, mates), minimum_gas_scenarios(dive, found, mates)
-    every = contingency.contingencies(dive, layout, found, cylinders, [*planned, *for_minimum])
-    what_if = every[: len(every) - len(for_minimum)]
-    minimum = turning.minimum_gas(every[len(what_if) :])
+    own = [*oxygen_.judge(dive, exposure), *breathing_.judge(dive, breathed, found.legs)]
+    own += supply_.judge(dive, cylinders, loop)
+    worked_out = partial(contingency.contingencies, dive, layout, found, cylinders)
+    what_if = worked_out(planned, own, mates)
+    minimum = turning.minimum_gas(worked_out(for_minimum))
+    marked = worked_out(marked_bailouts(dive, found, mates))
     turns = turning.turns(dive, cylinders, minimum)
     planned_findings = [
-        *supply_.judge(dive, cylinders, loop),
+        *own,
         *turning.judge(dive, turns, minimum),
         # Where a mate out of gas is planned for, that says it: of every point of the dive.
         *(turning.below_minimum(dive, cylinders, minimum) if "mate out of gas" in dive.contingencies.leave_out else ()),
-        *oxygen_.judge(exposure),
-        *breathing_.judge(dive, breathed, found.legs),
         *_long(dive, found),
         *_repetitive(dive, carried),
         *_too_soon(dive, found),
         *_left_out(dive),
     ]
     mates_give = mates is not None and bool(mates.bailout)
-    findings = [*planned_findings, *contingency.judge(dive, what_if, planned_findings, mates_give)]
+    findings = causes.judge(dive, planned_findings, cylinders, what_if, mates_give)
     return Plan(
         dive=dive,
         schedule=found,
@@ -95,6 +103,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         minimum_gas=minimum,
         turns=turns,
         contingencies=what_if,
+        bailout_tts=tuple((c.leaves_at_min or 0.0, c.tts_min) for c in marked if c.legs),
         findings=in_order(findings),
     )
 

@@ -6,20 +6,22 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from leadline.plan.breathing import Breathed
-from leadline.plan.contingency import Contingency
+from leadline.plan.causes import in_words
+from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.day import Day, Dived, Planned
-from leadline.plan.findings import Finding
+from leadline.plan.findings import Finding, headline
 from leadline.plan.flying import Ascent
 from leadline.plan.gases import Source
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.plan import Plan
-from leadline.plan.schedule import Schedule, Stop, Switch, Track
+from leadline.plan.rows import Row, contingency_rows, givings, planned_rows
+from leadline.plan.schedule import Stop, Switch, Track
 from leadline.plan.supply import CylinderUse, LoopUse
 from leadline.plan.team import Team
 from leadline.plan.turning import MinimumGas, Turn
 from leadline.tissue import kernel
 
-VERSION = 1
+VERSION = 2
 """Of the layout of the report; it changes when a key changes its name or meaning."""
 
 
@@ -31,6 +33,7 @@ def as_data(plan: Plan) -> dict[str, Any]:
         "title": dive.title,
         "units": "metric",
         "no_go": plan.no_go,
+        "verdict": headline(plan.findings),
         "model": {
             "coefficients": dive.model.coefficients,
             "gradient_factors": list(dive.model.gradient_factors),
@@ -41,14 +44,15 @@ def as_data(plan: Plan) -> dict[str, Any]:
             "temperature_c": dive.site.temperature,
         },
         "levels": [{"depth_m": level.depth, "leave_at_min": level.leave_at} for level in dive.levels],
-        "schedule": _schedule(plan.schedule, plan.supply),
+        "schedule": _schedule(plan),
         "oxygen": _oxygen(plan.oxygen),
         "breathing": [_breathed(part) for part in plan.breathing],
         "supply": [_cylinder(use) for use in plan.supply],
         "loop": _loop(plan.loop),
         "minimum_gas": [_minimum_gas(gas) for gas in plan.minimum_gas],
         "turns": [_turn(turn) for turn in plan.turns],
-        "bailout": None if plan.bailout is None else _bailout(plan.bailout),
+        "bailouts": [_bailout(bailout) for bailout in plan.bailouts],
+        "bailout_tts": [{"run_time_min": at_min, "tts_min": tts_min} for at_min, tts_min in plan.bailout_tts],
         "contingencies": [_contingency(contingency, plan) for contingency in plan.contingencies],
         "after": [_after(ascent) for ascent in plan.after],
         "findings": findings_as_data(plan.findings),
@@ -63,9 +67,18 @@ def team_as_data(team: Team) -> dict[str, Any]:
         "title": team.dive.title,
         "units": "metric",
         "no_go": team.no_go,
+        "verdict": headline(team.findings),
         "demanding": team.demanding,
         "divers": [
-            {"name": member.name, "alone_min": member.alone_min, "plan": as_data(member.plan)}
+            {
+                "name": member.name,
+                "alone_min": member.alone_min,
+                "plan": as_data(member.plan),
+                "gives": [
+                    {"to": giving.receiver, "name": giving.name, "rows": [_row(row) for row in giving.rows]}
+                    for giving in givings(team, member)
+                ],
+            }
             for member in team.members
         ],
         "turns": [{"diver": turn.diver, "cylinder": turn.cylinder, "turn_bar": turn.turn_bar} for turn in team.turns],
@@ -73,17 +86,7 @@ def team_as_data(team: Team) -> dict[str, Any]:
             {
                 "diver": bailout.diver,
                 "contingency": _contingency(bailout.contingency, plans[bailout.diver]),
-                "handovers": [
-                    {
-                        "giver": given.giver,
-                        "cylinder": given.cylinder,
-                        "gas": given.mix.label,
-                        "run_time_min": given.run_time_min,
-                        "depth_m": given.depth_m,
-                        "litres": given.litres,
-                    }
-                    for given in bailout.handovers
-                ],
+                "handovers": [_handover(given) for given in bailout.handovers],
             }
             for bailout in team.bailouts
         ],
@@ -141,9 +144,11 @@ def _of_a_day(one: Planned | Dived, begins_min: float | None) -> dict[str, Any]:
     }
 
 
-def _schedule(schedule: Schedule, supply: Sequence[CylinderUse]) -> dict[str, Any]:
+def _schedule(plan: Plan) -> dict[str, Any]:
+    schedule = plan.schedule
     return {
-        "stops": _stops(schedule.stops, supply),
+        "rows": [_row(row) for row in planned_rows(plan)],
+        "stops": _stops(schedule.stops, plan.supply),
         "switches": _switches(schedule.switches),
         "run_time_min": schedule.run_time_min,
         "tts_min": schedule.tts_min,
@@ -160,6 +165,7 @@ def findings_as_data(findings: Iterable[Finding]) -> list[dict[str, Any]]:
             "severity": finding.severity,
             "message": finding.message,
             "values": finding.values,
+            "cure": finding.cure or None,
             "run_time_min": finding.run_time_min,
             "depth_m": finding.depth_m,
         }
@@ -312,21 +318,65 @@ def _cylinder(use: CylinderUse) -> dict[str, Any]:
 
 
 def _bailout(bailout: Contingency) -> dict[str, Any]:
+    """Without a way up there are no numbers of one: null, or empty."""
+    way_up = bool(bailout.legs)
     return {
-        "worst_moment_min": bailout.leaves_at_min,
+        "name": bailout.name,
+        "level": None if bailout.scenario.level is None else bailout.scenario.level + 1,
+        "leaves_at_min": bailout.leaves_at_min,
         "depth_m": bailout.depth_m,
         "stops": _stops(bailout.stops, bailout.supply),
         "switches": _switches(bailout.switches),
-        "run_time_min": bailout.run_time_min,
-        "tts_min": bailout.tts_min,
+        "run_time_min": bailout.run_time_min if way_up else None,
+        "tts_min": bailout.tts_min if way_up else None,
         "supply": [_cylinder(use) for use in bailout.breathed],
-        "oxygen": {"cns_percent": bailout.oxygen.cns_percent, "otu": bailout.oxygen.otu},
+        "oxygen": {"cns_percent": bailout.oxygen.cns_percent, "otu": bailout.oxygen.otu} if way_up else None,
         "breathing": [_breathed(part) for part in bailout.breathing],
     }
 
 
+def _row(row: Row) -> dict[str, Any]:
+    return {
+        "kind": row.kind,
+        "depth_m": row.depth_m,
+        "minutes": row.minutes,
+        "arrive_min": row.arrive_min,
+        "leave_min": row.leave_min,
+        "tts_min": row.tts_min,
+        **_source(row.source),
+        "changed": row.changed,
+        "cylinder": row.handed or None,
+        "mate": row.mate or None,
+    }
+
+
+def _handover(given: Handover) -> dict[str, Any]:
+    return {
+        "giver": given.giver,
+        "cylinder": given.cylinder,
+        "gas": given.mix.label,
+        "run_time_min": given.run_time_min,
+        "depth_m": given.depth_m,
+        "litres": given.litres,
+    }
+
+
+def _no_gas(found: Contingency) -> dict[str, Any] | None:
+    no_gas = found.no_gas
+    if no_gas is None:
+        return None
+    return {
+        "from_m": no_gas.gap.from_m,
+        "to_m": no_gas.gap.to_m,
+        "minutes": no_gas.minutes,
+        "left": [
+            {"what": resort.what, "gas": resort.gas, "mate": resort.whose or None, "cylinder": resort.cylinder or None}
+            for resort in no_gas.left
+        ],
+    }
+
+
 def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
-    """Without a way up there are no numbers of one: null, or empty."""
     planned = {use.name: use.used_l for use in plan.supply}
     way_up = bool(found.legs)
     return {
@@ -334,8 +384,19 @@ def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
         "name": found.name,
         "leaves_at_min": found.leaves_at_min,
         "depth_m": found.depth_m,
-        "survived": found.survived,
+        "level": None if found.scenario.level is None else found.scenario.level + 1,
+        "holds": found.holds,
+        "answers": {
+            "gas": found.answers.gas,
+            "stops": found.answers.stops,
+            "breathable": found.answers.breathable,
+            "exposure": found.answers.exposure,
+        },
+        "in_words": list(in_words(found)),
+        "no_gas": _no_gas(found),
         "two_failures": found.scenario.two_failures,
+        "rows": [_row(row) for row in contingency_rows(plan, found)],
+        "handovers": [_handover(given) for given in found.handovers],
         "stops": _stops(found.stops, found.supply),
         "switches": _switches(found.switches),
         "run_time_min": found.run_time_min if way_up else None,

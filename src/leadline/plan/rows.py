@@ -4,25 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from leadline.brief.schema import OPEN_CIRCUIT_USES
-from leadline.plan.contingency import Contingency
+from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.gases import Source
 from leadline.plan.plan import Plan
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse
+from leadline.plan.team import Member, Team
 
-Kind = Literal["level", "change", "stop", "surface"]
+Kind = Literal["start", "leave", "level", "change", "stop", "take", "give", "surface"]
 
 
 @dataclass(frozen=True)
 class Row:
     """One line of a schedule.
 
-    `leave_min` is a whole minute except where a gas is changed in passing and at the surface; `tts_min` is TTS then,
-    and None on the way down. `changed`: the source is taken up here. `minutes` are a stop's, a begun one counted.
+    `leave_min` is a whole minute except where a gas is changed in passing, a cylinder handed over, the plan left, and
+    at the surface; `tts_min` is TTS then, and None on the way down. `changed`: the source is taken up here. `minutes`
+    are a stop's, a begun one counted. `handed` is the cylinder that a mate gives ("take") or is given ("give"), `mate`
+    who that is.
     """
 
     kind: Kind
@@ -33,23 +36,20 @@ class Row:
     tts_min: float | None
     source: Source
     changed: bool
+    handed: str = ""
+    mate: str = ""
 
 
 def planned_rows(plan: Plan) -> tuple[Row, ...]:
-    """The schedule of the planned dive. TTS is what a handset would show: from a level, as if it ended the dive."""
+    """The schedule of the planned dive. TTS at a run time is that of leaving then, as if it ended the dive."""
     track = plan.schedule.track
     return rows(plan.schedule.legs, lambda at_min: float(track.at(at_min)["tts_min"]))
 
 
-def bailout_rows(plan: Plan) -> tuple[Row, ...]:
-    """The schedule of the worst bailout; empty without one."""
-    return contingency_rows(plan, plan.bailout) if plan.bailout is not None else ()
-
-
 def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
-    """The schedule of a contingency, from where it leaves the plan; empty if there is no way up.
+    """The schedule of a contingency, from where it leaves the plan; empty if it cannot be planned to the surface.
 
-    TTS is that of its own way up: none at a level before the last.
+    TTS is that of its own way up: none at a level before the last. A cylinder that a mate gives has a row.
     """
     if not found.legs:
         return ()
@@ -64,15 +64,67 @@ def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
     def tts_at(at_min: float) -> float | None:
         return found.run_time_min - at_min if at_min >= begins_min - 1e-6 else None
 
-    return rows(found.legs, tts_at, before)
+    return _with_handovers(rows(found.legs, tts_at, before), found.handovers, "take")
+
+
+def giving_rows(
+    plan: Plan, found: Contingency, handovers: Iterable[Handover], giver: str, breathed: Source
+) -> tuple[Row, ...]:
+    """The schedule of a mate's bailout as it is for the diver who gives: the mate's stops on what the giver breathes
+    himself, and every cylinder of the giver's that is handed over. `plan` is the mate's."""
+    given = [handover for handover in handovers if handover.giver == giver]
+    own = (replace(row, source=breathed, changed=False) for row in contingency_rows(plan, found))
+    kept = tuple(row for row in own if row.kind not in ("change", "take"))
+    return _with_handovers(kept, given, "give")
+
+
+@dataclass(frozen=True)
+class Giving:
+    """A mate's bailout in which a diver gives gas, as that diver dives it."""
+
+    receiver: str
+    name: str
+    """Of the mate's contingency."""
+    rows: tuple[Row, ...]
+
+
+def givings(team: Team, member: Member) -> tuple[Giving, ...]:
+    """Every mate's bailout in which a diver gives gas, in the order of the divers."""
+    plans = {other.name: other.plan for other in team.members}
+    at_level = (leg.source for leg in reversed(member.plan.schedule.legs) if leg.kind == "level")
+    breathed = next(at_level, member.plan.schedule.legs[0].source)
+    return tuple(
+        Giving(
+            bailout.diver,
+            bailout.contingency.name,
+            giving_rows(plans[bailout.diver], bailout.contingency, bailout.handovers, member.name, breathed),
+        )
+        for bailout in team.bailouts
+        if any(handover.giver == member.name for handover in bailout.handovers)
+    )
+
+
+def _with_handovers(
+    found: Sequence[Row], handovers: Iterable[Handover], kind: Literal["take", "give"]
+) -> tuple[Row, ...]:
+    """Rows with those of handovers among them, each before the row that is left after it."""
+    made = list(found)
+    for given in handovers:
+        place = next((i for i, row in enumerate(made) if row.leave_min > given.run_time_min + 1e-6), len(made))
+        row = Row(
+            kind, given.depth_m, None, given.run_time_min, given.run_time_min, None, Source(given.mix), True,
+            given.cylinder, given.giver if kind == "take" else given.receiver,
+        )  # fmt: skip
+        made.insert(place, row)
+    return tuple(made)
 
 
 def pressures_bar(supply: Iterable[CylinderUse], row: Row) -> tuple[float, ...]:
-    """What is left, on leaving a row, in the cylinders breathed from there; nothing on the loop. [bar]
+    """What is left, on leaving a level or a stop, in the cylinders breathed from there; nothing on the loop. [bar]
 
     All of the mix; where mates give theirs, those that are drawn on by then.
     """
-    if row.source.circuit != "open" or row.kind == "surface":
+    if row.source.circuit != "open" or row.kind in ("surface", "start", "take", "give"):
         return ()
     breathed = [use for use in supply if use.mix == row.source.mix and use.use in OPEN_CIRCUIT_USES and use.legs]
     drawn = [use for use in breathed if any(abs(leg.end_min - row.leave_min) < 1e-6 for leg in use.legs)]
@@ -80,11 +132,17 @@ def pressures_bar(supply: Iterable[CylinderUse], row: Row) -> tuple[float, ...]:
 
 
 def rows(legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: Source | None = None) -> tuple[Row, ...]:
-    """Every line of a schedule, in the order of the dive.
+    """Every line of a schedule, in the order of the dive; the first says what it begins on.
 
     `tts_at` gives TTS at a run time, or none; `before` is what was breathed before the first leg, if something else.
     """
     found: list[Row] = []
+    first = legs[0]
+    if first.start_m == 0.0 and first.start_min == 0.0:
+        found.append(Row("start", 0.0, None, 0.0, 0.0, None, first.source, False))
+    elif first.kind not in ("level", "stop") and before is None:
+        tts_min = tts_at(first.start_min)
+        found.append(Row("leave", first.start_m, None, first.start_min, first.start_min, tts_min, first.source, False))
     for leg in legs:
         changed = before is not None and leg.source != before
         before = leg.source

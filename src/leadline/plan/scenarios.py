@@ -7,7 +7,7 @@ point of the track and comes up another way. `leadline.plan.contingency` works t
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
@@ -22,6 +22,8 @@ from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
 
+TTS_MARK_MIN = 5
+"""TTS is marked this far apart before the last level is left."""
 TWO_FAILURES: tuple[WhatIf, ...] = ("two gases lost", "bailout lost")
 
 
@@ -33,8 +35,12 @@ class Mates:
     """Of the mate who breathes most. [L/min]"""
     planned: tuple[tuple[Dive, Schedule], ...] = ()
     """What they dive."""
+    names: tuple[str, ...] = ()
+    """Who they are, in that order."""
     bailout: tuple[Cylinder, ...] = ()
     """Cylinders that they would give, named apart from the diver's own."""
+    givers: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
+    """Whose each of them is, and its own name."""
 
     @property
     def open_circuit(self) -> bool:
@@ -72,10 +78,16 @@ class Scenario:
     """Whether RMV is the stressed one once the plan is left."""
     mate_rmv: float = 0.0
     """What a mate breathes of the bottom gas as well. [L/min]"""
-    given: tuple[str, ...] = ()
-    """Cylinders that mates give when the diver's own are down to their reserves."""
+    given: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
+    """Cylinders that mates give when the diver's own are down to their reserves: whose each is, and its own name."""
     lost: str = ""
     """A cylinder that is breathed from until the plan is left, and not from there."""
+    level: int | None = None
+    """The level at whose end the plan is left; None: any, or a whole dive."""
+    series: str = ""
+    """Alike for scenarios that differ only in when the plan is left."""
+    worse: bool = False
+    """Whether it is left out where the plan is left at a moment that its series has already."""
     heavy_min: float = 0.0
     """First minutes from leaving the plan, or from reaching the bottom, in which more is breathed ..."""
     heavier_l_min: float = 0.0
@@ -87,9 +99,10 @@ class Scenario:
         return self.kind in TWO_FAILURES
 
     @property
-    def nothing_to_breathe(self) -> bool:
-        """Whether there is no way up at all."""
-        return self.way == ()
+    def off_the_loop(self) -> bool:
+        """Whether a loop is left for open circuit, at once or on the way up."""
+        way = self.way or ()
+        return self.dive.loop is not None and any(step.source.circuit == "open" for step in way)
 
 
 def scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
@@ -140,11 +153,45 @@ def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = 
     return tuple(found)
 
 
+def marked_min(schedule: Schedule) -> tuple[float, ...]:
+    """Run times at which TTS is marked on paper: where a level before the last is left, and at the last level's end and
+    before it. [min]"""
+    levels = [leg for leg in schedule.legs if leg.kind == "level"]
+    marks = [leg.end_min for leg in levels[:-1]][-2:]
+    if levels:
+        last = levels[-1]
+        before = (last.end_min - i * TTS_MARK_MIN for i in (2, 1, 0))
+        marks += [at_min for at_min in before if at_min == last.end_min or at_min >= last.start_min - 1e-6]
+    return tuple(dict.fromkeys(marks))
+
+
+def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
+    """Bailouts at the run times that are marked on paper, where there is something fit to breathe."""
+    if dive.loop is None:
+        return ()
+    mates = mates if mates is not None else Mates(stressed_rmv(dive))
+    bailout = _off_the_loop("bailout", "bailout", mates.lowest(dive), schedule, mates)
+    points, found = schedule.track.points, list[Scenario]()
+    for at_min in marked_min(schedule):
+        i = max(k for k in range(len(points)) if points[k]["run_time_min"] <= at_min + 1e-6)
+        there = [k for k in range(i, -1, -1) if abs(points[k]["run_time_min"] - points[i]["run_time_min"]) < 1e-6]
+        at_level = next((k for k in there if points[k]["kind"] == kernel.LEVEL), i)
+        if bailout.way and gases.gap(bailout.dive, bailout.way, float(points[at_level]["depth_m"])) is None:
+            found.append(replace(bailout, points=(at_level, at_level + 1), level=int(points[at_level]["level"])))
+    return tuple(found)
+
+
 def _end_of_level(schedule: Schedule, level: int) -> int | None:
     """The point of the track at which a level is left."""
     points, there = schedule.track.points, (kernel.LEVEL, kernel.DESCENT)  # one left on arrival has no point of its own
     ends = [i for i in range(len(points)) if points[i]["kind"] in there and points[i]["level"] == level]
     return ends[-1] if ends else None
+
+
+def _end_of_descent(schedule: Schedule) -> int:
+    """The point of the track at which the first level is reached."""
+    points = schedule.track.points
+    return max(i for i in range(len(points)) if points[i]["kind"] == kernel.DESCENT and points[i]["level"] == 0)
 
 
 # --- Whole dives ------------------------------------------------------------------------------------------------------
@@ -216,7 +263,8 @@ def _ascents(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
     points = schedule.track.points
     down = [i for i in range(len(points)) if points[i]["kind"] == kernel.DESCENT and points[i]["level"] == 0]
     if down:
-        yield Scenario("aborted descent", "descent aborted", dive, (0, down[-1] + 1))
+        # Up again on what was breathed on the way down: the bottom gas may not carry life in the shallows.
+        yield Scenario("aborted descent", "descent aborted", dive, (0, down[-1] + 1), gases.stretches(dive)[0].to)
 
 
 def slowed(dive: Dive, _: Schedule) -> Dive:
@@ -308,10 +356,11 @@ def _loop_fails(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenar
     loop = dive.loop
     if loop is None:
         return
-    yield _off_the_loop("bailout", "bailout", dive, schedule, mates)
+    yield from _at_every_level(_off_the_loop("bailout", "bailout", dive, schedule, mates), dive, schedule)
     for cylinder in open_circuit_cylinders(dive):
         lost = without(dive, cylinder)
-        yield _off_the_loop("bailout lost", f"bailout without {_said(cylinder)}", lost, schedule, mates)
+        scenario = _off_the_loop("bailout lost", f"bailout without {_said(cylinder)}", lost, schedule, mates)
+        yield from _worst_and_deepest(scenario, dive, schedule)
     low = loop.low_setpoint if loop.low_setpoint is not None else dive.contingencies.low_setpoint
     if low < loop.setpoint:
         stuck = {"setpoint": low, "low_setpoint": None, "high_from": None, "low_from": None}
@@ -319,11 +368,45 @@ def _loop_fails(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenar
         low_dive = dive.model_copy(update={"loop": loop.model_copy(update=stuck)})
         yield Scenario("low setpoint", f"loop stuck at {low:g}", low_dive)
     semi_closed = _off_the_loop("oxygen gone", "oxygen gone, semi-closed on diluent", dive, schedule, mates)
-    yield replace(semi_closed, way=gases.semi_closed_way(semi_closed.dive))
-    yield Scenario(
+    semi_closed = replace(semi_closed, way=gases.semi_closed_way(semi_closed.dive))
+    yield from _worst_and_deepest(semi_closed, dive, schedule)
+    diluent_gone = Scenario(
         "diluent gone", "diluent gone, up on the loop", dive, (0, len(schedule.track)),
         sorting_out_min=dive.diver.sorting_out,
     )  # fmt: skip
+    yield from _worst_and_deepest(diluent_gone, dive, schedule)
+
+
+def _at_every_level(scenario: Scenario, dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    """A scenario at the end of every level, and at any moment that is worse than those."""
+    for level in range(len(dive.levels)):
+        end = _end_of_level(schedule, level)
+        if end is not None:
+            name = f"{scenario.name}{_from_level(dive, level)}"
+            yield replace(scenario, name=name, points=(end, end + 1), level=level, series=scenario.name)
+    if gases.gap(scenario.dive, scenario.way or (), dive.deepest_m) is None:
+        yield replace(scenario, series=scenario.name, worse=True)
+
+
+def _worst_and_deepest(scenario: Scenario, dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
+    """A scenario at its worst moment; and at the end of the deepest level, if there are others to be worst at. Where
+    something on the way up from there is not fit to breathe, that is the worst."""
+    deepest = [level.depth for level in dive.levels].index(dive.deepest_m)
+    end = _end_of_level(schedule, deepest)
+    unfit = scenario.way is not None and gases.gap(scenario.dive, scenario.way, dive.deepest_m) is not None
+    scenario = replace(scenario, series=scenario.name)
+    if not unfit or end is None:
+        yield scenario
+    if end is not None and (unfit or len(dive.levels) > 1):
+        name = f"{scenario.name}{_from_level(dive, deepest)}"
+        yield replace(scenario, name=name, points=(end, end + 1), level=deepest, worse=not unfit)
+
+
+def _from_level(dive: Dive, level: int) -> str:
+    """Which level, where there are several: " from level 2, 45 m"."""
+    return (
+        f" from level {level + 1}, {SYSTEMS[dive.units].at(dive.levels[level].depth)}" if len(dive.levels) > 1 else ""
+    )
 
 
 def _off_the_loop(kind: WhatIf, name: str, dive: Dive, schedule: Schedule, mates: Mates) -> Scenario:
@@ -331,7 +414,7 @@ def _off_the_loop(kind: WhatIf, name: str, dive: Dive, schedule: Schedule, mates
     off = dive.model_copy(update={"cylinders": (*dive.cylinders, *mates.bailout)})
     return Scenario(
         kind, name, off, (0, len(schedule.track)), gases.bailout_way(off), dive.diver.sorting_out, stressed=True,
-        given=tuple(cylinder.name for cylinder in mates.bailout),
+        given=mates.givers,
     )  # fmt: skip
 
 
@@ -345,16 +428,19 @@ def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Sce
     name = f"RMV doubled for {minutes:g} min"
     if minutes > 0.0 and dive.loop is not None:
         heavy = _off_the_loop("heavy breathing", f"bailout, {name}", dive, schedule, mates)
-        yield replace(heavy, heavy_min=minutes, heavier_l_min=max(0.0, 2.0 * rmv - stressed_rmv(dive)))
+        heavy = replace(heavy, heavy_min=minutes, heavier_l_min=max(0.0, 2.0 * rmv - stressed_rmv(dive)))
+        yield from _worst_and_deepest(heavy, dive, schedule)
     elif minutes > 0.0:
         yield Scenario("heavy breathing", f"{name} at depth", dive, heavy_min=minutes, heavier_l_min=rmv)
     if dive.loop is not None and (not mates.bailout or mates.open_circuit):
         # Where all are on loops and share their bailout, each diver's own is planned on that of all.
         mate = dive.model_copy(update={"diver": dive.diver.model_copy(update={"rmv_stressed": mates.rmv_stressed})})
         how = "out of gas" if mates.open_circuit else "off the loop"
-        yield _off_the_loop("mate out of gas", f"mate {how}, on this bailout", mate, schedule, mates)
+        scenario = _off_the_loop("mate out of gas", f"mate {how}, on this bailout", mate, schedule, mates)
+        yield from _worst_and_deepest(scenario, dive, schedule)
     elif dive.loop is None:
-        yield Scenario(
-            "mate out of gas", "mate out of gas", dive, (0, len(schedule.track)),
+        scenario = Scenario(
+            "mate out of gas", "mate out of gas", dive, (_end_of_descent(schedule), len(schedule.track)),
             sorting_out_min=dive.diver.sorting_out, stressed=True, mate_rmv=mates.rmv_stressed,
         )  # fmt: skip
+        yield from _worst_and_deepest(scenario, dive, schedule)

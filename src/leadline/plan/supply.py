@@ -334,34 +334,39 @@ def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) ->
                 f"No {feeding} cylinder is listed: that it holds {needed}, and more in a contingency, is unchecked."
             )
             found.append(Finding(f"{feeding}-unchecked", "caution", message, {"needed_l": litres}))
-    return [*found, *scrubber(loop)]
+    return [*found, *scrubber(dive, loop)]
 
 
-def scrubber(loop: LoopUse) -> list[Finding]:
+def scrubber(dive: Dive, loop: LoopUse) -> list[Finding]:
     """The time on the loop against the scrubber's."""
     if loop.scrubber_min is None:
         return [Finding("scrubber-unchecked", "note", "No scrubber time is given: it is unchecked.")]
-    if loop.minutes <= 0.8 * loop.scrubber_min:
+    limits, percent = dive.limits, 100.0 * loop.minutes / loop.scrubber_min
+    if percent <= limits.scrubber_caution:
         return []
-    over = loop.minutes > loop.scrubber_min
-    message = f"{math.ceil(loop.minutes - 1e-6)} min on the loop, {'over' if over else 'over 80 % of'} the scrubber's "
+    over, rated = percent > limits.scrubber_no_go, percent > 100.0
+    limit, key = (limits.scrubber_no_go, "scrubber_no_go") if over else (limits.scrubber_caution, "scrubber_caution")
+    brief = f"{math.ceil(loop.minutes - 1e-6)} min on the loop"
+    of = "" if limit == 100.0 else f"{limit:g} % of "
+    message = f"{brief}, over {of}the scrubber's {loop.scrubber_min:.0f} min ([limits] {key})."
     return [
         Finding(
-            "scrubber", "no-go" if over else "caution", f"{message}{loop.scrubber_min:.0f} min.",
-            {"minutes": loop.minutes, "rated_min": loop.scrubber_min},
+            "scrubber", "no-go" if over else "caution", message,
+            {"minutes": loop.minutes, "rated_min": loop.scrubber_min, "key": f"[limits] {key}"},
+            brief=f"{brief}, scrubber {loop.scrubber_min:.0f}", grave=over or rated,
         )
     ]  # fmt: skip
 
 
 def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
-    """The no-go of a cylinder that does not last with its reserve intact, and what would mend it."""
+    """The no-go of a cylinder that does not last with its reserve intact."""
     if use.short_l <= 1e-6:
         return None
     system = SYSTEMS[dive.units]
-    short = f"{system.gas_up(use.short_l)} {system.gas_unit}"
+    unit = system.gas_unit
     message = (
-        f"{use.name} ({use.mix.name}) is {short} short: {system.gas_up(use.used_l)} {system.gas_unit} needed, "
-        f"{system.gas(use.usable_l)} {system.gas_unit} usable above the reserve of {system.pressure(use.reserve_bar)} "
+        f"{use.name} ({use.mix.name}) is {system.gas_up(use.short_l)} {unit} short: {system.gas_up(use.used_l)} {unit} "
+        f"needed, {system.gas(use.usable_l)} {unit} usable above the reserve of {system.pressure(use.reserve_bar)} "
         f"{system.pressure_unit}."
     )
     when = use.reaches(use.usable_l)
@@ -371,7 +376,8 @@ def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
             "cylinder": use.name, "short_l": use.short_l, "needed_l": use.used_l, "usable_l": use.usable_l,
             "content_l": use.content_l,
         },
-        *(when if when is not None else (None, None)),
+        run_time_min=when[0] if when is not None else None, depth_m=when[1] if when is not None else None,
+        brief=f"{use.name} runs out" if use.missing_l > 1e-6 else f"{use.name} into its reserve",
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -9,11 +10,10 @@ from leadline.brief.errors import BriefError
 from leadline.brief.schema import Cylinder, Dive
 from leadline.brief.team import divers
 from leadline.physics.mix import Mix
-from leadline.plan.contingency import Contingency
+from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.gases import GRID_TOLERANCE_BAR, MINIMUM_PPO2_BAR
 from leadline.plan.plan import Plan, plan
-from leadline.plan.rows import up
 from leadline.plan.scenarios import Mates
 from leadline.plan.schedule import common_stops, lay_out, schedule
 from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
@@ -34,25 +34,13 @@ class Member:
 
 
 @dataclass(frozen=True)
-class Handover:
-    """A cylinder given in a team bailout."""
-
-    giver: str
-    cylinder: str
-    mix: Mix
-    run_time_min: float
-    depth_m: float
-    litres: float
-    """[free litres] breathed from it by the receiver."""
-
-
-@dataclass(frozen=True)
 class TeamBailout:
-    """One diver off the loop at the worst moment, on all the bailout the team carries."""
+    """One diver off the loop, on all the bailout the team carries."""
 
     diver: str
     contingency: Contingency
     handovers: tuple[Handover, ...]
+    """In the order of the dive."""
 
 
 @dataclass(frozen=True)
@@ -116,10 +104,13 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
     members = []
     for name, own in named:
         mates = {other: dive for other, dive in named if other != name}
+        given = dict(_given(mates))
         meant = Mates(
             rmv_stressed=max(map(stressed_rmv, mates.values())),
             planned=tuple(together[other] for other in mates),
-            bailout=tuple(_given(mates)) if dive.gas.team_bailout and own.loop is not None else (),
+            names=tuple(mates),
+            bailout=tuple(given.values()) if dive.gas.team_bailout and own.loop is not None else (),
+            givers=dict(zip((c.name for c in given.values()), given, strict=True)),
         )
         members.append(Member(name, plan(own, source, held, meant), alone_min[name]))
     bailouts = tuple(_bailouts(members)) if dive.gas.team_bailout else ()
@@ -162,12 +153,12 @@ def matched_turns(members: Iterable[Member]) -> tuple[MatchedTurn, ...]:
 # --- Team bailout -----------------------------------------------------------------------------------------------------
 
 
-def _given(mates: Mapping[str, Dive]) -> Iterable[Cylinder]:
-    """What mates on the loop carry to bail out to, named after them."""
+def _given(mates: Mapping[str, Dive]) -> Iterable[tuple[tuple[str, str], Cylinder]]:
+    """What mates on the loop carry to bail out to: whose and which, and the cylinder, named after both."""
     for name, dive in mates.items():
         if dive.loop is not None:
             for cylinder in open_circuit_cylinders(dive):
-                yield cylinder.model_copy(update={"name": _by(name, cylinder.name)})
+                yield (name, cylinder.name), cylinder.model_copy(update={"name": _by(name, cylinder.name)})
 
 
 def _by(diver: str, cylinder: str) -> str:
@@ -175,20 +166,11 @@ def _by(diver: str, cylinder: str) -> str:
 
 
 def _bailouts(members: Sequence[Member]) -> Iterable[TeamBailout]:
-    carried = {
-        _by(member.name, cylinder.name): (member.name, cylinder.name)
-        for member in members
-        for cylinder in member.plan.dive.cylinders
-    }
     for member in members:
-        for found in (c for c in member.plan.contingencies if c.kind == "bailout" and c.legs):
-            handovers = []
-            for use in found.supply:
-                drawn = [leg for leg in use.legs if leg.litres > 1e-6]
-                if use.name in found.scenario.given and drawn:
-                    (giver, cylinder), litres = carried[use.name], sum(leg.litres for leg in drawn)
-                    handovers.append(Handover(giver, cylinder, use.mix, drawn[0].start_min, drawn[0].depth_m, litres))
-            yield TeamBailout(member.name, found, tuple(sorted(handovers, key=lambda given: given.run_time_min)))
+        for found in member.plan.bailouts:
+            if found.legs:
+                given = (replace(handover, receiver=member.name) for handover in found.handovers)
+                yield TeamBailout(member.name, found, tuple(given))
 
 
 def _carries(members: Sequence[Member], bailouts: Sequence[TeamBailout]) -> tuple[Carry, ...]:
@@ -245,10 +227,10 @@ def _said_by(name: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 def _most_demanding(dive: Dive, name: str, alone_min: dict[str, float], members: Sequence[Member]) -> Finding:
     team_min = max(member.plan.schedule.run_time_min for member in members)
-    alone = ", ".join(f"{other} {up(minutes)}" for other, minutes in alone_min.items())
+    alone = ", ".join(f"{other} {math.ceil(minutes - 1e-6)}" for other, minutes in alone_min.items())
     whose = [other for other, minutes in alone_min.items() if minutes == alone_min[name]]
     asked = (
         f"{name}'s rules are the most demanding" if len(whose) == 1 else f"{' and '.join(whose)} ask for the longest"
     )
-    message = f"{asked}: run time alone {alone} min; together {up(team_min)}."
+    message = f"{asked}: run time alone {alone} min; together {math.ceil(team_min - 1e-6)}."
     return Finding("team", "note", message, {"diver": name, "run_time_min": team_min})

@@ -148,10 +148,11 @@ def below_minimum(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[M
             message = (
                 f"On leaving {system.at(gas.depth_m)} at {math.floor(gas.run_time_min)} min {system.gas(left_l)} "
                 f"{system.gas_unit} of {gas.mix.name} are left; minimum gas, to bring two divers to {to}, is "
-                f"{system.gas_up(gas.litres)}. A larger cylinder or a shorter bottom would mend it."
+                f"{system.gas_up(gas.litres)}."
             )
             values: dict[str, float | str] = {"minimum_l": gas.litres, "left_l": left_l, "gas": gas.mix.label}
-            found.append(Finding("minimum-gas", "no-go", message, values, gas.run_time_min, gas.depth_m))
+            brief = f"{gas.mix.name} below minimum gas"
+            found.append(Finding("minimum-gas", "no-go", message, values, gas.run_time_min, gas.depth_m, brief=brief))
     return found
 
 
@@ -161,13 +162,19 @@ def judge(dive: Dive, found: Sequence[Turn], minimum: Sequence[MinimumGas] = ())
     findings = []
     for turn in found:
         name, unit = f"{turn.cylinder} ({turn.mix.name})", system.pressure_unit
-        values: dict[str, float | str] = {"cylinder": turn.cylinder, "kept_bar": turn.kept_bar, "rule": turn.rule}
+        values: dict[str, float | str] = {
+            "cylinder": turn.cylinder,
+            "gas": turn.mix.label,
+            "kept_bar": turn.kept_bar,
+            "rule": turn.rule,
+        }
         if turn.out_l <= 0.0:
             message = (
                 f"{name} holds no more than minimum gas, {system.pressure_up(turn.kept_bar)} {unit} or over: the turn "
-                "rule leaves nothing to breathe. A larger cylinder, a shallower or a shorter dive would mend it."
+                "rule leaves nothing to breathe."
             )
-            findings.append(Finding("turn", "no-go", message, values))
+            brief = f"{turn.cylinder} holds no more than minimum gas"
+            findings.append(Finding("turn", "no-go", message, values, brief=brief))
             continue
         left_min = max((gas.run_time_min for gas in minimum if gas.mix == turn.mix), default=dive.levels[-1].leave_at)
         if turn.turn_at_min is not None and turn.turn_at_min < left_min - 1e-6:

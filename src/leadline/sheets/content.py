@@ -14,14 +14,25 @@ from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.plan import Plan, flying
 from leadline.plan.contingency import Contingency
-from leadline.plan.findings import Finding
-from leadline.plan.rows import up
+from leadline.plan.findings import SEVERITIES, Finding, headline
+from leadline.plan.rows import givings, up
 from leadline.plan.supply import stressed_rmv
 from leadline.plan.team import Member, Team
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.gas import gas_table, supply_table
 from leadline.sheets.profile import profile
-from leadline.sheets.schedules import Row, breakable, contingency_rows, down, more, planned_rows, tts_marks
+from leadline.sheets.schedules import (
+    Row,
+    bailout_marks,
+    breakable,
+    capital,
+    contingency_rows,
+    down,
+    more,
+    planned_rows,
+    printed,
+    tts_marks,
+)
 from leadline.units import SYSTEMS
 
 Data = dict[str, Any]
@@ -33,7 +44,6 @@ ROWS_OF_ONE = 14
 """The same, where a contingency has a page to itself."""
 ROWS_IN_A_PANEL = 12
 """The same, where two contingencies share a page: a row is then at least 5.5 mm high."""
-FINDINGS_ON_A_BRIEFING = 12
 LETTERS_IN_A_LINE = 125
 """Of a finding on the briefing."""
 ROWS_KEPT_TOGETHER = 18
@@ -80,12 +90,23 @@ def common(team: Team, member: Member) -> Data:
         "heading": breakable(heading),
         "diver": breakable(member.name),
         "caution": [f"{sentence.rstrip('.')}." for sentence in SHORT.split(". ")],
-        "no_go": next((finding.message for finding in team.findings if finding.severity == "no-go"), ""),
+        "no_go": _why_not(team, member),
+        "grave": capital(" and ".join(dict.fromkeys(f.heading for f in plan.findings if f.grave and not team.no_go))),
         "depth_unit": system.depth_unit,
         "pressure_unit": system.pressure_unit,
         "gas_unit": system.gas_unit,
         "model": f"{dive.model.coefficients}  GF {low:g}/{high:g}",
     }
+
+
+def _why_not(team: Team, member: Member) -> str:
+    """Why the plan is a no-go, in a few words, the diver's own reason before the team's; empty if it is none."""
+    own = [finding for finding in member.plan.findings if finding.severity == "no-go"]
+    found = own or [finding for finding in team.findings if finding.severity == "no-go"]
+    if not found:
+        return ""
+    more_of_them = f", and {count(len(found) - 1, 'more reason')}" if len(found) > 1 else ""
+    return f"{capital(found[0].heading)}{more_of_them}"
 
 
 def slate(team: Team, member: Member) -> Data:
@@ -96,18 +117,24 @@ def slate(team: Team, member: Member) -> Data:
     waiting: list[Contingency] = []
     for found in what_ifs.on_the_slate(plan):
         if found.kind == "bailout":
-            lines = what_ifs.handover_lines(team, member.name)
-            pages += [*_compact(plan, waiting), *_alone(plan, found, lines, ROWS_ON_A_SLATE)]
+            pages += [*_compact(plan, waiting), *_alone(plan, found, ROWS_ON_A_SLATE)]
             waiting = []
         else:
             waiting.append(found)
-    return {**common(team, member), "pages": [*pages, *_compact(plan, waiting)]}
+    pages += _compact(plan, waiting)
+    for giving in givings(team, member):
+        lines = [f"{breakable(giving.receiver)}: {giving.name}. You stay on your loop."]
+        pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [])
+    return {**common(team, member), "pages": pages}
 
 
 def _compact(plan: Plan, found: Sequence[Contingency]) -> Iterator[Data]:
     """Contingencies two on a page. One without a partner has a page to itself; a long one takes several panels."""
     partner: Contingency | None = None
     for one in found:
+        if not one.legs:
+            yield from _alone(plan, one, ROWS_OF_ONE)
+            continue
         panels = _panels(plan, one)
         if len(panels) == 1 and partner is not None:
             yield {"panels": [*_panels(plan, partner), *panels]}
@@ -116,12 +143,12 @@ def _compact(plan: Plan, found: Sequence[Contingency]) -> Iterator[Data]:
             partner = one
         else:
             if partner is not None:
-                yield from _alone(plan, partner, [], ROWS_OF_ONE)
+                yield from _alone(plan, partner, ROWS_OF_ONE)
                 partner = None
             for i in range(0, len(panels), 2):
                 yield {"panels": panels[i : i + 2]}
     if partner is not None:
-        yield from _alone(plan, partner, [], ROWS_OF_ONE)
+        yield from _alone(plan, partner, ROWS_OF_ONE)
 
 
 def _panels(plan: Plan, found: Contingency) -> list[Data]:
@@ -134,16 +161,22 @@ def _panels(plan: Plan, found: Contingency) -> list[Data]:
     ]
 
 
-def _alone(plan: Plan, found: Contingency, lines: Sequence[str], most: int) -> list[Data]:
+def _alone(plan: Plan, found: Contingency, most: int) -> list[Data]:
     """A contingency on as many pages as it takes."""
     left = what_ifs.leaves_line(plan, found)
-    said = [left] if found.kind == "bailout" else [what_ifs.name(found), *([left] if left else [])]
+    bailout = found.kind == "bailout"
+    said = [*([] if found.name == "bailout" else [what_ifs.name(found)]), *([left] if left else [])]
+    if found.no_gas is not None:
+        said.append(what_ifs.left_to_try(found))
     from_min = found.leaves_at_min if found.leaves_at_min is not None else found.scenario.dive.levels[-1].leave_at
-    marks = [{"at": down(from_min), "tts": up(found.tts_min)}]
-    pages = _pages(found.kind.capitalize(), [*said, *lines], contingency_rows(plan, found), marks, most)
-    longer = more(found.run_time_min, plan.schedule.run_time_min)
-    pages[0]["more"] = f"run time {longer}"
-    return [{**page, "mark": what_ifs.mark(found)} for page in pages]
+    marks = [{"at": down(from_min), "tts": up(found.tts_min)}] if found.legs else []
+    if bailout:
+        marks = list({mark["at"]: mark for mark in (*bailout_marks(plan), *marks)}.values())
+    pages = _pages(found.kind.capitalize(), said, contingency_rows(plan, found), marks, most)
+    if found.legs:
+        pages[0]["more"] = f"run time {more(found.run_time_min, plan.schedule.run_time_min)}"
+    level = SYSTEMS[plan.dive.units].at(found.depth_m) if bailout and found.depth_m is not None else ""
+    return [{**page, "mark": what_ifs.mark(found), "level": level} for page in pages]
 
 
 def _pages(
@@ -157,6 +190,7 @@ def _pages(
             "part": f"{i} of {len(parts)}" if len(parts) > 1 else "",
             "lines": list(lines),
             "mark": "",
+            "level": "",
             "more": "",
             "turns": [],
             "rows": [asdict(row) for row in rows],
@@ -170,6 +204,8 @@ def _pages(
 
 def _parts(rows: Sequence[Line], most: int) -> list[Sequence[Line]]:
     """Rows in as few parts as can be, none longer than another by much."""
+    if not rows:
+        return [rows]
     each = math.ceil(len(rows) / math.ceil(len(rows) / most))
     return [rows[i : i + each] for i in range(0, len(rows), each)]
 
@@ -177,8 +213,8 @@ def _parts(rows: Sequence[Line], most: int) -> list[Sequence[Line]]:
 def wetnotes(team: Team, member: Member) -> Data:
     """A6 pages: schedule, gases and supply, bailout, what else can go wrong, room for what was really dived."""
     plan = member.plan
-    dive, found = plan.dive, plan.bailout
-    elsewhere = [*what_ifs.on_the_slate(plan), *([found] if found is not None else [])]
+    dive = plan.dive
+    elsewhere = [*what_ifs.on_the_slate(plan), *plan.bailouts]
     others = [one for one in plan.contingencies if not any(one is shown for shown in elsewhere)]
     return {
         **common(team, member),
@@ -192,18 +228,28 @@ def wetnotes(team: Team, member: Member) -> Data:
         "turns": gas.turn_list(team, member),
         "pressures": gas.pressure_list(plan),
         "other_gas": gas.other_gas(plan),
-        "bailout": None
-        if found is None
-        else {
-            "line": what_ifs.leaves_line(plan, found),
-            "times": what_ifs.times_line(plan, found),
-            "mark": what_ifs.mark(found),
-            "handovers": what_ifs.handover_lines(team, member.name),
-            "rows": [asdict(row) for row in contingency_rows(plan, found)],
-            "gases": gas_table(dive, found.breathing),
-            "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
-        },
-        "giving": what_ifs.giving_lines(team, member.name),
+        "bailouts": [
+            {
+                "name": what_ifs.name(found),
+                "level": SYSTEMS[dive.units].at(found.depth_m) if found.depth_m is not None else "",
+                "line": what_ifs.leaves_line(plan, found),
+                "times": what_ifs.times_line(plan, found),
+                "mark": what_ifs.mark(found),
+                "left_to_try": what_ifs.left_to_try(found),
+                "rows": [asdict(row) for row in contingency_rows(plan, found)],
+                "gases": gas_table(dive, found.breathing),
+                "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
+            }
+            for found in plan.bailouts
+        ],
+        "bailout_marks": bailout_marks(plan),
+        "giving": [
+            {
+                "line": f"{breakable(giving.receiver)}: {giving.name}. You stay on your loop.",
+                "rows": [asdict(row) for row in printed(dive, giving.rows, {})],
+            }
+            for giving in givings(team, member)
+        ],
         "contingencies": [
             {**shown, "together": len(shown["rows"]) <= ROWS_KEPT_TOGETHER}
             for shown in (what_ifs.notes(plan, one) for one in others)
@@ -222,16 +268,14 @@ def wetnotes(team: Team, member: Member) -> Data:
 def briefing(team: Team, member: Member) -> Data:
     """A4, to plan by: the dive on the first page, the gas and what can go wrong on the next, the team after that."""
     plan = member.plan
-    dive, found = plan.dive, plan.bailout
+    dive = plan.dive
     findings = said_to(team, member)
-    shown = max(FINDINGS_ON_A_BRIEFING, sum(f.severity == "no-go" for f in findings))
-    more_findings = len(findings) - shown
     planned = planned_rows(plan)
     return {
         **common(team, member),
         "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, profile_high_mm(plan, findings[:shown])),
+        "profile": profile(plan, 172.0, profile_high_mm(plan, findings)),
         "rows": [asdict(row) for row in planned],
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
@@ -241,24 +285,32 @@ def briefing(team: Team, member: Member) -> Data:
         "days": days_line(plan),
         "after": after_list(plan),
         "guidance": flying.note(dive.units),
-        "bailout": None
-        if found is None
-        else {
-            "line": f"{what_ifs.leaves_line(plan, found)}; {up(found.tts_min)} min to the surface, "
-            f"run time {up(found.run_time_min)}",
-            "mark": what_ifs.mark(found),
-            "oxygen": oxygen_line(found.oxygen.cns_percent, found.oxygen.otu, found.oxygen.highest_ppo2_bar),
-            "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
-            "stops": "; ".join(
-                f"{row.depth} {SYSTEMS[dive.units].depth_unit} leave at {row.leave} on {row.gas}"
-                for row in contingency_rows(plan, found)
-                if row.kind == "stop"
-            ),
-        },
-        "findings": [{"severity": f.severity, "message": f.message} for f in findings[:shown]],
-        "more": f"And {count(more_findings, 'more finding', 'more findings')}: see the plan itself."
-        if more_findings > 0
-        else "",
+        "bailouts": [
+            {
+                "name": what_ifs.name(found),
+                "line": _off_the_loop(team, member.name, found),
+                "mark": what_ifs.mark(found),
+                "left_to_try": what_ifs.left_to_try(found),
+                "oxygen": oxygen_line(found.oxygen.cns_percent, found.oxygen.otu, found.oxygen.highest_ppo2_bar)
+                if found.legs
+                else "",
+                "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
+                "stops": "; ".join(_brief_row(dive, row) for row in contingency_rows(plan, found)),
+            }
+            for found in plan.bailouts
+        ],
+        "giving": [
+            f"{breakable(giving.receiver)}, {giving.name}: "
+            + "; ".join(
+                f"{row.depth} {SYSTEMS[dive.units].depth_unit} at {row.leave}: {row.gas}"
+                for row in printed(dive, giving.rows, {})
+                if row.kind == "hand"
+            )
+            for giving in givings(team, member)
+        ],
+        "findings": [
+            {"severity": f.severity, "message": f.message + (f" Fix: {f.cure}." if f.cure else "")} for f in findings
+        ],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,
         "minimum": gas.minimum_list(plan),
@@ -270,26 +322,42 @@ def briefing(team: Team, member: Member) -> Data:
     }
 
 
+def _brief_row(dive: Dive, row: Row) -> str:
+    """A row of a bailout in a line: "21 m leave at 44 on 50 %"."""
+    if row.kind in ("surface", "none"):
+        return f"surface at {row.leave}" if row.kind == "surface" else row.label.lower()
+    at = f"{row.depth} {SYSTEMS[dive.units].depth_unit}"
+    return f"{at} {row.gas}" if row.kind == "hand" else f"{at} leave at {row.leave} on {row.gas}"
+
+
 def profile_high_mm(plan: Plan, findings: Sequence[Finding]) -> float:
     """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand."""
     lines = sum(math.ceil(len(finding.message) / LETTERS_IN_A_LINE) for finding in findings)
     tables = 44.0 + 6.3 * len(plan.breathing) + 3.9 * len(plan.supply)
-    found = plan.bailout
-    if found is not None:
-        tables += 34.0 + 3.1 * math.ceil(len(found.stops) / 2.4) + 4.5 * len(what_ifs.bailed_out_on(found))
+    for found in plan.bailouts:
+        rows = len(contingency_rows(plan, found))
+        tables += 34.0 + 3.1 * math.ceil(rows / 2.4) + 4.5 * len(what_ifs.bailed_out_on(found))
     schedule = 17.0 + 5.2 * len(planned_rows(plan))
     left_mm = 214.0 - max(tables, schedule) - 5.0 - 3.9 * lines
     return min(84.0, round(max(50.0, left_mm))) if left_mm > 25.0 else 62.0
 
 
 def said_to(team: Team, member: Member) -> list[Finding]:
-    """The findings a diver must know: the team's, the diver's own, and every no-go of the others."""
+    """The findings a diver must know, the diver's own first: then the team's, and every no-go of the others."""
+    if len(team.members) == 1:
+        return list(team.findings)
     divers = {one.name for one in team.members} - {member.name}
-    return [
+    own = list(member.plan.findings)
+    told = {finding.message for finding in own}
+    others = [
         finding
         for finding in team.findings
-        if finding.severity == "no-go" or finding.code == "team" or finding.values.get("diver") not in divers
+        if (finding.values.get("diver") in divers and finding.severity == "no-go")
+        or (finding.values.get("diver") not in (*divers, member.name, "Everyone") and finding.message not in told)
+        or finding.code == "team"
     ]
+    severities = {severity: i for i, severity in enumerate(SEVERITIES)}
+    return sorted([*own, *dict.fromkeys(others)], key=lambda finding: severities[finding.severity])
 
 
 def team_part(team: Team) -> Data:
@@ -334,7 +402,7 @@ def team_part(team: Team) -> Data:
 def _off_the_loop(team: Team, diver: str, found: Contingency) -> str:
     plan = next(member.plan for member in team.members if member.name == diver)
     if not found.legs:
-        return "no way up"
+        return what_ifs.leaves_line(plan, found)
     return f"{what_ifs.leaves_line(plan, found)}. {what_ifs.times_line(plan, found)}"
 
 
@@ -358,14 +426,13 @@ def _diver(member: Member) -> Data:
 
 
 def verdict(findings: Sequence[Finding]) -> Data:
-    """What was found, in a word and a line. A plan without a no-go is not called safe: nothing is."""
-    severities = [finding.severity for finding in findings]
-    no_gos, cautions = severities.count("no-go"), severities.count("caution")
-    if no_gos:
-        line = f"{count(no_gos, 'reason')} not to dive this plan"
-        return {"word": "NO-GO", "line": f"{line}; {count(cautions, 'caution')}", "grave": True}
-    line = f"{count(cautions, 'caution')} to weigh" if cautions else "No cautions either"
-    return {"word": "No no-go found", "line": f"{line}. The decision is the team's.", "grave": False}
+    """The verdict in a word and a line. A plan without a no-go is not called safe: nothing is."""
+    word, _, line = headline(findings).partition(": ")
+    if word == "NO-GO":
+        return {"word": word, "line": line, "grave": True}
+    word, _, but = word.partition(", but ")
+    line = f"{f'but {but}; ' if but else ''}{line or 'no cautions'}. The decision is the team's."
+    return {"word": word, "line": line, "grave": bool(but)}
 
 
 def facts(plan: Plan) -> list[Data]:

@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict, replace
 
 from leadline.plan import Plan, flying
+from leadline.plan.causes import lasting
 from leadline.plan.day import Day, Dived, Numbers, Planned
 from leadline.plan.findings import Finding
 from leadline.plan.rows import up
@@ -52,14 +53,14 @@ def _planned(one: Planned, diver: str, units: SystemName, begins_min: float | No
     plan, numbers = _in_units(one.plan_of(diver), units), one.numbers(diver)
     dive, schedule, system = plan.dive, plan.schedule, SYSTEMS[units]
     low, high = dive.model.gradient_factors
-    met = sum(contingency.survived for contingency in plan.contingencies)
+    lasts, of = lasting(plan.contingencies)
     facts = [
         ("Deepest", system.at(dive.deepest_m)),
         ("Leave the last level", f"{dive.levels[-1].leave_at:.0f} min"),
         ("Run time", f"{up(schedule.run_time_min)} min"),
         ("TTS", f"{up(schedule.tts_min)} min"),
         ("Model", f"{dive.model.coefficients}, {low:g}/{high:g}"),
-        ("What ifs met", f"{met} of {len(plan.contingencies)}"),
+        ("Gas lasts in", f"{lasts} of {of}"),
     ]
     return {
         "heading": breakable(one.title),

@@ -17,13 +17,11 @@ from leadline.plan.breathing import Breathed
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
 from leadline.plan.rows import up
+from leadline.plan.scenarios import marked_min
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
 from leadline.units import SYSTEMS, System
 
 Data = dict[str, Any]
-
-TTS_MARK_MIN = 5
-"""TTS is marked this far apart before the last level is left."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +29,8 @@ class Row:
     """A line of a schedule, as it is printed."""
 
     kind: str
-    """"level", "stop", "switch" (a change on the way, without a stop) or "surface"."""
+    """"start", "leave", "level", "stop", "switch" (a change on the way, without a stop), "hand" (a cylinder changes
+    hands) or "surface"."""
     depth: str
     minutes: str
     arrive: str
@@ -98,6 +97,10 @@ def printed(
             end = up(row.leave_min)
             made.append(Row("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
             continue
+        if row.kind in ("take", "give"):
+            at = down(row.leave_min)
+            made.append(Row("hand", system.depth(row.depth_m), "", at, at, "", handed(row), "", "", True))
+            continue
         left = [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]
         made.append(
             Row(
@@ -107,7 +110,7 @@ def printed(
                 # So that a stop's minutes add up on paper.
                 arrive=down(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
                 # Where the gas is lost on the way up, a level is left within a minute: never told later than planned.
-                leave=down(row.leave_min) if row.kind == "level" else up(row.leave_min),
+                leave=down(row.leave_min) if row.kind in ("level", "leave") else up(row.leave_min),
                 tts="" if row.tts_min is None else up(row.tts_min),
                 gas=row.source.name,
                 mod=mods.get(row.source, "") if row.changed else "",
@@ -118,6 +121,12 @@ def printed(
             )
         )
     return made
+
+
+def handed(row: rows.Row) -> str:
+    """A cylinder that changes hands: "TAKE MIRA'S 50 % (shallow bailout)"."""
+    whose = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
+    return f"{whose} {row.source.name} ({row.handed})"
 
 
 def _gauges(system: System, left_bar: Sequence[float]) -> str:
@@ -161,16 +170,10 @@ def contingency_rows(plan: Plan, found: Contingency) -> list[Row]:
 
 def tts_marks(plan: Plan) -> list[Data]:
     """TTS at marked run times: where a level before the last is left, and at the last level's end and before it."""
-    levels = [leg for leg in plan.schedule.legs if leg.kind == "level"]
-    marks = [leg.end_min for leg in levels[:-1]][-2:]
-    if levels:
-        last = levels[-1]
-        marks += [
-            last.end_min - i * TTS_MARK_MIN
-            for i in (2, 1, 0)
-            if i == 0 or last.end_min - i * TTS_MARK_MIN >= last.start_min - 1e-6
-        ]
-    return [
-        {"at": up(at_min), "tts": up(float(plan.schedule.track.at(at_min)["tts_min"]))}
-        for at_min in dict.fromkeys(marks)
-    ]
+    track = plan.schedule.track
+    return [{"at": up(at_min), "tts": up(float(track.at(at_min)["tts_min"]))} for at_min in marked_min(plan.schedule)]
+
+
+def bailout_marks(plan: Plan) -> list[Data]:
+    """The same run times, with TTS for who leaves the loop then."""
+    return [{"at": up(at_min), "tts": up(tts_min)} for at_min, tts_min in plan.bailout_tts]

@@ -125,7 +125,8 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
         yield head
         return
     if cell.state == "no-go":
-        head["why"] = next(f.message for f in cell.team.findings if f.severity == "no-go")
+        own = [f for f in (*plan.findings, *cell.team.findings) if f.severity == "no-go"]
+        head["why"] = capital(own[0].heading)
     schedule = plan.schedule
     yield from _parts(
         {
@@ -137,16 +138,19 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
         [asdict(row) for row in planned_rows(plan)],
         _needed(plan.dive, plan.supply),
     )
-    bailout = plan.bailout
-    if bailout is not None:
+    for bailout in plan.bailouts:
+        level = f" {what_ifs.leaves_depth(plan, bailout)}" if len(plan.dive.levels) > 1 else ""
+        lines = [what_ifs.leaves_line(plan, bailout)]
         yield from _parts(
             {
                 **head,
-                "bailout": what_ifs.mark(bailout) or "BAILOUT",
+                "bailout": what_ifs.mark(bailout) or f"BAILOUT{level}",
                 "also": "",
-                "lines": [what_ifs.leaves_line(plan, bailout), *what_ifs.handover_lines(cell.team, diver)],
-                "marks": [{"at": down(bailout.leaves_at_min or 0.0), "tts": up(bailout.tts_min)}],
-                "more": f"run time {up(bailout.run_time_min)}",
+                "lines": [*lines, what_ifs.left_to_try(bailout)] if bailout.no_gas is not None else lines,
+                "marks": [{"at": down(bailout.leaves_at_min or 0.0), "tts": up(bailout.tts_min)}]
+                if bailout.legs
+                else [],
+                "more": f"run time {up(bailout.run_time_min)}" if bailout.legs else "",
             },
             [asdict(row) for row in contingency_rows(plan, bailout)],
             _needed(plan.dive, most_of_bailouts(plan)),
@@ -161,7 +165,7 @@ def _refused(limit: Limit) -> str:
 def _parts(card: Data, found: Sequence[Data], needed: list[Data]) -> Iterator[Data]:
     """A card, or as many as its rows take: what is marked on the first, the gas on the last."""
     most = ROWS_ON_A_CARD - bool(card["word"]) - (len(card["turns"]) > 1) - (len(needed) > 3)
-    parts = math.ceil(len(found) / most)
+    parts = max(1, math.ceil(len(found) / most))
     each = math.ceil(len(found) / parts)
     for i in range(parts):
         last = i == parts - 1
@@ -432,9 +436,9 @@ def _bailout(found: TableSet, diver: str, letters: dict[str, str]) -> Data:
     )
 
     def inside(plan: Plan) -> Data:
-        bailout = plan.bailout
+        bailout = plan.longest_bailout
         if bailout is None:
-            return {"subs": ["no way up"]}
+            return {"subs": ["no gas to breathe"]}
         return {"main": up(bailout.tts_min), "lines": _lines(plan.dive, most_of_bailouts(plan), labels)}
 
     page = _by_time(found, diver, letters, "Bailout", reading, inside, _marks(plans))

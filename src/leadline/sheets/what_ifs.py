@@ -7,10 +7,11 @@ from dataclasses import asdict
 from typing import Any
 
 from leadline.plan import Plan
-from leadline.plan.contingency import Contingency
+from leadline.plan.causes import in_brief, in_words, last_resorts
+from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
-from leadline.plan.team import Handover, Team
+from leadline.plan.team import Team
 from leadline.sheets.gas import KEPT, amount, least_left, left_list
 from leadline.sheets.schedules import breakable, capital, contingency_rows, down, more
 from leadline.units import SYSTEMS
@@ -19,9 +20,10 @@ Data = dict[str, Any]
 
 
 def on_the_slate(plan: Plan) -> list[Contingency]:
-    """The contingencies that a diver carries on the slate: of the dive file's kinds, in its order, with a way up."""
+    """The contingencies that a diver carries on the slate: of the dive file's kinds, in its order, each with its rows
+    or with where there is nothing to breathe."""
     kinds = dict.fromkeys(plan.dive.contingencies.slate)
-    return [found for kind in kinds for found in plan.contingencies if found.kind == kind and found.legs]
+    return [f for kind in kinds for f in plan.contingencies if f.kind == kind and (f.legs or f.no_gas is not None)]
 
 
 def name(found: Contingency) -> str:
@@ -30,17 +32,20 @@ def name(found: Contingency) -> str:
 
 
 def mark(found: Contingency) -> str:
-    """What is printed, white on black, over a contingency that is not met; empty over one that is."""
-    if found.survived:
+    """What is printed, white on black, over a contingency that does not hold; empty over one that does."""
+    return in_brief(found).upper()
+
+
+def outcome(found: Contingency) -> str:
+    """What comes of it, as it is written into a table."""
+    return "; ".join(in_words(found))
+
+
+def left_to_try(found: Contingency) -> str:
+    """What is left where there is nothing to breathe, in a line; empty where there is something."""
+    if found.no_gas is None:
         return ""
-    return "NOT SURVIVED" if any(finding.severity == "no-go" for finding in found.findings) else "NOT PLANNED"
-
-
-def verdict(found: Contingency) -> str:
-    """Met or not, as it is written into a table."""
-    if not found.survived:
-        return mark(found)
-    return "met, into reserve" if any(finding.code == "reserve" for finding in found.findings) else "met"
+    return f"{up(found.no_gas.minutes)} min at the ascent rate. Left to try: {last_resorts(found)}."
 
 
 def leaves(plan: Plan, found: Contingency) -> str:
@@ -48,6 +53,11 @@ def leaves(plan: Plan, found: Contingency) -> str:
     if found.leaves_at_min is None or found.depth_m is None:
         return ""
     return f"{down(found.leaves_at_min)} min, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+
+
+def leaves_depth(plan: Plan, found: Contingency) -> str:
+    """The depth at which the plan is left; empty for a whole dive."""
+    return SYSTEMS[plan.dive.units].at(found.depth_m) if found.depth_m is not None else ""
 
 
 def leaves_line(plan: Plan, found: Contingency) -> str:
@@ -74,13 +84,15 @@ def panel(plan: Plan, found: Contingency) -> Data:
         "line": leaves_line(plan, found),
         "times": times_line(plan, found),
         "mark": mark(found),
+        "left_to_try": left_to_try(found),
         "rows": [asdict(row) for row in rows],
     }
 
 
 def notes(plan: Plan, found: Contingency) -> Data:
-    """A contingency in the wet notes: schedule, gas left, and why it is not survived if it is not."""
-    grave = [finding.message for finding in found.findings if finding.severity == "no-go" or not found.legs]
+    """A contingency in the wet notes: schedule, gas left, and why it does not hold if it does not."""
+    said = (f for f in found.findings if found.no_gas is None and (f.severity == "no-go" or not found.legs))
+    grave = [finding.message for finding in said]
     return {
         **panel(plan, found),
         "left": left_list(found.scenario.dive, found.supply),
@@ -95,7 +107,7 @@ def bailed_out_on(found: Contingency) -> list[CylinderUse]:
 
 
 def glance(plan: Plan) -> list[Data]:
-    """Every contingency in a line: where the plan is left, times, least gas left, met or not."""
+    """Every contingency in a line: where the plan is left, times, least gas left, what comes of it."""
     return [
         {
             "name": name(found),
@@ -104,9 +116,9 @@ def glance(plan: Plan) -> list[Data]:
             "run_time": up(found.run_time_min) if found.legs else "",
             "more": more(found.run_time_min, plan.schedule.run_time_min) if found.legs else "",
             "tts": up(found.tts_min) if found.legs else "",
-            "least": least_left(found.scenario.dive, found.least) if found.legs else "no way up",
-            "verdict": verdict(found),
-            "met": found.survived,
+            "least": least_left(found.scenario.dive, found.least) if found.legs else "",
+            "verdict": outcome(found),
+            "met": found.holds,
         }
         for found in plan.contingencies
     ]
@@ -119,16 +131,6 @@ def handover_lines(team: Team, diver: str) -> list[str]:
         for bailout in team.bailouts
         if bailout.diver == diver
         for given in bailout.handovers
-    ]
-
-
-def giving_lines(team: Team, diver: str) -> list[str]:
-    """What a diver gives to mates off the loop."""
-    return [
-        f"To {breakable(bailout.diver)}: {_given(team, given)}"
-        for bailout in team.bailouts
-        for given in bailout.handovers
-        if given.giver == diver
     ]
 
 

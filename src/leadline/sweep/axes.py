@@ -36,9 +36,12 @@ MOST_VALUES = 100_000
 NOT_OF_THE_DIVE = ("solve", "fills", "compare", "sweep", "tables", "ensemble")
 """Tables that say nothing of how the dive is dived."""
 FOR_THE_VERDICT = {
-    ("contingencies",), ("after",), ("limits", "end"), ("limits", "gas_density"), ("limits", "tts"),
-    ("limits", "run_time"), ("gas", "turn"), ("diver", "rmv_stressed"), ("diver", "sorting_out"),
-    ("team", "rmv_stressed"), ("loop", "scrubber"), ("loop", "semi_closed"),
+    ("contingencies",), ("after",), ("limits", "end_caution"), ("limits", "end_no_go"), ("limits", "density_caution"),
+    ("limits", "density_no_go"), ("limits", "cns_caution"), ("limits", "cns_no_go"), ("limits", "otu_caution"),
+    ("limits", "otu_no_go"), ("limits", "scrubber_caution"), ("limits", "scrubber_no_go"),
+    ("limits", "ppo2_bottom_caution"), ("limits", "ppo2_deco_caution"), ("limits", "tts"), ("limits", "run_time"),
+    ("gas", "turn"), ("diver", "rmv_stressed"), ("diver", "sorting_out"), ("team", "rmv_stressed"),
+    ("loop", "scrubber"), ("loop", "semi_closed"), ("loop", "diluent_second_stage"),
 }  # fmt: skip
 """Tables, and keys of tables, that only the verdict of a dive with its contingencies depends on."""
 HALVES = ("low", "high")

@@ -36,7 +36,7 @@ LAYOUT = 1
 """Of the result; it changes when a column changes its name or meaning."""
 
 _KINDS = {"count": pa.int64(), "number": pa.float64(), "text": pa.string(), "truth": pa.bool_()}
-_OUT_OF_GAS = ("gas-short", "no-way-up", "bailout-none", "not-met")
+_OUT_OF_GAS = ("gas-short", "no-gas", "bailout-none")
 """How codes end that say that gas does not last."""
 
 
@@ -224,7 +224,7 @@ def verdict_of(team: Team, name: str, plan: Plan) -> Figures:
         "longest_contingency": longest.name if longest is not None else None,
         "longest_contingency_tts_min": longest.tts_min if longest is not None else None,
         "bailout_l": max(bailouts, default=None),
-        "gas_lasts": not any(finding.code.endswith(_OUT_OF_GAS) for finding in grave),
+        "gas_lasts": not any(finding.code in _OUT_OF_GAS for finding in grave),
     }
 
 

@@ -491,7 +491,7 @@ def _failures(found: Sequence[Contingency]) -> Failures:
     return {
         kind: (
             {name for one in found if one.kind == kind for name in _runs_out(one)},
-            any(not one.survived for one in found if one.kind == kind),
+            any(not one.holds for one in found if one.kind == kind),
         )
         for kind in kinds
     }

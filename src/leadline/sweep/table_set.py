@@ -15,6 +15,7 @@ from leadline.brief.errors import BriefError, Problem, key_path
 from leadline.brief.schema import Cylinder, Dive, Level, Previous
 from leadline.brief.team import divers
 from leadline.physics.mix import Mix
+from leadline.plan.breathing import hard_density_g_l
 from leadline.plan.day import day
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR
 from leadline.plan.plan import Plan
@@ -382,8 +383,9 @@ def _no_stop(dive: Dive) -> NoStop:
         return NoStop(None, f"ppO2 over {limits.ppo2_bottom:g}")
     if ppo2_bar < MINIMUM_PPO2_BAR:
         return NoStop(None, "hypoxic")
-    if source.inspired(bar).density(bar) > limits.gas_density + 1e-9:
-        return NoStop(None, f"over {limits.gas_density:g} g/L")
+    hard_g_l = hard_density_g_l(dive)
+    if source.inspired(bar).density(bar) > hard_g_l + 1e-9:
+        return NoStop(None, f"over {hard_g_l:g} g/L")
     return NoStop(min(MOST_NO_STOP_MIN, no_stop_limit(dive, layout)))
 
 

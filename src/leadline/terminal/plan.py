@@ -20,11 +20,12 @@ from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
 from leadline.plan import Plan, flying
 from leadline.plan.breathing import Breathed
+from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.day import Day, Dived
-from leadline.plan.findings import Finding, Severity
+from leadline.plan.findings import Finding, Severity, headline
 from leadline.plan.gases import Source
-from leadline.plan.rows import Row, bailout_rows, planned_rows, pressures_bar, up
+from leadline.plan.rows import Giving, Row, contingency_rows, givings, planned_rows, pressures_bar, up
 from leadline.plan.supply import CylinderUse, stressed_rmv
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System
@@ -56,17 +57,18 @@ def render(team: Team, day: Day | None = None) -> RenderableType:
         parts += _team(team)
         for member in team.members:
             heading = Rule(Text(member.name, style="bold"), align="left", style="none")
-            parts += [heading, _rules(member.plan.dive), _counted(member.plan.findings), *_plan(member.plan)]
+            parts += [heading, _rules(member.plan.dive), _counted(member.plan.findings)]
+            parts += _plan(member.plan, givings(team, member))
     parts += [_Prose(line, style="dim") for line in CAUTIONS]
     return Group(*parts)
 
 
-def _plan(plan: Plan) -> list[RenderableType]:
-    """Everything under a plan's verdict."""
+def _plan(plan: Plan, given: Sequence[Giving] = ()) -> list[RenderableType]:
+    """Everything under a plan's verdict; `given` are mates' bailouts in which the diver gives gas."""
     system = SYSTEMS[plan.dive.units]
     parts: list[RenderableType] = [_BLANK, _schedule(plan, system), _BLANK]
     parts += [_gas(plan.supply, system, "Gas"), *_loop(plan, system), *_turning(plan, system)]
-    parts += [_BLANK, *_what_if(plan, system), *_bailout(plan, system)]
+    parts += [_BLANK, *_what_if(plan, system), *_bailouts(plan, system), *_giving(given, plan, system)]
     parts += [_BLANK, _breathing(plan.breathing, system), *_oxygen(plan)]
     return [*parts, _BLANK, *_after(plan), _BLANK]
 
@@ -119,22 +121,16 @@ def _verdict(findings: Sequence[Finding]) -> RenderableType:
     table.add_column(overflow="fold")
     for finding in findings:
         mark, style = _MARKS[finding.severity]
-        table.add_row(Text(mark, style=style), _Prose(finding.message))
+        table.add_row(
+            Text(mark, style=style), _Prose(finding.message + (f" Fix: {finding.cure}." if finding.cure else ""))
+        )
     return Group(_counted(findings), table)
 
 
-def _counted(findings: Iterable[Finding]) -> Text:
-    """The verdict in one line."""
-    severities = [finding.severity for finding in findings]
-    no_go, cautions = severities.count("no-go"), severities.count("caution")
-    if no_go:
-        return Text(f" NO-GO  {_number(no_go, 'reason')} not to dive this plan ", style="bold reverse")
-    weighed = f", {_number(cautions, 'caution')} to weigh" if cautions else ""
-    return Text(f"No no-go found{weighed}.", style="bold")
-
-
-def _number(count: int, what: str) -> str:
-    return f"{count} {what}{'s' * (count != 1)}"
+def _counted(findings: Sequence[Finding]) -> RenderableType:
+    """The verdict in one sentence."""
+    grave = any(finding.severity == "no-go" or finding.grave for finding in findings)
+    return _Prose(headline(findings) + ".", style="bold reverse" if grave else "bold")
 
 
 # --- The schedule -----------------------------------------------------------------------------------------------------
@@ -180,9 +176,15 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
         if row.kind == "surface":
             table.add_row("surface", "", up(row.leave_min))
             continue
+        if row.kind in ("take", "give"):
+            hand = _hand(row)
+            table.add_row(
+                system.depth(row.depth_m), "-", f"({math.floor(row.leave_min + 1e-6)})", "", hand, style="bold reverse"
+            )
+            continue
         table.add_row(
             system.depth(row.depth_m),
-            {"level": "level", "change": "-"}.get(row.kind, f"{row.minutes}"),
+            {"level": "level", "start": "start", "leave": "leave", "change": "-"}.get(row.kind, f"{row.minutes}"),
             f"({up(row.leave_min)})" if row.kind == "change" else up(row.leave_min),
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
@@ -191,6 +193,13 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
             style="bold" if row.changed else "",
         )
     return table
+
+
+def _hand(row: Row) -> str:
+    """A cylinder that is handed over: "TAKE MIRA'S shallow bailout, 50 %"."""
+    if row.kind == "take":
+        return f"TAKE {row.mate.upper()}'S {row.handed}, {row.source.name}"
+    return f"GIVE {row.mate.upper()} your {row.handed}, {row.source.name}"
 
 
 def _gas_name(source: Source, changed: bool) -> str:
@@ -285,15 +294,14 @@ def _what_if(plan: Plan, system: System) -> list[RenderableType]:
             _difference(found, plan) if way_up else "",
             up(found.tts_min) if way_up else "",
             _least(found, system),
-            _met(found),
-            style="" if found.survived else "bold",
+            _Prose("; ".join(in_words(found)) + (" (two failures)" if found.scenario.two_failures else "")),
+            style="" if found.holds else "bold",
         )
-    legend = "From: run time at which the plan is left, the worst there is. Run: run time at the surface. "
+    legend = "From: run time at which the plan is left. Run: run time at the surface. All stops are met unless said. "
     legend += f"Left: {system.pressure_unit} in the cylinder with the least"
     legend += "; r, of its reserve." if any("r" in _least(found, system) for found in plan.contingencies) else "."
-    if any(_met(found) == "not met" for found in plan.contingencies):
-        legend += " In small letters: two failures at once."
-    return [table, _Prose(legend, style="dim"), *_unsaid(plan)]
+    lasts, of = lasting(plan.contingencies)
+    return [_Prose(f"Gas lasts in {lasts} of {of}.", style="bold"), table, _Prose(legend, style="dim")]
 
 
 def _difference(found: Contingency, plan: Plan) -> str:
@@ -310,38 +318,46 @@ def _least(found: Contingency, system: System) -> str:
     return f"{system.pressure(least.left_bar)}{mark}"
 
 
-def _met(found: Contingency) -> str:
-    if found.survived:
-        return "met"
-    return "not met" if found.scenario.two_failures else "NOT MET"
+def _bailouts(plan: Plan, system: System) -> list[RenderableType]:
+    """Every bailout whole, in run-time order; what is breathed from the cylinders where it takes most."""
+    parts: list[RenderableType] = []
+    for bailout in plan.bailouts:
+        where = f"{system.at(bailout.depth_m or 0.0)} at {math.floor((bailout.leaves_at_min or 0.0) + 1e-6)} min"
+        head = f"{bailout.name[0].upper()}{bailout.name[1:]}: leave the loop at {where}"
+        if bailout.legs:
+            head += f"; {up(bailout.tts_min)} min to the surface"
+        parts += [_BLANK, _Prose(head, style="bold")]
+        if bailout.no_gas is not None:
+            parts += _no_gas(bailout, system)
+        elif not bailout.legs:
+            parts += [_Prose(finding.message) for finding in bailout.findings]
+        else:
+            rows = contingency_rows(plan, bailout)
+            parts += [_rows(plan.dive, rows, bailout.supply, system, None), _BLANK]
+            parts += [_gas(bailout.breathed, system, "Bailout gas")]
+    if any(bailout.legs for bailout in plan.bailouts):
+        flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
+        parts.append(_Prose(f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."))
+    return parts
 
 
-def _unsaid(plan: Plan) -> list[RenderableType]:
-    """What is not met for no reason of its own."""
-    said = {str(finding.values.get("contingency")) for finding in plan.findings}
-    if all(found.survived or found.name in said for found in plan.contingencies):
-        return []
-    return [_Prose("Not met without a reason above: it breaks what the plan itself breaks.", style="dim")]
+def _no_gas(found: Contingency, system: System) -> list[RenderableType]:
+    """Where a way up has nothing fit to breathe: no stops are planned there."""
+    assert found.no_gas is not None
+    gap = found.no_gas.gap
+    to = system.at(gap.to_m) if gap.to_m > 0.0 else "the surface"
+    said = f" NO GAS TO BREATHE FROM {system.at(gap.from_m)} TO {to} ".upper()
+    more = f"{up(found.no_gas.minutes)} min at the ascent rate. Left to try: {last_resorts(found)}."
+    return [Text(said, style="bold reverse"), _Prose(more)]
 
 
-def _bailout(plan: Plan, system: System) -> list[RenderableType]:
-    bailout = plan.bailout
-    if bailout is None:
-        return []
-    head = (
-        f"Bailout at the worst moment: leave the loop at {math.floor((bailout.leaves_at_min or 0.0) + 1e-6)} min, "
-        f"{system.at(bailout.depth_m or 0.0)}; {up(bailout.tts_min)} min to the surface"
-    )
-    flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
-    rmv = f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."
-    return [
-        _BLANK,
-        _Prose(head, style="bold"),
-        _rows(plan.dive, bailout_rows(plan), bailout.supply, system, None),
-        _BLANK,
-        _gas(bailout.breathed, system, "Bailout gas"),
-        _Prose(rmv),
-    ]
+def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[RenderableType]:
+    """The mates' bailouts in which this diver gives gas."""
+    parts: list[RenderableType] = []
+    for giving in given:
+        head = f"{giving.receiver}: {giving.name}. You stay on your loop and give:"
+        parts += [_BLANK, _Prose(head, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
+    return parts
 
 
 # --- What is breathed -------------------------------------------------------------------------------------------------
@@ -371,8 +387,9 @@ def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
 
 def _oxygen(plan: Plan) -> list[RenderableType]:
     line = f"Oxygen: CNS {up(plan.oxygen.cns_percent)} %, {up(plan.oxygen.otu)} OTU"
-    if plan.bailout is not None:
-        line += f"; with the bailout CNS {up(plan.bailout.oxygen.cns_percent)} %, {up(plan.bailout.oxygen.otu)} OTU"
+    bailout = plan.longest_bailout
+    if bailout is not None:
+        line += f"; with the bailout CNS {up(bailout.oxygen.cns_percent)} %, {up(bailout.oxygen.otu)} OTU"
     found = plan.oxygen
     if len(found.doses) == 1:
         return [_Prose(line + ".")]
@@ -421,7 +438,7 @@ def _day(day: Day, system: System) -> list[RenderableType]:
             _from_to(max(found.gf_start, 0.0), found.gf_end),
             _from_to(found.cns_start, found.cns_end),
             _from_to(found.otu_start, found.otu_end),
-            "NO-GO" if one.team.no_go else "no no-go",
+            "NO-GO" if one.team.no_go else "can be dived",
             style="bold" if one.team.no_go else "",
         )
     said = "Before it: surface interval. GF of the surface, CNS and OTU: at the start and the end"
@@ -501,7 +518,7 @@ def _handovers(team: Team, system: System) -> list[RenderableType]:
             if found.leaves_at_min is not None and found.depth_m is not None
             else ""
         )
-        verdict = "met" if found.survived else "NOT MET"
+        verdict = "; ".join(in_words(found))
         parts.append(_Prose(f"{bailout.diver}{where}: {up(found.tts_min)} min up, {verdict}.", "bold"))
         for given in bailout.handovers:
             when = f"{math.floor(given.run_time_min + 1e-6)} min, {system.at(given.depth_m)}"

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from leadline.brief.schema import SolveCylinder
 from leadline.cautions import CAUTIONS
+from leadline.plan.breathing import hard_density_g_l
 from leadline.plan.flying import hours
 from leadline.plan.rows import up
 from leadline.plan.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach, bottom_time
@@ -243,7 +244,7 @@ def _free(answer: MixAnswer, system: System) -> list[RenderableType]:
     if free.least_for:
         said += f" With 1 % less helium it is over the limit of {free.least_for}."
     if free.hard is not None and free.hard != free.mix:
-        said += f" For the hard limit of {answer.dive.limits.gas_density:g} g/L: {free.hard.name}."
+        said += f" For the hard limit of {hard_density_g_l(answer.dive):g} g/L: {free.hard.name}."
     return [Text(said), *([Text(free.hypoxic)] if free.hypoxic else [])]
 
 

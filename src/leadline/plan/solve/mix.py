@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from leadline.brief import divers
 from leadline.brief.schema import Cylinder, Dive, Level, Loop
 from leadline.physics.mix import Mix
-from leadline.plan.breathing import DENSITY_RECOMMENDED_G_L, HYPOXIC_CAUTION_BAR
+from leadline.plan.breathing import DENSITY_RECOMMENDED_G_L, HYPOXIC_CAUTION_BAR, hard_density_g_l
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR, Source
 from leadline.plan.solve.verdict import Told, Tried, Verdict
 
@@ -148,7 +148,7 @@ def free_mix(dive: Dive) -> FreeMix | None:
     so that a flush can bring the loop down; END and density are the loop's. None if no mix is within END and density.
     """
     richest = _richest_percent(dive)
-    hard_g_l = dive.limits.gas_density
+    hard_g_l = hard_density_g_l(dive)
     recommended_g_l = min(DENSITY_RECOMMENDED_G_L, hard_g_l)
     hard = _least_helium(dive, richest, hard_g_l)
     for o2 in range(richest, _leanest_percent(dive) - 1, -1):
@@ -210,7 +210,7 @@ def _broken(dive: Dive, mix: Mix, density_limit_g_l: float) -> list[str]:
     """What of END and density a mix is over at the deepest level."""
     _, end_m, density_g_l = _breathed_at_depth(dive, mix)
     over = {
-        "END": end_m > dive.limits.end + END_TOLERANCE_M,
+        "END": end_m > dive.limits.end_caution + END_TOLERANCE_M,
         "density": density_g_l > density_limit_g_l + DENSITY_TOLERANCE_G_L,
     }
     return [name for name, is_over in over.items() if is_over]

@@ -10,8 +10,10 @@ from leadline.brief.checks import contradictions
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
 from leadline.physics.mix import Mix
+from leadline.plan.causes import severity
 from leadline.plan.findings import Finding
 from leadline.plan.plan import Plan
+from leadline.plan.supply import short_of_gas
 from leadline.plan.team import Team, plan_team
 
 Told = Callable[[str], None]
@@ -98,7 +100,7 @@ def of_team(team: Team) -> Verdict:
     if team.no_go and not limits:
         limits = [_limit(f, "", "", "", dive) for f in team.findings if f.severity == "no-go"]
     plans = [member.plan for member in team.members]
-    bailouts = [bailout.tts_min for plan in plans if (bailout := plan.bailout) is not None]
+    bailouts = [bailout.tts_min for plan in plans if (bailout := plan.longest_bailout) is not None]
     return Verdict(
         limits=tuple(dict.fromkeys(limits)) if team.no_go else (),
         run_time_min=max(plan.schedule.run_time_min for plan in plans),
@@ -116,15 +118,14 @@ def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
     apart, since a contingency can do so where the plan only breathes into the reserve.
     """
     dive = plan.dive
-    own = [f for f in plan.findings if f.severity == "no-go" and "contingency" not in f.values]
+    own = [f for f in plan.findings if f.severity == "no-go" and "contingencies" not in f.values]
+    own += [short for use in plan.supply if (short := short_of_gas(dive, use)) is not None]
     yield from (_limit(finding, diver, "", "", dive) for finding in own)
     broken = {(f.code, _subject(f)) for f in own}
     for contingency in plan.contingencies:
-        if contingency.scenario.two_failures and dive.contingencies.two_failures != "no-go":
+        if severity(dive, contingency, plan.contingencies) != "no-go":
             continue
-        if contingency.kind == "oxygen gone" and plan.bailout is not None and plan.bailout.survived:
-            continue  # there is another way up: a caution
-        if contingency.scenario.nothing_to_breathe and ("bailout-none", "") in broken:
+        if contingency.scenario.way == () and ("bailout-none", "") in broken:
             continue
         for finding in contingency.findings:
             told = finding.code != "gas-short" and (finding.code, _subject(finding)) in broken
@@ -140,8 +141,7 @@ _NAMES = {
     "turn": "fill below minimum gas in {}",
     "minimum-gas": "minimum gas of {}",
     "density": "density of {}",
-    "ppo2-high": "ppO2 of {}",
-    "hypoxic": "hypoxia on {}",
+    "end": "END on {}",
     "cns": "CNS",
     "otu": "OTU",
     "cns-day": "oxygen of 24 hours",
@@ -150,7 +150,8 @@ _NAMES = {
     "run-time": "run-time limit",
     "scrubber": "scrubber",
     "surface-gf": "GF before the dive",
-    "no-way-up": "no way up",
+    "no-gas": "no gas to breathe",
+    "stops": "a stop that never clears",
     "bailout-none": "no bailout carried",
 }
 _SHARES = (

@@ -1,0 +1,342 @@
+"""What is wrong with a plan, one finding a cause: what the plan and all its contingencies break, put together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from leadline.brief.schema import Cylinder, Dive
+from leadline.plan.contingency import Contingency
+from leadline.plan.findings import Finding, Severity
+from leadline.plan.gases import Gap
+from leadline.plan.supply import CylinderUse, open_circuit_cylinders
+from leadline.units import SYSTEMS, RatedCubicFeet, System
+
+MOST_NAMED = 4
+"""Contingencies that a finding names; more are counted."""
+
+
+def judge(
+    dive: Dive, planned: Iterable[Finding], supply: Sequence[CylinderUse], found: Sequence[Contingency],
+    mates_give: bool = False,
+) -> list[Finding]:  # fmt: skip
+    """The findings of a plan and of its contingencies. `planned` and `supply` are those of the planned dive;
+    `mates_give`: a team shares bailout."""
+    planned = list(planned)
+    if dive.loop is not None and not mates_give and not open_circuit_cylinders(dive):
+        message = "No open-circuit cylinder is carried: there is nothing to bail out to."
+        planned.append(Finding("bailout-none", "no-go", message, brief="no bailout is carried"))
+        found = [c for c in found if not (c.no_gas is not None and c.scenario.way == ())]
+    graded = [(contingency, severity(dive, contingency, found)) for contingency in found]
+    short = list(_short_of_gas(dive, planned, supply, graded))
+    told = {str(finding.values["gas"]) for finding in short if finding.severity == "no-go"}
+    rest = [f for f in planned if f.code != "gas-short" and not (f.code == "turn" and f.values.get("gas") in told)]
+    return [
+        *_no_gas(dive, graded),
+        *short,
+        *_alike("stops", graded),
+        *rest,
+        *_alike("level-missed", graded),
+        *_exposure(planned, found),
+        *_reserves(dive, found),
+        *(_bailout_holds(dive, c) for c in found if c.kind == "bailout" and c.holds),
+        *_counted(found),
+    ]
+
+
+def severity(dive: Dive, contingency: Contingency, found: Sequence[Contingency]) -> Severity:
+    """What it means that one of the contingencies found fails: a no-go, but for two failures at once what the dive file
+    says, and a caution where the oxygen is gone and every bailout holds."""
+    if contingency.scenario.two_failures:
+        return dive.contingencies.two_failures
+    bailouts = [one.holds for one in found if one.kind == "bailout"]
+    return "caution" if contingency.kind == "oxygen gone" and bailouts and all(bailouts) else "no-go"
+
+
+# --- Gas --------------------------------------------------------------------------------------------------------------
+
+
+def _short_of_gas(
+    dive: Dive,
+    planned: Sequence[Finding],
+    supply: Sequence[CylinderUse],
+    graded: Sequence[tuple[Contingency, Severity]],
+) -> Iterator[Finding]:
+    """One finding for cylinders that are drawn on together, of the plan and of every contingency."""
+    carried = {cylinder.name: cylinder for cylinder in dive.cylinders}
+    cases: list[tuple[str, Severity, Finding, Sequence[CylinderUse]]] = []
+    cases += [("as planned", "no-go", f, supply) for f in planned if f.code == "gas-short"]
+    for contingency, severity in graded:
+        short = (f for f in contingency.findings if f.code == "gas-short")
+        cases += [(contingency.name, severity, f, contingency.supply) for f in short]
+        carried |= {c.name: c for c in contingency.scenario.dive.cylinders if c.name not in carried}
+    pools: dict[tuple[str, str], list[tuple[str, Severity, Finding, Sequence[CylinderUse]]]] = {}
+    for case in cases:
+        pools.setdefault(_pool(carried[str(case[2].values["cylinder"])]), []).append(case)
+    for pool in pools.values():
+        gravest: Severity = "no-go" if any(case[1] == "no-go" for case in pool) else "caution"
+        counted = [case for case in pool if case[1] == gravest]
+        names = list(dict.fromkeys(str(case[2].values["cylinder"]) for case in pool))
+        yield _short(dive, [carried[name] for name in names], gravest, counted)
+
+
+def _pool(cylinder: Cylinder) -> tuple[str, str]:
+    """Alike for cylinders that are drawn on together."""
+    return cylinder.gas.label, cylinder.use if cylinder.use in ("diluent", "oxygen", "inflation") else ""
+
+
+def _short(
+    dive: Dive, cylinders: Sequence[Cylinder], severity: Severity,
+    cases: Sequence[tuple[str, Severity, Finding, Sequence[CylinderUse]]],
+) -> Finding:  # fmt: skip
+    system = SYSTEMS[dive.units]
+    names = {cylinder.name for cylinder in cylinders}
+
+    def asked(case: tuple[str, Severity, Finding, Sequence[CylinderUse]]) -> float:
+        return sum(use.used_l for use in case[3] if use.name in names)
+
+    worst = max(cases, key=asked)
+    uses = [use for use in worst[3] if use.name in names]
+    needed_l, content_l, usable_l = (
+        sum(getattr(use, key) for use in uses) for key in ("used_l", "content_l", "usable_l")
+    )
+    runs_out = needed_l > content_l + 1e-6
+    finding = max((case[2] for case in cases if case[0] == worst[0]), key=lambda f: float(f.values["needed_l"]))
+    when = ""
+    if finding.run_time_min is not None and finding.depth_m is not None:
+        what = "runs out" if runs_out else "down to the reserve"
+        when = f", {what} at {math.floor(finding.run_time_min)} min, {system.at(finding.depth_m)}"
+    holders = " and ".join(cylinder.name for cylinder in cylinders)
+    in_them = list(dict.fromkeys(case[0] for case in cases))
+    others = f", short in {len(in_them)} contingencies" if len(in_them) > 1 else ""
+    message = (
+        f"{_capital(holders)} ({cylinders[0].gas.name}): {sizes(cylinders, system)} "
+        f"{'holds' if len(cylinders) == 1 else 'hold'} {system.gas(content_l)} {system.gas_unit}, "
+        f"{system.gas(usable_l)} above the reserve; needs {system.gas_up(needed_l)} {system.gas_unit} "
+        f"{'as planned' if worst[0] == 'as planned' else f'in the worst case ({worst[0]})'}{when}{others}."
+    )
+    values: dict[str, float | str] = {
+        "cylinder": cylinders[0].name, "cylinders": "; ".join(c.name for c in cylinders), "gas": cylinders[0].gas.label,
+        "needed_l": needed_l, "content_l": content_l, "usable_l": usable_l,
+        "short_l": needed_l - (content_l if runs_out else usable_l), "contingency": worst[0],
+        "contingencies": "; ".join(in_them),
+    }  # fmt: skip
+    verb = "runs" if len(cylinders) == 1 else "run"
+    brief = (
+        f"{holders} {verb} out" if runs_out else f"{holders} {'goes' if len(cylinders) == 1 else 'go'} into the reserve"
+    )
+    return Finding("gas-short", severity, message, values, finding.run_time_min, finding.depth_m, brief=brief)
+
+
+def sizes(cylinders: Sequence[Cylinder], system: System) -> str:
+    """Cylinders as a diver asks for them: "11 L at 200 bar", "2 × 80 cu ft at 3,000 psi"."""
+    said = [
+        (
+            f"{c.size.cubic_feet:g} cu ft" if isinstance(c.size, RatedCubicFeet) else f"{c.water_l:g} L",
+            f"{system.pressure(c.pressure)} {system.pressure_unit}",
+        )
+        for c in cylinders
+    ]
+    parts = [
+        f"{f'{said.count(one)} × ' if said.count(one) > 1 else ''}{one[0]} at {one[1]}" for one in dict.fromkeys(said)
+    ]
+    return " and ".join(parts)
+
+
+def _no_gas(dive: Dive, graded: Sequence[tuple[Contingency, Severity]]) -> Iterator[Finding]:
+    """Contingencies with nothing fit to breathe, those over the same depths together."""
+    alike: dict[Gap | str, list[tuple[Contingency, Severity]]] = {}
+    for contingency, severity in graded:
+        if contingency.no_gas is not None:
+            alike.setdefault(contingency.no_gas.gap, []).append((contingency, severity))
+        elif any(finding.code == "no-gas" for finding in contingency.findings):
+            alike.setdefault(contingency.findings[0].message, []).append((contingency, severity))
+    for group in alike.values():
+        first, no_gas = group[0][0].findings[0], group[0][0].no_gas
+        gravest: Severity = "no-go" if any(grade == "no-go" for _, grade in group) else "caution"
+        left = "" if no_gas is None else f" Left to try: {last_resorts(group[0][0])}."
+        named = _named([contingency.name for contingency, _ in group])
+        values: dict[str, float | str] = {**first.values, "contingencies": "; ".join(c.name for c, _ in group)}
+        message = f"{first.message.rstrip('.')}: {named}.{left}"
+        yield replace(first, severity=gravest, message=message, values=values)
+
+
+def last_resorts(contingency: Contingency) -> str:
+    """What is left to try where nothing fit to breathe is at hand, in words."""
+    said = []
+    for resort in contingency.no_gas.left if contingency.no_gas is not None else ():
+        if resort.what == "mate's gas":
+            said.append(f"{resort.whose}'s {resort.cylinder}")
+        elif resort.what == "loop flushed":
+            said.append("the loop, flushed with diluent or semi-closed")
+        else:
+            said.append("diluent on open circuit")
+    return " or ".join(said) if said else "nothing"
+
+
+def _alike(code: str, graded: Sequence[tuple[Contingency, Severity]]) -> Iterator[Finding]:
+    """One finding for all contingencies that end in it for the same reason."""
+    groups: dict[str, list[tuple[Contingency, Severity, Finding]]] = {}
+    for contingency, severity in graded:
+        for finding in contingency.findings:
+            if finding.code == code:
+                groups.setdefault(finding.message, []).append((contingency, severity, finding))
+    for message, group in groups.items():
+        own = group[0][2]
+        gravest: Severity = "no-go" if any(grade == "no-go" for _, grade, _ in group) else "caution"
+        yield replace(
+            own,
+            severity=gravest if own.severity == "no-go" else own.severity,
+            message=f"{message.rstrip('.')}: {_named([contingency.name for contingency, _, _ in group])}.",
+            values={**own.values, "contingencies": "; ".join(contingency.name for contingency, _, _ in group)},
+        )
+
+
+# --- Exposure ---------------------------------------------------------------------------------------------------------
+
+
+def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Iterator[Finding]:
+    """What contingencies take of oxygen, density, narcosis and scrubber over the hard limits, and a bailout over any:
+    where the plan itself does not. When things go wrong that is a caution."""
+    own = {_of_what(finding) for finding in planned if finding.grave or finding.severity != "note"}
+    groups: dict[tuple[str, object], list[tuple[Contingency, Finding]]] = {}
+    for contingency in found:
+        for finding in contingency.findings:
+            told = finding.grave or (contingency.kind == "bailout" and finding.code not in ("gas-short", "reserve"))
+            exposed = finding.code not in ("no-gas", "stops", "level-missed") and finding.severity == "caution"
+            if told and exposed and not contingency.scenario.two_failures and _of_what(finding) not in own:
+                groups.setdefault(_of_what(finding), []).append((contingency, finding))
+    for group in groups.values():
+        contingency, worst = max(group, key=lambda one: _how_much(one[1]))
+        others = (
+            f"; also in {_count(len(group) - 1, 'other contingency', 'other contingencies')}" if len(group) > 1 else ""
+        )
+        message = f"{_capital(contingency.name)}: {worst.message.rstrip('.')}{others}."
+        values: dict[str, float | str] = {
+            "contingency": contingency.name, "contingencies": "; ".join(c.name for c, _ in group), **worst.values
+        }  # fmt: skip
+        yield replace(worst, code=f"contingency-{worst.code}", message=message, values=values, grave=False)
+
+
+def _how_much(finding: Finding) -> float:
+    asked = ("density_g_l", "end_m", "cns_percent", "otu", "minutes", "ppo2_bar")
+    return next((float(finding.values[key]) for key in asked if key in finding.values), 0.0)
+
+
+def _of_what(finding: Finding) -> tuple[str, object]:
+    return finding.code, finding.values.get("gas", finding.values.get("cylinder"))
+
+
+# --- What is good to know ---------------------------------------------------------------------------------------------
+
+
+def _reserves(dive: Dive, found: Sequence[Contingency]) -> Iterator[Finding]:
+    """One caution for all contingencies that breathe into a reserve."""
+    system = SYSTEMS[dive.units]
+    left: dict[str, list[str]] = {}
+    for contingency in found:
+        for finding in contingency.findings:
+            if finding.code == "reserve":
+                pressure = system.pressure(float(finding.values["left_bar"]))
+                left.setdefault(contingency.name, []).append(f"{finding.values['cylinder']} {pressure}")
+    if left:
+        said = "; ".join(f"{name} ({', '.join(cylinders)})" for name, cylinders in left.items())
+        message = f"Breathed into the reserve, with what is then left in {system.pressure_unit}: {said}."
+        yield Finding("contingency-reserve", "caution", message, {"contingencies": float(len(left))})
+
+
+def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
+    assert found.leaves_at_min is not None
+    assert found.depth_m is not None
+    at = f"{SYSTEMS[dive.units].at(found.depth_m)} at {math.floor(found.leaves_at_min + 1e-6)} min"
+    gas = "gas lasts" if found.answers.gas == "lasts" else "gas lasts, into the reserve"
+    message = f"Bailout from {at}: {gas}, all stops done, {math.ceil(found.tts_min - 1e-6)} min to the surface."
+    values: dict[str, float | str] = {"leave_min": found.leaves_at_min, "tts_min": found.tts_min}
+    return Finding("bailout-holds", "note", message, values, found.leaves_at_min, found.depth_m)
+
+
+def lasting(found: Sequence[Contingency]) -> tuple[int, int]:
+    """In how many contingencies the gas lasts, and of how many."""
+    counted = [c for c in found if not any(finding.code == "level-missed" for finding in c.findings)]
+    return sum(c.answers.gas in ("lasts", "into the reserve") for c in counted), len(counted)
+
+
+def _counted(found: Sequence[Contingency]) -> Iterator[Finding]:
+    """In how many the gas lasts, and the longest way up among those that hold."""
+    lasts, of = lasting(found)
+    if not of:
+        return
+    message, holding = f"Gas lasts in {lasts} of {of} contingencies", [c for c in found if c.holds]
+    if holding:
+        longest = max(holding, key=lambda contingency: contingency.tts_min)
+        message += f"; the longest way up is {math.ceil(longest.tts_min - 1e-6)} min ({longest.name})"
+    yield Finding("contingencies", "note", f"{message}.", {"gas_lasts": float(lasts), "planned": float(of)})
+
+
+# --- A contingency in words -------------------------------------------------------------------------------------------
+
+
+def in_words(found: Contingency) -> tuple[str, ...]:
+    """What comes of a contingency in a few words each, the gravest first: "gas runs out at 43 min, 21 m, 340 L short",
+    "over CNS 100 %"."""
+    system = SYSTEMS[found.scenario.dive.units]
+    answers, said = found.answers, list[str]()
+    if answers.breathable == "no":
+        return ("no gas to breathe" + ("" if found.no_gas is None else f" {_depths(found.no_gas.gap, system)}"),)
+    if answers.stops == "not met":
+        return ("stops not met",)
+    if answers.gas == "not planned":
+        return tuple(finding.heading for finding in found.findings)
+    if answers.gas == "runs out":
+        short = [finding for finding in found.findings if finding.code == "gas-short"]
+        first = min(short, key=lambda f: f.run_time_min if f.run_time_min is not None else math.inf)
+        said.append(f"gas runs out{_when(first, system)}")
+    else:
+        said.append("gas lasts" if answers.gas == "lasts" else "gas lasts, into the reserve")
+    if answers.exposure == "over":
+        over = [f for f in found.findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
+        said.append(f"over {' and '.join(dict.fromkeys(_LIMITS.get(f.code, f.code) for f in over))}")
+    return tuple(said)
+
+
+def in_brief(found: Contingency) -> str:
+    """The first thing that does not hold, to stand over a sheet: "gas runs out"; empty where all does."""
+    if found.holds:
+        return ""
+    return "gas runs out" if found.answers.gas == "runs out" else in_words(found)[0]
+
+
+_LIMITS = {
+    "cns": "CNS", "cns-day": "CNS of 24 h", "otu": "OTU", "otu-days": "OTU of several days", "density": "density",
+    "end": "END", "scrubber": "scrubber",
+}  # fmt: skip
+
+
+def _when(finding: Finding, system: System) -> str:
+    if finding.run_time_min is None or finding.depth_m is None:
+        return ""
+    short = f"{system.gas_up(float(finding.values['short_l']))} {system.gas_unit} short"
+    return f" at {math.floor(finding.run_time_min)} min, {system.at(finding.depth_m)}, {short}"
+
+
+def _depths(gap: Gap, system: System) -> str:
+    return f"from {system.at(gap.from_m)} to {system.at(gap.to_m) if gap.to_m > 0.0 else 'the surface'}"
+
+
+# --- Words ------------------------------------------------------------------------------------------------------------
+
+
+def _named(names: Sequence[str]) -> str:
+    names = list(dict.fromkeys(names))
+    if len(names) <= MOST_NAMED:
+        return ", ".join(names)
+    return f"{', '.join(names[:MOST_NAMED])} and {len(names) - MOST_NAMED} more"
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
