@@ -7,7 +7,7 @@ import pytest
 from leadline.brief import parse_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.plan import Plan, plan
-from leadline.plan.rows import bailout_rows, contingency_rows, planned_rows, pressures_bar
+from leadline.plan.rows import contingency_rows, contingency_rows, planned_rows, pressures_bar
 from tests.dives import Tables, cylinder, looped, tables
 
 OPEN = tables(60, 20, "18/45", ("50", "oxygen"))
@@ -46,7 +46,7 @@ def test_two_levels_have_tts_only_from_the_last_on() -> None:
 
 def test_off_the_loop_the_first_row_is_a_change() -> None:
     found = planned(CLOSED)
-    rows = bailout_rows(found)
+    rows = contingency_rows(found)
     assert rows == contingency_rows(found, the(found, "bailout"))
     assert rows[0].changed
     assert rows[0].source.mix.label == "18/45"
@@ -64,7 +64,7 @@ def test_a_gas_found_empty_leaves_the_diver_on_what_he_breathes() -> None:
 
 def test_no_way_up_has_no_rows() -> None:
     found = planned(looped(60, 20, "18/45", setpoint=1.3))
-    assert bailout_rows(found) == ()
+    assert contingency_rows(found) == ()
     assert contingency_rows(found, the(found, "bailout")) == ()
 
 
