@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+import re
 import tomllib
 from pathlib import Path
 
@@ -34,6 +35,7 @@ from leadline.plan.solve.verdict import Limit, Verdict
 from leadline.plan.team import plan_team
 from leadline.units import FOOT_M, PSI_BAR
 from tests.dives import cylinder, tables
+from tests.plan.solve.test_interval import said_by
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NOTHING_GOES_WRONG = {
@@ -371,6 +373,8 @@ def test_no_bottom_time_holds_and_what_is_nearest():
     assert (answer.found, answer.best, answer.complete) == (False, None, True)
     assert [bound.name for bound in answer.binding] == ["density of air"]
     assert "38 m, left at 2 min" in answer.nearest
+    # The least of what was looked at: all are as dense, and the file's own 20 min are broken by nothing else.
+    assert re.match(r"Nearest miss, \d+ min: air: .* g/L at 45 m is over the hard limit of 6.2", answer.nearest_miss)
     assert holds(edited(given, depth=38, leave_at=2))
     assert not holds(edited(given, depth=39, leave_at=2))
 
@@ -383,6 +387,7 @@ def test_no_depth_holds_and_what_is_nearest():
     assert [bound.limits[0].code for bound in answer.binding] == ["gas-short", "minimum-gas"]
     best = longest(parse_dive(given)).best
     assert f"{best} min" in answer.nearest
+    assert answer.nearest_miss.startswith("Nearest miss, 1 m: ")
     assert holds(edited(given, leave_at=best))
 
 
@@ -392,6 +397,7 @@ def test_no_mix_holds_and_which_fails_by_least():
     answer = best_mix(parse_dive(given))
     assert not answer.found
     assert answer.choices[0].mix.label == "21/35"
+    assert answer.nearest_miss.startswith("Nearest miss, 21/35: ")
     assert all(not choice.verdict.holds for choice in answer.choices)
 
 
@@ -400,6 +406,7 @@ def test_not_even_the_largest_cylinders():
     answer = smallest_cylinders(parse_dive(given))
     assert not answer.found
     assert any(bound.limits[0].code == "gas-short" for bound in answer.limits)
+    assert answer.nearest_miss.startswith("Nearest miss, the largest everywhere: ")
 
 
 def test_no_deco_gas_holds():
@@ -409,6 +416,7 @@ def test_no_deco_gas_holds():
     assert not answer.found
     assert answer.nearest is not None
     assert any(limit.code == "tts" for limit in answer.nearest.verdict.limits)
+    assert re.search(r"TTS of \d+ min is over the limit of 10", answer.nearest_miss)
 
 
 @pytest.mark.parametrize(
@@ -496,14 +504,32 @@ def test_a_list_of_mixes_is_ranked_by_brute_force():
         made = copied(given)
         made["cylinders"][0]["gas"] = label
         if holds(made):
-            by_hand.append((plan(parse_dive(made)).schedule.run_time_min, float(label.split("/")[1]), label))
+            found = plan(parse_dive(made))
+            cautions = sum(finding.severity == "caution" for finding in found.findings)
+            by_hand.append((cautions, found.schedule.run_time_min, float(label.split("/")[1]), label))
     answer = best_mix(parse_dive(given | {"solve": {"gases": listed}}))
     assert [choice.mix.label for choice in answer.choices if choice.verdict.holds] == [
-        one[2] for one in sorted(by_hand)
+        one[-1] for one in sorted(by_hand)
     ]
     assert {choice.mix.label for choice in answer.choices} == set(listed)
     assert all(choice.verdict.limits for choice in answer.choices if not choice.verdict.holds)
     assert answer.dive.cylinders[0].gas.label == answer.choices[0].mix.label
+
+
+def test_a_mix_without_cautions_comes_before_a_quicker_one_with_some():
+    """54 m: 6.413 bar in EN 13319 water. 21/35 is (0.21·1.429 + 0.44·1.251 + 0.35·0.1786)·6.413/1.01325 = 5.78 g/L,
+    over the recommended 5.2, and its END (6.413·0.65 - 1.01325)/0.1 = 31.6 m, over 30: two cautions. 18/45 is
+    (0.18·1.429 + 0.37·1.251 + 0.45·0.1786)·6.413/1.01325 = 5.07 g/L, END 25.1 m: none. 21/35 is the quicker."""
+    given = wide(54, 20, "18/45") | {"solve": {"gases": ["21/35", "18/45"]}}
+    answer = best_mix(parse_dive(given))
+    assert [choice.mix.label for choice in answer.choices] == ["18/45", "21/35"]
+    clean, quick = (choice.verdict for choice in answer.choices)
+    assert (clean.cautions, len(quick.cautions)) == ((), 2)
+    assert quick.run_time_min < clean.run_time_min
+    assert answer.quickest.mix.label == "21/35"
+    said = said_by(answer)
+    assert "21/35 would be the quickest, with more cautions: " in said
+    assert "21/35: END 31.6 m at 54 m is over 30 m." in said
 
 
 def test_a_diluent_is_changed_in_loop_and_cylinder():

@@ -27,6 +27,10 @@ STEP_MIN = 5
 """Times are shown rounded up to this."""
 NO_HIGHER_M = 300.0
 """A site that is less than this above the last one is not taken to be higher (Leadline's choice)."""
+UNPUBLISHED = (
+    "Nothing published covers decompression dives on trimix or on a loop well. The model's number alone is no advice."
+)
+"""To be said beside every time at the surface that is the model's."""
 ONE_SPELL_MIN = 48 * 60.0
 """Dives that ended less than this before another belong together with it (Leadline's choice)."""
 
@@ -184,8 +188,7 @@ def note(units: SystemName) -> str:
     return (
         "Guidance: consensus of the 2002 Flying After Recreational Diving Workshop, for cabins at "
         f"{altitude(GUIDED_FROM_M, units)} to {altitude(CABIN_M, units)} after recreational dives on air and nitrox. "
-        "Nothing published covers decompression dives on trimix or on a loop well. "
-        "The model's number alone is no advice."
+        f"{UNPUBLISHED}"
     )
 
 

@@ -13,13 +13,13 @@ from rich.text import Text
 from leadline.brief.schema import SolveCylinder
 from leadline.cautions import CAUTIONS
 from leadline.plan.breathing import hard_density_g_l
-from leadline.plan.flying import hours
+from leadline.plan.flying import UNPUBLISHED, hours
 from leadline.plan.rows import up
 from leadline.plan.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach, bottom_time
 from leadline.plan.solve.cylinders import CylindersAnswer
 from leadline.plan.solve.data import Answer
-from leadline.plan.solve.deco import DecoAnswer, DecoChoice
-from leadline.plan.solve.interval import CONFIRMED_MIN, IntervalAnswer
+from leadline.plan.solve.deco import DecoAnswer, gases_named
+from leadline.plan.solve.interval import CONFIRMED_MIN, LEAST_MIN, IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
 from leadline.plan.solve.verdict import Bound, Told, Verdict
 from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
@@ -65,6 +65,8 @@ def render_answer(answer: Answer) -> RenderableType:
         parts += _deco(answer, system)
     else:
         parts += _cylinders(answer, system)
+    if answer.nearest_miss and answer.complete:
+        parts.append(Text(answer.nearest_miss))
     parts += [Text(""), *(Text(line, style="dim") for line in CAUTIONS)]
     return Group(*parts)
 
@@ -176,11 +178,19 @@ def _interval(answer: IntervalAnswer) -> list[RenderableType]:
     ]
     if answer.verdict is not None:
         parts.append(Text(_numbers(answer.verdict)))
-    if answer.best == answer.looked_from:
-        least = "with no surface interval at all" if answer.best == 0 else "as soon as the oxygen has been breathed"
-        parts.append(Text(f"It holds {least}: nothing binds."))
+    assert answer.model_min is not None
+    if answer.model_min < answer.best:
+        said = f"By the model {hours(answer.model_min)}; {LEAST_MIN} min is the least that is given as an answer"
+        parts.append(Text(f"{said} (common practice, no source)."))
+    if answer.model_min == answer.looked_from:
+        least = (
+            "with no surface interval at all" if answer.model_min == 0 else "as soon as the oxygen has been breathed"
+        )
+        parts.append(Text(f"It holds {least}: nothing of the model binds."))
     else:
-        parts += [Text("One minute less:"), _failing(answer.binding)]
+        fails = "One minute less:" if answer.model_min == answer.best else f"At {hours(answer.model_min - 1)}:"
+        parts += [Text(fails), _failing(answer.binding)]
+    parts.append(Text(UNPUBLISHED, style="bold"))
     said = f"Every minute of the next {CONFIRMED_MIN} was looked at, and longer ones at wide steps: all hold."
     parts.append(Text(said, style="dim"))
     if answer.holds_below:
@@ -207,8 +217,8 @@ def _mix(answer: MixAnswer, system: System) -> list[RenderableType]:
     elif answer.complete:
         parts.append(Text(f"No mix {'of [solve] gases ' if answer.listed else ''}holds at {at}.", style="bold"))
     table = _table(
-        [("Mix", False), ("Holds", False), ("Run time", True), ("ppO2", True), (f"END {unit}", True), ("g/L", True),
-         ("What fails", False)]
+        [("Mix", False), ("Holds", False), ("Cautions", True), ("Run time", True), ("ppO2", True),
+         (f"END {unit}", True), ("g/L", True), ("What fails", False)]
     )  # fmt: skip
     for choice in answer.choices:
         run_time_min = choice.verdict.run_time_min
@@ -216,6 +226,7 @@ def _mix(answer: MixAnswer, system: System) -> list[RenderableType]:
             table,
             choice.mix.name,
             "yes" if choice.verdict.holds else "no",
+            f"{len(choice.verdict.cautions)}" if run_time_min is not None else "",
             up(run_time_min) if run_time_min is not None else "",
             f"{choice.ppo2_bar:.2f}",
             system.depth(round(choice.end_m / system.depth_m) * system.depth_m),
@@ -225,8 +236,13 @@ def _mix(answer: MixAnswer, system: System) -> list[RenderableType]:
         )
     if answer.choices:
         parts.append(table)
-    if not answer.found and answer.listed and answer.complete:
-        parts.append(Text(f"The nearest is {answer.choices[0].mix.name}: it fails by least."))
+    best, quickest = (answer.choices[0], answer.quickest) if answer.found else (None, None)
+    if best is not None and quickest is not None and best.verdict.cautions:
+        parts.append(Text(f"To weigh: {' '.join(best.verdict.cautions)}"))
+    if best is not None and quickest is not None and quickest.mix != best.mix:
+        more = [caution for caution in quickest.verdict.cautions if caution not in best.verdict.cautions]
+        said = f"{quickest.mix.name} would be the quickest, with more cautions: {' '.join(more)}"
+        parts.append(Text(said))
     return [*parts, *_free(answer, system)]
 
 
@@ -248,30 +264,18 @@ def _free(answer: MixAnswer, system: System) -> list[RenderableType]:
     return [Text(said), *([Text(free.hypoxic)] if free.hypoxic else [])]
 
 
-def _gases(choice: DecoChoice, system: System) -> str:
-    named = [
-        f"{gas.mix.name} in {gas.cylinder}"
-        + (f" from {system.at(gas.switch_m)}" if gas.switch_m is not None else ", not breathed")
-        for gas in choice.gases
-    ]
-    return "; ".join(named) or "no deco gas"
-
-
 def _deco(answer: DecoAnswer, system: System) -> list[RenderableType]:
     parts: list[RenderableType] = []
     if answer.best is not None:
-        parts.append(Text(f"Best deco gases: {_gases(answer.best, system)}", style="bold"))
+        parts.append(Text(f"Best deco gases: {gases_named(answer.best.gases, system)}", style="bold"))
         parts.append(Text(_numbers(answer.best.verdict)))
     elif answer.complete:
         parts.append(Text(f"None of the {answer.choices} choices of deco gases holds.", style="bold"))
     if answer.runner_up is not None:
         numbers = _numbers(answer.runner_up.verdict)
-        parts.append(Text(f"Runner-up: {_gases(answer.runner_up, system)}. {numbers}"))
+        parts.append(Text(f"Runner-up: {gases_named(answer.runner_up.gases, system)}. {numbers}"))
     elif answer.best is not None and answer.complete:
         parts.append(Text("No other choice holds."))
-    if answer.nearest is not None:
-        said = " ".join(limit.message for limit in answer.nearest.verdict.limits)
-        parts.append(Text(f"What fails by least: {_gases(answer.nearest, system)}. {said}"))
     return parts
 
 

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import sys
 
 import pytest
@@ -9,6 +10,7 @@ from rich.console import Console
 
 from leadline.brief import BriefError, parse_dive, read_dive
 from leadline.plan import plan
+from leadline.plan.flying import note
 from leadline.plan.oxygen import carried
 from leadline.plan.solve import answer_as_data, shortest_interval
 from leadline.plan.solve import verdict as verdict_of
@@ -51,30 +53,46 @@ def test_every_minute_by_hand(tmp_path):
     answer = shortest_interval(dive)
     last = max(i for i, good in enumerate(by_hand) if not good)
     assert 0 < last < 240
-    assert answer.best == last + 1
+    assert answer.model_min == last + 1
+    assert answer.best == max(60, last + 1)
     assert answer.given_holds == by_hand[60]
     assert answer.dive.previous[-1].surface_interval == answer.best
-    assert verdict_of(with_interval(dive, answer.best)).holds
-    assert not verdict_of(with_interval(dive, answer.best - 1)).holds
+    assert verdict_of(with_interval(dive, answer.model_min)).holds
+    assert verdict_of(with_interval(dive, answer.best)) == answer.verdict
+    assert not verdict_of(with_interval(dive, answer.model_min - 1)).holds
     assert [bound.name for bound in answer.binding] == ["run-time limit"]
 
 
 def test_the_oxygen_of_the_interval_is_kept(tmp_path):
     """On oxygen the wait is shorter, and never shorter than the oxygen takes."""
-    on_air = shortest_interval(limited(tmp_path, 50)).best
+    on_air = shortest_interval(limited(tmp_path, 50)).model_min
     on_oxygen = shortest_interval(limited(tmp_path, 50, 60, 30))
     assert on_oxygen.dive.previous[-1].oxygen == 30.0
     assert on_oxygen.looked_from == 30
-    assert 30 <= on_oxygen.best < on_air
-    assert not verdict_of(with_interval(on_oxygen.dive, on_oxygen.best - 1)).holds or on_oxygen.best == 30
+    least = on_oxygen.model_min
+    assert 30 <= least < on_air
+    assert not verdict_of(with_interval(on_oxygen.dive, least - 1)).holds or least == 30
     mild = shortest_interval(limited(tmp_path, 400, 60, 45))
-    assert (mild.best, mild.binding) == (45, ())
+    assert (mild.best, mild.model_min, mild.binding) == (60, 45, ())
+    long = shortest_interval(limited(tmp_path, 400, 90, 75))
+    assert (long.best, long.model_min) == (75, 75)
 
 
 def test_where_nothing_binds(tmp_path):
     answer = shortest_interval(limited(tmp_path, 400))
-    assert (answer.best, answer.binding, answer.looked_from) == (0, (), 0)
-    assert "It holds with no surface interval at all" in said_by(answer)
+    assert (answer.best, answer.model_min, answer.binding, answer.looked_from) == (60, 0, (), 0)
+    said = said_by(answer)
+    assert "It holds with no surface interval at all" in said
+    assert "1 h" in said
+    assert "By the model 0 min; 60 min is the least that is given as an answer (common practice, no source)." in said
+
+
+def test_the_caution_of_the_flying_table_stands_beside_every_answer(tmp_path):
+    """Nothing published covers it: said with the answer, in the terminal, as data, and in the note on flying."""
+    answer = shortest_interval(limited(tmp_path, 50))
+    assert "Nothing published covers decompression dives on trimix or on a loop well." in said_by(answer)
+    assert answer_as_data(answer)["caution"] in note("metric")
+    assert "The model's number alone is no advice." in said_by(answer)
 
 
 def test_where_no_interval_is_long_enough(tmp_path):
@@ -84,7 +102,7 @@ def test_where_no_interval_is_long_enough(tmp_path):
     assert [bound.name for bound in answer.binding] == ["run-time limit"]
     said = said_by(answer)
     assert "No surface interval up to 14 days is long enough." in said
-    assert "Run time of" in said
+    assert re.search(r"Nearest miss, .*: Run time of \d+ min is over the limit of 31\.", said)
 
 
 def test_cns_by_hand():
@@ -96,7 +114,7 @@ def test_cns_by_hand():
     dive = parse_dive(given).model_copy(update={"previous": dive.previous})
     taken = plan(dive).oxygen.cns_percent - carried(dive).cns_percent
     assert 1.0 < taken < 10.0
-    best = shortest_interval(dive).best
+    best = shortest_interval(dive).model_min
     assert 99.0 * 2.0 ** (-best / 90.0) + taken <= 100.0 < 99.0 * 2.0 ** (-(best - 1) / 90.0) + taken
 
 

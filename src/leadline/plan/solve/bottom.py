@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from leadline.brief.schema import Dive, Level
-from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, halved
+from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, halved, nearest_miss
 from leadline.units import SYSTEMS
 
 BEHIND = 3
@@ -83,7 +83,9 @@ class Reach:
     gaps: tuple[int, ...]
     """Values below the best that were looked at and do not hold."""
     nearest: str
-    """Where there is no answer: what is nearest, in one sentence."""
+    """Where there is no answer: the depth or time that would hold, in one sentence."""
+    nearest_miss: str
+    """Where there is no answer: what fails by least of what was looked at, in one sentence."""
     complete: bool
     tried: int
 
@@ -216,12 +218,16 @@ def _answer(
     binding: tuple[Bound, ...] = ()
     behind: list[Bound] = []
     gaps: tuple[int, ...] = ()
+    miss = ""
     if best is not None:
         binding = tuple(bound for bound in _bounds(verdicts, best) if bound.holds_to == best)
         behind = _behind(verdicts, best)[:BEHIND]
         gaps = tuple(value for value in sorted(verdicts) if value < best and not verdicts[value].holds)
     elif verdicts:
         binding = always(verdicts[min(verdicts)])
+        value = min(verdicts, key=lambda value: (verdicts[value].nearness, abs(value - given)))
+        unit = "min" if sought == "time" else SYSTEMS[dive.units].depth_unit
+        miss = nearest_miss(f"{value} {unit}", verdicts[value])
     return Reach(
         sought=sought,
         dive=made(best) if best is not None else dive,
@@ -235,6 +241,7 @@ def _answer(
         behind=tuple(behind),
         gaps=gaps,
         nearest=nearest,
+        nearest_miss=miss,
         complete=complete,
         tried=len(verdicts),
     )

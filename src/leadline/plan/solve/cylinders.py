@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Cylinder, Dive, SolveCylinder
-from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always
+from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, nearest_miss
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,13 @@ class CylindersAnswer:
     def found(self) -> bool:
         """Whether cylinders of the list suffice."""
         return bool(self.fitted)
+
+    @property
+    def nearest_miss(self) -> str:
+        """Where not even the largest suffice: what they break, in one sentence."""
+        if self.found or self.verdict is None:
+            return ""
+        return nearest_miss("the largest everywhere", self.verdict)
 
 
 def smallest_cylinders(dive: Dive, source: str = "dive", told: Told | None = None) -> CylindersAnswer:

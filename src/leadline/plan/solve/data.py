@@ -6,11 +6,12 @@ import math
 from typing import Any
 
 from leadline.brief.schema import SolveCylinder
+from leadline.plan.flying import UNPUBLISHED
 from leadline.plan.solve.bottom import Reach, bottom_time
 from leadline.plan.solve.cylinders import CylindersAnswer, Fitted
 from leadline.plan.solve.deco import DecoAnswer, DecoChoice
 from leadline.plan.solve.frontier import Frontier
-from leadline.plan.solve.interval import IntervalAnswer
+from leadline.plan.solve.interval import LEAST_MIN, IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
 from leadline.plan.solve.verdict import Bound, Limit, Verdict
 from leadline.units import SYSTEMS
@@ -26,6 +27,7 @@ def answer_as_data(answer: Answer, around: Frontier | None = None) -> dict[str, 
         "found": answer.found,
         "complete": answer.complete,
         "plans_tried": answer.tried,
+        "nearest_miss": answer.nearest_miss or None,
     }
     if isinstance(answer, Reach):
         made |= _reach_data(answer)
@@ -92,6 +94,7 @@ def _verdict_data(found: Verdict) -> dict[str, Any]:
         "otu": found.otu,
         "bailout_tts_min": found.way_up_min,
         "limits": [_limit_data(limit) for limit in found.limits],
+        "cautions": list(found.cautions),
     }
 
 
@@ -143,6 +146,9 @@ def _interval_data(answer: IntervalAnswer) -> dict[str, Any]:
         "after": earlier.title,
         "oxygen_min": earlier.oxygen,
         "best": answer.best,
+        "model_min": answer.model_min,
+        "least_min": LEAST_MIN,
+        "caution": UNPUBLISHED,
         "given": answer.given_min,
         "given_holds": answer.given_holds,
         "looked_from": answer.looked_from,

@@ -13,8 +13,9 @@ from leadline.brief.schema import Cylinder, Dive, Stops
 from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.schedule import lay_out, schedule
-from leadline.plan.solve.verdict import Told, Tried, Verdict
+from leadline.plan.solve.verdict import Told, Tried, Verdict, nearest_miss
 from leadline.plan.supply import open_circuit_cylinders
+from leadline.units import SYSTEMS, System
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,23 @@ class DecoAnswer:
         """Whether a choice holds."""
         return self.best is not None
 
+    @property
+    def nearest_miss(self) -> str:
+        """Where nothing holds: what fails by least, in one sentence."""
+        if self.nearest is None:
+            return ""
+        return nearest_miss(gases_named(self.nearest.gases, SYSTEMS[self.dive.units]), self.nearest.verdict)
+
+
+def gases_named(gases: Sequence[DecoGas], system: System) -> str:
+    """Deco gases as a diver says them: "50 % in left stage from 21 m"."""
+    named = [
+        f"{gas.mix.name} in {gas.cylinder}"
+        + (f" from {system.at(gas.switch_m)}" if gas.switch_m is not None else ", not breathed")
+        for gas in gases
+    ]
+    return "; ".join(named) or "no deco gas"
+
 
 Filled = tuple[Mix | None, ...]
 """What is in each of the cylinders that are free to be filled; None: it stays ashore."""
@@ -90,7 +108,7 @@ def best_deco(dive: Dive, source: str = "dive", told: Told | None = None) -> Dec
     except KeyboardInterrupt:
         complete = False
     holding.sort(key=lambda one: (*_length(one[1]), sum(mix is not None for mix in one[0])))
-    failing.sort(key=lambda one: (one[1].over, one[1].run_time_min or math.inf))
+    failing.sort(key=lambda one: (one[1].nearness, one[1].run_time_min or math.inf))
     made = [DecoChoice(_switches(dive, filled), found) for filled, found in holding[:2]]
     return DecoAnswer(
         dive=with_deco(dive, holding[0][0]) if holding else dive,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
 from leadline.plan.flying import hours
-from leadline.plan.solve.verdict import Bound, Told, Tried, Verdict, always, halved
+from leadline.plan.solve.verdict import Bound, Told, Tried, Verdict, always, halved, nearest_miss
 
 LOOKED_AT_MIN = (
     0, 15, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360, 480, 600, 720, 960, 1200, 1440, 2160, 2880, 4320, 5760, 7200,
@@ -17,7 +17,9 @@ LOOKED_AT_MIN = (
 )  # fmt: skip
 """Between the last of these that fails and the next, every minute counts. The last is the longest a dive file takes."""
 CONFIRMED_MIN = 30
-"""So many minutes from the answer on are each looked at."""
+"""So many minutes from the model's own answer on are each looked at."""
+LEAST_MIN = 60
+"""No shorter surface interval is given as an answer, whatever the model says. Common practice, no source."""
 
 
 def with_interval(dive: Dive, minutes: float) -> Dive:
@@ -39,14 +41,19 @@ class IntervalAnswer:
     looked_from: int
     """As long as what is breathed of it on oxygen, or 0."""
     looked_to: int
+    model_min: int | None
+    """By the model, whole minutes. One less fails, or is shorter than `looked_from`; of the longer ones looked at all
+    hold."""
     best: int | None
-    """Whole minutes. One less fails, or is shorter than `looked_from`; of the longer ones looked at all hold."""
+    """The longer of the model's and LEAST_MIN."""
     verdict: Verdict | None
     """Of the answer."""
     binding: tuple[Bound, ...]
-    """What one minute less breaks; without an answer what the longest looked at breaks."""
+    """What one minute less than the model's breaks; without an answer what the longest looked at breaks."""
     holds_below: tuple[int, ...]
-    """Shorter ones that were looked at and hold, with one that fails after them."""
+    """Shorter ones than the model's that were looked at and hold, with one that fails after them."""
+    nearest_miss: str
+    """Where there is no answer: what fails by least of what was looked at, in one sentence."""
     complete: bool
     tried: int
 
@@ -58,7 +65,7 @@ class IntervalAnswer:
 
 def shortest_interval(dive: Dive, source: str = "dive", told: Told | None = None) -> IntervalAnswer:
     """The shortest surface interval after the last dive before this one, in whole minutes, at which the plan and every
-    contingency hold. BriefError for a dive that comes after none.
+    contingency hold; LEAST_MIN at least. BriefError for a dive that comes after none.
 
     All of LOOKED_AT_MIN first; from the last of them that fails halving up to the next, and then every minute for
     CONFIRMED_MIN; behind one that fails among those the search goes on.
@@ -77,24 +84,33 @@ def shortest_interval(dive: Dive, source: str = "dive", told: Told | None = None
         verdicts[minutes] = at(float(minutes))
         return verdicts[minutes].holds
 
-    best, complete, given_holds = None, True, None
+    model_min, best, complete, given_holds = None, None, True, None
     try:
         given_holds = at(given_min).holds
-        best = _shortest(holds, low)
+        model_min = _shortest(holds, low)
+        if model_min is not None:
+            best = max(model_min, LEAST_MIN)
+            holds(best)
     except KeyboardInterrupt:
         complete = False
     last = max(verdicts, default=low)
-    fails = last if best is None else best - 1
+    fails = last if model_min is None else model_min - 1
+    miss = ""
+    if complete and best is None:
+        value = min(verdicts, key=lambda minutes: (verdicts[minutes].nearness, minutes))
+        miss = nearest_miss(hours(value), verdicts[value])
     return IntervalAnswer(
         dive=dive if best is None else with_interval(dive, best),
         given_min=given_min,
         given_holds=given_holds,
         looked_from=low,
         looked_to=last,
+        model_min=model_min,
         best=best,
         verdict=verdicts[best] if best is not None else None,
         binding=always(verdicts[fails]) if fails in verdicts and complete else (),
-        holds_below=tuple(m for m in sorted(verdicts) if best is not None and m < best and verdicts[m].holds),
+        holds_below=tuple(m for m in sorted(verdicts) if model_min is not None and m < model_min and verdicts[m].holds),
+        nearest_miss=miss,
         complete=complete,
         tried=len(tried.verdicts),
     )

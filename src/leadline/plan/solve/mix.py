@@ -11,7 +11,7 @@ from leadline.brief.schema import Cylinder, Dive, Level, Loop
 from leadline.physics.mix import Mix
 from leadline.plan.breathing import DENSITY_RECOMMENDED_G_L, HYPOXIC_CAUTION_BAR, hard_density_g_l
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR, Source
-from leadline.plan.solve.verdict import Told, Tried, Verdict
+from leadline.plan.solve.verdict import Told, Tried, Verdict, nearest_miss
 
 END_TOLERANCE_M = 0.5
 DENSITY_TOLERANCE_G_L = 0.005
@@ -79,10 +79,24 @@ class MixAnswer:
         """Whether a mix holds."""
         return bool(self.choices) and self.choices[0].verdict.holds
 
+    @property
+    def quickest(self) -> MixChoice | None:
+        """The one with the shortest run time of those that hold."""
+        holding = [choice for choice in self.choices if choice.verdict.holds]
+        return min(holding, key=lambda choice: choice.verdict.run_time_min or 0.0, default=None)
+
+    @property
+    def nearest_miss(self) -> str:
+        """Where no mix holds: what fails by least, in one sentence."""
+        if self.found or not self.choices:
+            return ""
+        return nearest_miss(self.choices[0].mix.name, self.choices[0].verdict)
+
 
 def best_mix(dive: Dive, source: str = "dive", told: Told | None = None) -> MixAnswer:
-    """The best mix for the deepest level: of [solve] gases the one with the shortest run time among those with which
-    everything holds, then the one with least helium, then most oxygen; without a list the one of `free_mix`."""
+    """The best mix for the deepest level: of [solve] gases, among those with which everything holds, the one with the
+    fewest cautions, then the shortest run time, then least helium, then most oxygen; without a list the one of
+    `free_mix`."""
     tried = Tried(source, told)
     free = free_mix(dive)
     listed = tuple(dict.fromkeys(dive.solve.gases))
@@ -97,12 +111,17 @@ def best_mix(dive: Dive, source: str = "dive", told: Told | None = None) -> MixA
         complete = False
     holding = [choice for choice in choices if choice.verdict.holds]
     failing = [choice for choice in choices if not choice.verdict.holds]
-    holding.sort(key=lambda choice: (choice.verdict.run_time_min or 0.0, choice.mix.he, -choice.mix.o2))
-    failing.sort(key=lambda choice: (choice.verdict.over, choice.mix.he))
+    holding.sort(key=_preferred)
+    failing.sort(key=lambda choice: (choice.verdict.nearness, choice.mix.he))
     best = with_mix(dive, holding[0].mix) if holding else dive
     return MixAnswer(
         best, dive.deepest_m, bool(listed), (*holding, *failing), free, lightest, complete, len(choices)
     )  # fmt: skip
+
+
+def _preferred(choice: MixChoice) -> tuple[int, float, float, float]:
+    found, mix = choice.verdict, choice.mix
+    return len(found.cautions), found.run_time_min or 0.0, mix.he, -mix.o2
 
 
 def with_mix(dive: Dive, mix: Mix) -> Dive:

@@ -64,6 +64,8 @@ class Verdict:
     otu: float | None = None
     way_up_min: float | None = None
     """The longest bailout from the worst moment; None on open circuit."""
+    cautions: tuple[str, ...] = ()
+    """What is to be weighed, of the plan and of every contingency."""
 
     @property
     def holds(self) -> bool:
@@ -79,6 +81,12 @@ class Verdict:
     def over(self) -> float:
         """By how much the limit most broken is: what is asked over what is allowed."""
         return max((limit.over for limit in self.limits), default=1.0)
+
+    @property
+    def nearness(self) -> tuple[float, bool, float]:
+        """How near a dive that does not hold is to holding, the nearest first: by how much the limit most broken is
+        over, whether it can be planned, by how much all limits together are over."""
+        return self.over, self.refused, sum(limit.over for limit in self.limits if math.isfinite(limit.over))
 
 
 def verdict(dive: Dive, source: str = "dive") -> Verdict:
@@ -108,7 +116,16 @@ def of_team(team: Team) -> Verdict:
         cns_percent=max(plan.oxygen.cns_percent for plan in plans),
         otu=max(plan.oxygen.otu for plan in plans),
         way_up_min=max(bailouts, default=None),
+        cautions=tuple(finding.message for finding in team.findings if finding.severity == "caution"),
     )
+
+
+def nearest_miss(what: str, found: Verdict) -> str:
+    """In one sentence what fails by least, and what it breaks most."""
+    worst = max(found.limits, key=lambda limit: limit.over)
+    more = len({limit.group for limit in found.limits}) - 1
+    also = f"; {more} more {'limit fails' if more == 1 else 'limits fail'}" if more else ""
+    return f"Nearest miss, {what}: {worst.message.rstrip('.')}{also}."
 
 
 def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
