@@ -571,14 +571,17 @@ class Contingencies(_Table):
 
 
 class Limits(_Table):
-    """The diver's own limits: of each exposure one that is a caution and one that is a no-go."""
+    """The diver's own limits: for each one value that is a caution and one that is a no-go."""
 
-    ppo2_bottom: PpO2Limit = Field(1.4, description="never planned above at the levels and on the way down, bar")
-    ppo2_bottom_caution: PpO2Limit | None = Field(None, description="a caution above it; ppo2_bottom if not given, bar")
-    ppo2_deco: PpO2Limit = Field(
-        1.6, description="never planned above on the way up, nor anywhere when things go wrong; gases change by it, bar"
+    ppo2_bottom: PpO2Limit = Field(
+        1.4, description="at the levels and on the way down: gases are chosen by it, and over it is a caution; bar"
     )
-    ppo2_deco_caution: PpO2Limit | None = Field(None, description="a caution above it; ppo2_deco if not given, bar")
+    ppo2_bottom_no_go: PpO2Limit | None = Field(None, description="over it is a no-go; ppo2_bottom if not given, bar")
+    ppo2_deco: PpO2Limit = Field(
+        1.6,
+        description="on the way up, and anywhere when things go wrong: gases change by it; over it is a caution, bar",
+    )
+    ppo2_deco_no_go: PpO2Limit | None = Field(None, description="over it is a no-go; ppo2_deco if not given, bar")
     cns_caution: OfLimit = Field(80.0, description="CNS, % of NOAA's single exposure")
     cns_no_go: Annotated[float, *_or_never(5.0, 1000.0, "%")] = Field(100.0, description="in the plan; or never")
     otu_caution: Annotated[float, _number(5.0, 5000.0, "OTU"), _plain(5.0, 5000.0)] = Field(
@@ -604,9 +607,9 @@ class Limits(_Table):
     @model_validator(mode="after")
     def _in_order(self, info: ValidationInfo) -> Limits:
         for key in ("ppo2_bottom", "ppo2_deco"):
-            caution, limit = getattr(self, f"{key}_caution"), getattr(self, key)
-            if caution is not None and caution > limit:
-                raise AtKey(f"{key}_caution", f"{caution:g} is over {key}, {limit:g}; it must be at most that")
+            no_go, limit = getattr(self, f"{key}_no_go"), getattr(self, key)
+            if no_go is not None and no_go < limit:
+                raise AtKey(f"{key}_no_go", f"{no_go:g} is below {key}, {limit:g}; it must be at least that")
         for name in ("cns", "otu", "density", "end", "scrubber"):
             caution, no_go = getattr(self, f"{name}_caution"), getattr(self, f"{name}_no_go")
             if caution > no_go + 1e-9:

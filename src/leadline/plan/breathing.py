@@ -130,16 +130,27 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
     found: list[Finding] = []
     high, name = part.ppo2_high_bar, part.source.name
     key = "ppo2_deco" if part.on_the_way_up else "ppo2_bottom"
-    own = limits.ppo2_deco_caution if part.on_the_way_up else limits.ppo2_bottom_caution
+    no_go = limits.ppo2_deco_no_go if part.on_the_way_up else limits.ppo2_bottom_no_go
+    limit = no_go if no_go is not None else part.limit_bar
+    values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}
     # On the way up gases are changed by the limit and the grid's tolerance: that is no caution.
-    tolerance = GRID_TOLERANCE_BAR if part.on_the_way_up or own is not None else ROUNDING_BAR
-    limit, named = (own, f"{key}_caution") if own is not None else (part.limit_bar, key)
-    values: dict[str, float | str] = {
-        "ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label, "key": f"[limits] {named}"
-    }  # fmt: skip
-    if high > limit + tolerance + 1e-9:
-        within = f", within the tolerance of {GRID_TOLERANCE_BAR:g}" if own is None else ""
-        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over {limit:.2f} ([limits] {named}){within}."
+    tolerance = GRID_TOLERANCE_BAR if part.on_the_way_up else ROUNDING_BAR
+    if high > limit + GRID_TOLERANCE_BAR + 1e-9:
+        named = f"[limits] {key}{'_no_go' if no_go is not None else ''}"
+        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over the limit of {limit:.2f} ({named})."
+        brief = f"ppO2 {high:.2f} on {name} at {at(part.deepest_m)}"
+        values["key"] = named
+        found.append(
+            Finding("ppo2-high", "no-go", message, values, part.first_min, part.deepest_m, brief=brief, grave=True)
+        )
+    elif high > part.limit_bar + tolerance + 1e-9:
+        within = (
+            f", within the tolerance of {GRID_TOLERANCE_BAR:g}" if high <= part.limit_bar + GRID_TOLERANCE_BAR else ""
+        )
+        message = (
+            f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over {part.limit_bar:.2f} ([limits] {key}){within}."
+        )
+        values |= {"limit_bar": part.limit_bar, "key": f"[limits] {key}"}
         found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
     if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
         message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {at(part.shallowest_m)}."

@@ -542,7 +542,7 @@ def _held_to_the_deco_limit(dive: Dive) -> Dive:
     """When things go wrong the working limit of ppO2 gives way to the one of the ascent."""
     limits = dive.limits
     limit = max(limits.ppo2_bottom, limits.ppo2_deco)
-    changed = {"ppo2_bottom": limit, "ppo2_bottom_caution": None}
+    changed = {"ppo2_bottom": limit, "ppo2_bottom_no_go": None}
     return dive.model_copy(update={"limits": limits.model_copy(update=changed)})
 
 

@@ -90,25 +90,25 @@ Way = tuple[Step, ...]
 
 @dataclass(frozen=True)
 class Limit:
-    """A limit of ppO2 [bar], and the key of [limits] that it is of."""
+    """A limit of ppO2."""
 
-    key: str
+    name: str
+    """As a refusal names it: "[limits] ppo2_deco"."""
     bar: float
 
     @classmethod
     def when_wrong(cls, dive: Dive) -> Limit:
         """When things go wrong the working limit gives way to that of the ascent."""
         bottom, deco = dive.limits.ppo2_bottom, dive.limits.ppo2_deco
-        return cls("ppo2_deco", deco) if deco >= bottom else cls("ppo2_bottom", bottom)
-
-    @classmethod
-    def on_the_way_up(cls, dive: Dive) -> Limit:
-        """That of the ascent."""
-        return cls("ppo2_deco", dive.limits.ppo2_deco)
+        return cls("[limits] ppo2_deco", deco) if deco >= bottom else cls("[limits] ppo2_bottom", bottom)
 
     def allows(self, ppo2_bar: float) -> bool:
         """Whether a ppO2 is within it and the grid's tolerance. [bar]"""
         return ppo2_bar <= self.bar + GRID_TOLERANCE_BAR + 1e-9
+
+
+HARD = Limit("the hard limit", 1.6)
+"""Above this, tolerance aside, a gas is not breathed at all (NOAA: the end of the exposure table)."""
 
 
 @dataclass(frozen=True)
@@ -132,10 +132,11 @@ class Stretch:
 def stretches(dive: Dive, source: str = "dive", wrong: bool = False) -> list[Stretch]:
     """What is breathed, level by level. `source` names the dive file in a BriefError: no gas fit to breathe.
 
-    `wrong`: something has gone wrong, and the levels are held to `limit_when_wrong`.
+    Nothing is breathed over `HARD`, nor over `Limit.when_wrong` where something has gone `wrong`; whether a plan is
+    over the diver's own limits is for the findings.
     """
     _switches_within_limits(dive, source)
-    limit = Limit.when_wrong(dive) if wrong else Limit("ppo2_bottom", dive.limits.ppo2_bottom)
+    limit = Limit.when_wrong(dive) if wrong else HARD
     return _on_the_loop(dive, source, limit) if dive.loop is not None else _on_open_circuit(dive, source, limit)
 
 
@@ -220,8 +221,9 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
         return None
     bar = dive.site.environment.pressure(dive.stops.last)
     if breaks.gas is not None:
-        key, limit = key_path("stops", "oxygen_breaks", "gas"), Limit.on_the_way_up(dive)
-        _within_limits(dive, source, Source(breaks.gas), dive.stops.last, key, limit)
+        _within_limits(
+            dive, source, Source(breaks.gas), dive.stops.last, key_path("stops", "oxygen_breaks", "gas"), HARD
+        )
         return Source(breaks.gas)
     carried = [c.gas for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
     breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR and gas.o2 < OXYGEN]
@@ -315,7 +317,7 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
             nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - cylinder.switch_depth))  # type: ignore[operator]
             said = f"{system.at(cylinder.switch_depth)} is not on the stop grid"
             raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
-        _within_limits(dive, source, Source(cylinder.gas), cylinder.switch_depth, key, Limit.on_the_way_up(dive))
+        _within_limits(dive, source, Source(cylinder.gas), cylinder.switch_depth, key, HARD)
 
 
 def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, key: str, limit: Limit) -> None:
@@ -328,9 +330,7 @@ def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, ke
         deepest = where.depth(limit.bar / gas.o2)
         mod = f"its MOD at {limit.bar:g} is {system.at(math.floor(deepest / system.depth_m) * system.depth_m)}"
         cure = f"{mod}; choose a leaner gas or a shallower depth"
-        if breathed.setpoint_bar is not None and ppo2_bar <= breathed.setpoint_bar + 1e-9:
-            cure = "choose a lower setpoint"
-        said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, [limits] {limit.key} is {limit.bar:g}; {cure}"
+        said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, {limit.name} is {limit.bar:g}; {cure}"
         raise BriefError(source, [Problem(key, said)])
     if ppo2_bar < MINIMUM_PPO2_BAR:
         said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {MINIMUM_PPO2_BAR} keeps a diver awake"
@@ -368,13 +368,6 @@ def _on_the_loop(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
     way-up depths."""
     loop, where = dive.loop, dive.site.environment
     assert loop is not None
-    for name, setpoint, held in (
-        ("setpoint", loop.setpoint, limit),
-        ("deco_setpoint", loop.deco_setpoint, Limit.on_the_way_up(dive)),
-    ):
-        if setpoint is not None and not held.allows(setpoint):
-            said = f"{setpoint:g} is over [limits] {held.key}, {held.bar:g}; choose a lower setpoint"
-            raise BriefError(source, [Problem(key_path("loop", name), said)])
     high = Source(loop.diluent, loop.setpoint)
     down: list[Step] = [Step(ANY_DEPTH_M, high)]
     up: list[Step] = [Step(ANY_DEPTH_M, high)]

@@ -406,8 +406,11 @@ def _items(plan: Plan) -> Iterator[Data]:
     for row in rows.planned_rows(plan):
         if row.kind == "surface" or (row.kind == "level" and len(plan.dive.levels) == 1):
             continue
-        until = {"stop": f"{row.minutes}", "level": f"to {row.leave_min:.0f}", "change": ""}[row.kind]
-        name = row.source.name.replace(" ", gas.KEPT) if row.changed else ""
+        if row.kind == "start" and not any(step.source != row.source for step in plan.schedule.switches):
+            continue
+        words = {"start": "start", "level": f"to {row.leave_min:.0f}", "change": ""}
+        until = words.get(row.kind, f"{row.minutes}")
+        name = row.source.name.replace(" ", gas.KEPT) if row.changed or row.kind == "start" else ""
         yield {"depth": system.depth(row.depth_m), "minutes": until, "gas": name}
 
 

@@ -39,7 +39,7 @@ FOR_THE_VERDICT = {
     ("contingencies",), ("after",), ("limits", "end_caution"), ("limits", "end_no_go"), ("limits", "density_caution"),
     ("limits", "density_no_go"), ("limits", "cns_caution"), ("limits", "cns_no_go"), ("limits", "otu_caution"),
     ("limits", "otu_no_go"), ("limits", "scrubber_caution"), ("limits", "scrubber_no_go"),
-    ("limits", "ppo2_bottom_caution"), ("limits", "ppo2_deco_caution"), ("limits", "tts"), ("limits", "run_time"),
+    ("limits", "ppo2_bottom_no_go"), ("limits", "ppo2_deco_no_go"), ("limits", "tts"), ("limits", "run_time"),
     ("gas", "turn"), ("diver", "rmv_stressed"), ("diver", "sorting_out"), ("team", "rmv_stressed"),
     ("loop", "scrubber"), ("loop", "semi_closed"), ("loop", "diluent_second_stage"),
 }  # fmt: skip

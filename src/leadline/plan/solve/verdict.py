@@ -159,6 +159,7 @@ _NAMES = {
     "minimum-gas": "minimum gas of {}",
     "density": "density of {}",
     "end": "END on {}",
+    "ppo2-high": "ppO2 of {}",
     "cns": "CNS",
     "otu": "OTU",
     "cns-day": "oxygen of 24 hours",
