@@ -12,6 +12,7 @@ import pytest
 from rich.console import Console
 
 from leadline.brief import parse_dive, read_dive
+from leadline.plan.causes import in_words
 from leadline.plan.team import Team, plan_team
 from leadline.terminal import show
 from tests.dives import Tables, cylinder, looped, tables
@@ -85,6 +86,7 @@ def test_everything_is_said_and_fits(planned: dict[str, Team], name: str, width:
     assert ("NO-GO" in text) == team.no_go
     for finding in team.findings:
         assert joined(finding.message) in joined(text)
+        assert joined(finding.cure) in joined(text)
     for member in team.members:
         assert joined(member.name) in joined(text)
         for use in member.plan.supply:
@@ -97,7 +99,7 @@ def test_the_verdict_is_read_first(planned: dict[str, Team], name: str) -> None:
     """Title, how it is planned, verdict, findings; and no finding parts a number from its unit."""
     team = planned[name]
     lines = printed(team).splitlines()
-    verdict = next(i for i, line in enumerate(lines) if line.startswith((" NO-GO", "No no-go found")))
+    verdict = next(i for i, line in enumerate(lines) if line.startswith(("NO-GO: ", "Can be dived as planned")))
     assert verdict <= 3
     said = lines[verdict + 1 : next(i for i, line in enumerate(lines) if i > verdict and not line.strip())]
     assert sum(line.startswith(("NO-GO ", "caution ", "note ")) for line in said) == len(team.findings)
@@ -116,12 +118,12 @@ def test_no_number_is_parted_from_its_unit(planned: dict[str, Team], name: str) 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_contingency_is_a_line(planned: dict[str, Team], name: str) -> None:
     for member in planned[name].members:
-        text = printed(Team(member.plan.dive, (member,), "", (), (), (), member.plan.findings), 120)
+        text = printed(Team(member.plan.dive, (member,), "", (), (), (), member.plan.findings), 200)
         for found in member.plan.contingencies:
             (line,) = [line for line in text.splitlines() if line.startswith(f"{found.name}  ")]
             words = line.removeprefix(found.name).split()
-            verdict = "met" if found.survived else "not met" if found.scenario.two_failures else "NOT MET"
-            assert line.rstrip().endswith(verdict)
+            said = "; ".join(in_words(found)) + (" (two failures)" if found.scenario.two_failures else "")
+            assert line.rstrip().endswith(f" {said}")
             if found.leaves_at_min is not None:
                 assert words.pop(0) == f"{math.floor(found.leaves_at_min + 1e-6)}"
             if found.legs:
@@ -208,7 +210,7 @@ def test_who_gives_to_whom(planned: dict[str, Team]) -> None:
     for bailout in team.bailouts:
         found = bailout.contingency
         assert found.leaves_at_min is not None
-        assert f"{bailout.diver}, off the loop at {math.ceil(found.leaves_at_min)} min, 60 m: " in common
+        assert f"{bailout.diver}, off the loop at {math.floor(found.leaves_at_min + 1e-6)} min, 60 m: " in common
         for given in bailout.handovers:
             said = f"{given.giver} gives {given.cylinder} ({given.mix.name}), {given.litres:.0f} L of it breathed."
             assert said in common

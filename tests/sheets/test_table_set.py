@@ -271,11 +271,11 @@ def test_a_loop_dive_has_its_bailout_on_the_slate_behind(loop: TableSet) -> None
     assert [bool(card["bailout"]) for card in cards] == [False, True] * len(loop.cells)
     for plain, bailout in zip(cards[::2], cards[1::2], strict=True):
         assert (plain["depth"], plain["time"]) == (bailout["depth"], bailout["time"])
-        found = apart(LOOP, float(plain["depth"]), int(plain["time"])).bailout
+        found = apart(LOOP, float(plain["depth"]), int(plain["time"])).longest_bailout
         assert found is not None
         stops = [row for row in bailout["rows"] if row["kind"] == "stop"]
         assert [row["leave"] for row in stops] == [f"{stop.leave_min:.0f}" for stop in found.stops]
-        assert bailout["bailout"] == ("BAILOUT" if found.survived else "NOT SURVIVED")
+        assert bailout["bailout"] == ("BAILOUT" if found.holds else "GAS RUNS OUT")
 
 
 LONG = {

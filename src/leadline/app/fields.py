@@ -15,11 +15,14 @@ from leadline.brief.errors import key_path
 from leadline.brief.schema import Dive, PerUnits
 from leadline.units import SystemName
 
-_WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END"}
+_WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END", "cns": "CNS", "otu": "OTU"}
 """Words of keys as the trade writes them."""
 _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
-        ("depth", "altitude", "high_from", "low_from", "deco_from", "switch_depth", "end", "step", "last", "deeper"),
+        (
+            "depth", "altitude", "high_from", "low_from", "deco_from", "switch_depth", "end_caution", "end_no_go",
+            "step", "last", "deeper",
+        ),
         ("m", "ft"),
     ),
     **dict.fromkeys(("descent", "ascent", "between_stops", "to_surface"), ("m/min", "ft/min")),
@@ -34,9 +37,18 @@ _UNITS: dict[str, tuple[str, str]] = {
         ),
         ("min", "min"),
     ),
-    **dict.fromkeys(("setpoint", "low_setpoint", "deco_setpoint", "ppo2_bottom", "ppo2_deco"), ("bar", "bar")),
-    "gradient_factors": ("%", "%"),
-    "gas_density": ("g/L", "g/L"),
+    **dict.fromkeys(
+        (
+            "setpoint", "low_setpoint", "deco_setpoint", "ppo2_bottom", "ppo2_bottom_no_go", "ppo2_deco",
+            "ppo2_deco_no_go",
+        ),
+        ("bar", "bar"),
+    ),
+    **dict.fromkeys(
+        ("gradient_factors", "cns_caution", "cns_no_go", "scrubber_caution", "scrubber_no_go"), ("%", "%")
+    ),
+    **dict.fromkeys(("otu_caution", "otu_no_go"), ("OTU", "OTU")),
+    **dict.fromkeys(("density_caution", "density_no_go"), ("g/L", "g/L")),
 }  # fmt: skip
 """The unit of a bare number, in a metric and in an imperial file."""
 
@@ -105,8 +117,10 @@ def is_of(problem: str, key: Key) -> bool:
 
 
 def _label(name: str, units: SystemName) -> str:
-    words = " ".join(_WRITTEN.get(word, word) for word in name.split("_"))
+    words = " ".join(_WRITTEN.get(word, word) for word in name.split("_")).replace("no go", "no-go")
     unit = _UNITS.get(name)
+    if unit is not None and words.startswith(unit[0]):
+        return words
     return words if unit is None else f"{words}, {unit[units == 'imperial']}"
 
 

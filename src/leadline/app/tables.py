@@ -12,7 +12,7 @@ from leadline.plan import Finding, Plan, flying
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import headline
-from leadline.plan.rows import Giving, Row, contingency_rows, planned_rows, pressures_bar, up
+from leadline.plan.rows import Giving, Row, contingency_rows, down, handed, leave, planned_rows, pressures_bar, up
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.frontier import FrontierPoint
 from leadline.plan.supply import CylinderUse
@@ -101,18 +101,15 @@ def _schedule(caption: str, plan: Plan, rows: Iterable[Row], supply: Sequence[Cy
             made.append(("<b>surface</b>", "", f"<b>{up(row.leave_min)}</b>", "", "", "", ""))
             continue
         if row.kind in ("take", "give"):
-            said = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
-            hand = f'<span class="changed">{escape(f"{said} {row.handed}, {row.source.name}")}</span>'
-            made.append(
-                (system.depth(row.depth_m), row.kind, f"<b>{math.floor(row.leave_min + 1e-6)}</b>", "", hand, "", "")
-            )
+            hand = f'<span class="changed">{escape(handed(row))}</span>'
+            made.append((system.depth(row.depth_m), row.kind, f"<b>{leave(row)}</b>", "", hand, "", ""))
             continue
         name = escape(row.source.name)
         made.append(
             (
                 system.depth(row.depth_m),
                 f"{row.minutes}" if row.kind == "stop" else row.kind,
-                f"<b>{up(row.leave_min)}</b>",
+                f"<b>{leave(row)}</b>",
                 up(row.tts_min) if row.tts_min is not None else "",
                 f'<span class="changed">change to {name}</span>' if row.changed else name,
                 f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
@@ -210,7 +207,7 @@ def contingencies(plan: Plan) -> str:
         rows.append(
             (
                 escape(found.name),
-                "" if found.leaves_at_min is None else f"{math.floor(found.leaves_at_min + 1e-6)}",
+                "" if found.leaves_at_min is None else down(found.leaves_at_min),
                 up(found.run_time_min) if found.legs else "",
                 f"{later:+d}" if found.legs else "",
                 up(found.tts_min) if found.legs else "",
@@ -234,7 +231,7 @@ def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
     """Every bailout row by row, and the mates' in which the diver gives gas."""
     system, made = SYSTEMS[plan.dive.units], list[str]()
     for found in plan.bailouts:
-        where = f"{system.at(found.depth_m or 0.0)} at {math.floor((found.leaves_at_min or 0.0) + 1e-6)} min"
+        where = f"{system.at(found.depth_m or 0.0)} at {down(found.leaves_at_min or 0.0)} min"
         caption = f"{found.name[0].upper()}{found.name[1:]}, leave the loop: {where}"
         if found.legs:
             made.append(_schedule(caption, plan, contingency_rows(plan, found), found.supply))

@@ -159,6 +159,28 @@ def rows(legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: S
     return tuple(found)
 
 
+# --- In words ---------------------------------------------------------------------------------------------------------
+
+
 def up(minutes: float) -> str:
     """Whole minutes, a begun one counted."""
     return f"{math.ceil(minutes - 1e-6)}"
+
+
+def down(minutes: float) -> str:
+    """Whole minutes, a begun one not counted: what a clock shows."""
+    return f"{math.floor(minutes + 1e-6)}"
+
+
+def leave(row: Row) -> str:
+    """The run time at which a row is left, as it is printed.
+
+    Where the plan is left or a cylinder handed over that is within a minute: never told later than planned.
+    """
+    return down(row.leave_min) if row.kind in ("level", "leave", "take", "give") else up(row.leave_min)
+
+
+def handed(row: Row) -> str:
+    """A cylinder that changes hands: "TAKE MIRA'S 50 % (shallow bailout)"."""
+    whose = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
+    return f"{whose} {row.source.name} ({row.handed})"
