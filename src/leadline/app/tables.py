@@ -38,12 +38,14 @@ def _side(i: int, left: Sequence[int]) -> str:
     return ' class="words"' if i in left else ""
 
 
-def verdict(team: Team) -> tuple[str, str]:
-    """The verdict in a word, and what is behind it."""
+def verdict(team: Team) -> tuple[str, str, str]:
+    """The verdict in a word and what is behind it, as HTML; and its class: grave where a limit is over that is never
+    only counted."""
     word, _, behind = headline(team.findings).partition(": ")
-    if team.no_go:
-        return word, behind
-    return word, f"{behind or 'no cautions'}. The decision is the team's"
+    grave = " grave" if team.no_go or any(finding.grave for finding in team.findings) else ""
+    if not team.no_go:
+        behind = f"{behind or 'no cautions'}. The decision is the team's"
+    return escape(word), escape(behind), grave
 
 
 def figures(plan: Plan) -> list[tuple[str, str]]:

@@ -349,7 +349,7 @@ def _whole(finding: Finding) -> str:
 
 
 def said_to(team: Team, member: Member) -> list[Finding]:
-    """The findings a diver must know, the diver's own first, without the name: the team's, and every no-go of others."""
+    """What a diver must know, the diver's own first and without the name: the team's, and every no-go of the others."""
     divers = {one.name for one in team.members} - {member.name}
     told = [
         _to(member, finding)
