@@ -378,7 +378,7 @@ def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
     if loop is not None and loop.scrubber_min is not None:
         others += supply_.scrubber(loop)
     for part in found.breathing:
-        if part.ppo2_low_bar < gases.MINIMUM_PPO2_BAR:
+        if part.ppo2_low_bar < dive.site.environment.least_ppo2(gases.MINIMUM_PPO2_BAR):
             message = (
                 f"{part.source.name} is hypoxic at {at(part.shallowest_m)} (ppO2 {part.ppo2_low_bar:.2f}); "
                 "carry a richer gas for the shallows."
