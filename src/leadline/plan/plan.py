@@ -9,7 +9,7 @@ from functools import cached_property
 
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
-from leadline.plan import acclimatised, contingency, flying, turning
+from leadline.plan import acclimatised, contingency, flying, practice, turning
 from leadline.plan import breathing as breathing_
 from leadline.plan import oxygen as oxygen_
 from leadline.plan import supply as supply_
@@ -82,6 +82,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         *_repetitive(dive, carried),
         *_too_soon(dive, found),
         *acclimatised.judge(dive, found, held),
+        *practice.judge(dive, found),
         *_left_out(dive),
     ]
     mates_give = mates is not None and bool(mates.bailout)
