@@ -94,12 +94,17 @@ class Reference:
     breaks: tuple[float, float, str] | None = None
     """Minutes on oxygen, minutes off it, and the gas breathed then."""
     pieces: int = PIECES
+    came_from: float | None = None
+    """Air pressure where the diver lived before coming up (or down) to the site; None: lives there."""
+    there: float = 0.0
+    """Minutes at the site since then."""
 
     stops: list[tuple[float, float, float]] = field(default_factory=list)  # depth, arrival, departure
     run_time: float = 0.0
 
     def __post_init__(self) -> None:
-        self.n2 = [(self.surface - VAPOUR) * (1.0 - 0.2098)] * 16
+        at_home = self.surface if self.came_from is None else self.came_from
+        self.n2 = [(at_home - VAPOUR) * (1.0 - 0.2098)] * 16
         self.he = [0.0] * 16
         self.depth = 0.0
         self.anchor: float | None = None
@@ -109,6 +114,7 @@ class Reference:
         self.deepest_left = self.surfacing = True
         self.on_since = 0.0
         self.off_until: float | None = None
+        self.rest(self.there)
 
     def rest(self, minutes: float, label: str = "air") -> None:
         """A surface interval: Haldane's equation at the surface."""

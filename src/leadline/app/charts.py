@@ -227,10 +227,11 @@ def _times(plan: Plan, colours: Palette) -> list[Options]:
 def _ppo2(plan: Plan, colours: Palette) -> list[Options]:
     points, limits = plan.schedule.track.points, plan.dive.limits
     data = [[round(float(p["run_time_min"]), 3), round(float(p["ppo2_bar"]), 3)] for p in points]
+    least_bar = plan.dive.site.environment.least_ppo2(HYPOXIC_CAUTION_BAR)
     limits_bar = (
         (limits.ppo2_bottom, f"bottom {limits.ppo2_bottom:g}", "insideStartBottom"),
         (limits.ppo2_deco, f"deco {limits.ppo2_deco:g}", "insideEndTop"),
-        (HYPOXIC_CAUTION_BAR, f"least {HYPOXIC_CAUTION_BAR:g}", "insideStartTop"),
+        (least_bar, f"least {least_bar:.2f}", "insideStartTop"),
     )
     limit_lines = {
         "silent": True,

@@ -19,7 +19,10 @@ _WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END"}
 """Words of keys as the trade writes them."""
 _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
-        ("depth", "altitude", "high_from", "low_from", "deco_from", "switch_depth", "end", "step", "last", "deeper"),
+        (
+            "depth", "altitude", "from_altitude", "high_from", "low_from", "deco_from", "switch_depth", "end", "step",
+            "last", "deeper",
+        ),
         ("m", "ft"),
     ),
     **dict.fromkeys(("descent", "ascent", "between_stops", "to_surface"), ("m/min", "ft/min")),
@@ -30,7 +33,7 @@ _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         (
             "leave_at", "scrubber", "tts", "run_time", "longer", "delay", "heavy_breathing", "sorting_out",
-            "gas_switch", "on", "off", "surface_interval", "oxygen",
+            "gas_switch", "on", "off", "surface_interval", "oxygen", "acclimatised",
         ),
         ("min", "min"),
     ),

@@ -34,8 +34,10 @@ def mod_m(dive: Dive, use: str, mix: Mix) -> float:
 
 
 def least_m(dive: Dive, mix: Mix) -> float:
-    """Shallower than this a gas is hypoxic, under 0.18 bar; 0 if it can be breathed at the surface. [m]"""
-    return max(0.0, dive.site.environment.depth(HYPOXIC_CAUTION_BAR / mix.o2))
+    """Shallower than this a gas is hypoxic, under 0.18 bar and air at the site; 0 if breathable at the surface. [m]"""
+    where = dive.site.environment
+    least_bar = where.least_ppo2(HYPOXIC_CAUTION_BAR)
+    return where.depth(least_bar / mix.o2) if mix.ppo2(where.surface_bar) < least_bar else 0.0
 
 
 def mod_shown(dive: Dive, found_m: float) -> str:

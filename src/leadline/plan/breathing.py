@@ -18,7 +18,7 @@ DENSITY_RECOMMENDED_G_L = 5.2
 DENSITY_LIMIT_G_L = 6.2
 """Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
 HYPOXIC_CAUTION_BAR = 0.18
-"""Common practice, no source."""
+"""Common practice, no source; see Environment.least_ppo2."""
 
 
 @dataclass(frozen=True)
@@ -152,12 +152,13 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
         )
         values |= {"limit_bar": part.limit_bar, "key": f"[limits] {key}"}
         found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
-    if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
+    least_bar = dive.site.environment.least_ppo2(HYPOXIC_CAUTION_BAR)
+    if part.ppo2_low_bar < least_bar:
         message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {at(part.shallowest_m)}."
         found.append(
             Finding(
                 "ppo2-low", "caution", message,
-                {"ppo2_bar": part.ppo2_low_bar, "limit_bar": HYPOXIC_CAUTION_BAR, "gas": part.source.mix.label},
+                {"ppo2_bar": part.ppo2_low_bar, "limit_bar": least_bar, "gas": part.source.mix.label},
                 part.first_min, part.shallowest_m,
             )
         )  # fmt: skip

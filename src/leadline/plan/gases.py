@@ -19,7 +19,7 @@ GRID_TOLERANCE_BAR = 0.03
 ROUNDING_BAR = 0.01
 """What depth tables round away: at 1.4 bar, 50 % is an 18 m gas and 28 % a 40 m gas (common practice, no source)."""
 MINIMUM_PPO2_BAR = 0.16
-"""Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in)."""
+"""Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in); see Environment.least_ppo2."""
 SEMI_CLOSED_PPO2_BAR = 0.21
 """Below this a semi-closed loop is left for open circuit (common practice, no source)."""
 
@@ -181,7 +181,9 @@ def gap(dive: Dive, way: Way, from_m: float) -> Gap | None:
 def is_fit(dive: Dive, source: Source, depth_m: float, limit: Limit) -> bool:
     """Whether a source keeps a diver awake at a depth, and is within a limit of ppO2 there."""
     ppo2_bar = source.ppo2(dive.site.environment.pressure(depth_m))
-    least = SEMI_CLOSED_PPO2_BAR if source.circuit == "semi-closed" else MINIMUM_PPO2_BAR
+    least = dive.site.environment.least_ppo2(MINIMUM_PPO2_BAR)
+    if source.circuit == "semi-closed":
+        least = SEMI_CLOSED_PPO2_BAR
     return ppo2_bar >= least - 1e-9 and limit.allows(ppo2_bar)
 
 
@@ -219,14 +221,15 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
     breaks = dive.stops.oxygen_breaks
     if breaks is None or dive.loop is not None:
         return None
-    bar = dive.site.environment.pressure(dive.stops.last)
+    where = dive.site.environment
+    bar, least_bar = where.pressure(dive.stops.last), where.least_ppo2(MINIMUM_PPO2_BAR)
     if breaks.gas is not None:
         _within_limits(
             dive, source, Source(breaks.gas), dive.stops.last, key_path("stops", "oxygen_breaks", "gas"), HARD
         )
         return Source(breaks.gas)
     carried = [c.gas for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
-    breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR and gas.o2 < OXYGEN]
+    breathable = [gas for gas in carried if gas.ppo2(bar) >= least_bar and gas.o2 < OXYGEN]
     if not breathable:
         last = SYSTEMS[dive.units].at(dive.stops.last)
         said = f"no gas carried can be breathed in an oxygen break at {last}: all are oxygen, or hypoxic there"
@@ -332,19 +335,21 @@ def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, ke
         cure = f"{mod}; choose a leaner gas or a shallower depth"
         said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, {limit.name} is {limit.bar:g}; {cure}"
         raise BriefError(source, [Problem(key, said)])
-    if ppo2_bar < MINIMUM_PPO2_BAR:
-        said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {MINIMUM_PPO2_BAR} keeps a diver awake"
+    least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
+    if ppo2_bar < least_bar:
+        said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {least_bar:.2f} keeps a diver awake"
         raise BriefError(source, [Problem(key, f"{said}; choose a richer gas")])
 
 
 def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: str) -> None:
     """Refuse a way, dived as far up as `top_m`, on which a gas is breathed shallower than it carries life."""
     where, system = dive.site.environment, SYSTEMS[dive.units]
+    least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
     for step, above in zip(way, (*way[1:], None), strict=True):
         shallowest_m = max(top_m, above.from_depth_m) if above is not None else top_m
         ppo2_bar = step.source.ppo2(where.pressure(shallowest_m))
-        if ppo2_bar < MINIMUM_PPO2_BAR:
-            breathable = where.depth(MINIMUM_PPO2_BAR / step.source.mix.o2)
+        if ppo2_bar < least_bar:
+            breathable = where.depth(least_bar / step.source.mix.o2)
             raise BriefError(
                 source,
                 [
@@ -352,7 +357,7 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: s
                         "[[cylinders]]",
                         f"no breathable gas on the way {direction} at {system.depth(shallowest_m)} "
                         f"{system.depth_unit}: {step.source.mix.name} is hypoxic there (ppO2 {ppo2_bar:.2f} bar, "
-                        f"least {MINIMUM_PPO2_BAR}), breathable only below {system.depth(breathable)} "
+                        f"least {least_bar:.2f}), breathable only below {system.depth(breathable)} "
                         f"{system.depth_unit}; "
                         + ("add a richer deco gas" if direction == "up" else 'add a cylinder with use = "travel"'),
                     )

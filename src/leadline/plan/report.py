@@ -42,6 +42,8 @@ def as_data(plan: Plan) -> dict[str, Any]:
             "surface_bar": dive.site.environment.surface_bar,
             "bar_per_m": dive.site.environment.bar_per_m,
             "temperature_c": dive.site.temperature,
+            "acclimatised_min": dive.site.acclimatised,
+            "came_from_m": dive.site.came_from_m,
         },
         "levels": [{"depth_m": level.depth, "leave_at_min": level.leave_at} for level in dive.levels],
         "schedule": _schedule(plan),

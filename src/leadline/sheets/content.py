@@ -465,7 +465,10 @@ def conditions(dive: Dive) -> list[Data]:
             "text": " / ".join(_rate(dive, rate) for rate in _rates(dive, ascent)) + f" {system.depth_unit}/min",
         },
         {"name": "Water", "text": f"{water}, {warm}"},
-        {"name": "Surface", "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}, {_millibar(dive)} mbar"},
+        {
+            "name": "Surface",
+            "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}{_since(dive)}, {_millibar(dive)} mbar",
+        },
     ]
 
 
@@ -481,6 +484,13 @@ def _rates(dive: Dive, ascent: float) -> list[float]:
 
 def _rate(dive: Dive, rate: float) -> str:
     return f"{round(rate / SYSTEMS[dive.units].depth_m, 1):g}"
+
+
+def _since(dive: Dive) -> str:
+    """How long the divers have been there, where that is given and counts."""
+    if dive.site.acclimatised is None or dive.previous:
+        return ""
+    return f" for {flying.hours(dive.site.acclimatised)}"
 
 
 def _millibar(dive: Dive) -> str:

@@ -112,6 +112,8 @@ def _rules(dive: Dive) -> Text:
 def _water(dive: Dive) -> str:
     water = dive.site.water if isinstance(dive.site.water, str) else f"{dive.site.water:g} kg/m³"
     altitude = f", {SYSTEMS[dive.units].at(dive.site.altitude)} up" if dive.site.altitude else ""
+    if dive.site.acclimatised is not None and not dive.previous:
+        altitude += f" for {flying.hours(dive.site.acclimatised)}"
     return f"{water} water{altitude}"
 
 
