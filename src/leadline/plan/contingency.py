@@ -73,6 +73,14 @@ class Contingency:
         return self.scenario.name
 
     @property
+    def left_at(self) -> tuple[float, float] | None:
+        """The run time [min] and depth [m] at which the plan is left, also by a delay; None where nothing of it is
+        dived as planned."""
+        if self.leaves_at_min is None or self.depth_m is None:
+            return self.scenario.held_at
+        return self.leaves_at_min, self.depth_m
+
+    @property
     def survived(self) -> bool:
         """Whether it is met with every stop and within every hard limit, on the gas carried."""
         return bool(self.legs) and not any(finding.severity == "no-go" for finding in self.findings)
