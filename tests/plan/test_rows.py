@@ -7,7 +7,7 @@ import pytest
 from leadline.brief import parse_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.plan import Plan, plan
-from leadline.plan.rows import contingency_rows, contingency_rows, planned_rows, pressures_bar
+from leadline.plan.rows import contingency_rows, planned_rows, pressures_bar
 from tests.dives import Tables, cylinder, looped, tables
 
 OPEN = tables(60, 20, "18/45", ("50", "oxygen"))

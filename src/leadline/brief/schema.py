@@ -553,7 +553,7 @@ class GasRules(_Table):
     """How the gas is planned."""
 
     turn: Annotated[str | float, BeforeValidator(_turn), _NUMBER_OR_TEXT] = Field(
-        "all usable", description="thirds, halves, all usable, or a fraction of the usable gas"
+        "all usable", description="thirds of the fill, halves or all of the usable gas, or a fraction of it"
     )
     fill_temperature: Annotated[float, _quantity("temperature", -20.0, 60.0), _NUMBER_OR_TEXT] | None = Field(
         None, description="at which the cylinder pressures were read; the water's if not given"
