@@ -94,12 +94,17 @@ class Reference:
     breaks: tuple[float, float, str] | None = None
     """Minutes on oxygen, minutes off it, and the gas breathed then."""
     pieces: int = PIECES
+    came_from: float | None = None
+    """Air pressure where the diver lived before coming up (or down) to the site; None: lives there."""
+    there: float = 0.0
+    """Minutes at the site since then."""
 
     stops: list[tuple[float, float, float]] = field(default_factory=list)  # depth, arrival, departure
     run_time: float = 0.0
 
     def __post_init__(self) -> None:
-        self.n2 = [(self.surface - VAPOUR) * (1.0 - 0.2098)] * 16
+        at_home = self.surface if self.came_from is None else self.came_from
+        self.n2 = [(at_home - VAPOUR) * (1.0 - 0.2098)] * 16
         self.he = [0.0] * 16
         self.depth = 0.0
         self.anchor: float | None = None
@@ -109,6 +114,9 @@ class Reference:
         self.deepest_left = self.surfacing = True
         self.on_since = 0.0
         self.off_until: float | None = None
+        self.leading = 1
+        """The compartment with the deepest ceiling, when it was last asked for."""
+        self.rest(self.there)
 
     def rest(self, minutes: float, label: str = "air") -> None:
         """A surface interval: Haldane's equation at the surface."""
@@ -122,10 +130,10 @@ class Reference:
     def pressure(self, depth: float) -> float:
         return self.surface + self.per_metre * depth
 
-    def grid(self) -> list[float]:
+    def grid(self, deepest: float | None = None) -> list[float]:
         """Stop depths, deepest first, and the surface. A last stop off the grid replaces the grid depth nearer to it
         than half a step."""
-        deepest = max(depth for depth, _, _ in self.levels)
+        deepest = deepest if deepest is not None else max(depth for depth, _, _ in self.levels)
         depths = [self.step * i for i in range(1, 200) if self.step * i <= deepest + 1e-6]
         return [*sorted((d for d in depths if d - self.last > self.step / 2 - 1e-6), reverse=True), self.last, 0.0]
 
@@ -140,11 +148,11 @@ class Reference:
                 best = label
         return best
 
-    def usable_from(self, label: str, limit: float, above: float = math.inf) -> float | None:
-        """The diver's own switch depth, or the deepest grid depth, shallower than `above`, within a limit."""
+    def usable_from(self, label: str, limit: float) -> float | None:
+        """The diver's own switch depth, or the deepest grid depth within a limit, be it below the dive."""
         if label in self.switch:
             return self.switch[label]
-        within = [d for d in self.grid() if 0 < d < above and gas(label)[0] * self.pressure(d) <= limit]
+        within = [d for d in self.grid(350.0) if d > 0 and gas(label)[0] * self.pressure(d) <= limit]
         return max(within, default=None)
 
     def inspired(self, bar: float, label: str, depth: float, going_up: bool) -> tuple[float, float]:
@@ -185,6 +193,7 @@ class Reference:
             a = (ZHL16[f"n2_a_bar_zhl16{self.letter}"][c] * n2 + ZHL16["he_a_bar"][c] * he) / p
             b = (ZHL16["n2_b"][c] * n2 + ZHL16["he_b"][c] * he) / p
             lowest.append((p - a * gf) / (gf / b - gf + 1.0))
+        self.leading = lowest.index(max(lowest)) + 1
         return (max(lowest) - self.surface) / self.per_metre
 
     def gf(self, depth: float) -> float:
@@ -211,14 +220,15 @@ class Reference:
     def descend(self, to: float, label: str) -> None:
         """Down to the first level, on travel gases as deep as each is usable."""
         changed = {
-            depth: one
-            for one in self.travel
-            if one != label and (depth := self.usable_from(one, self.ppo2_bottom + 0.01, above=to)) is not None
+            min(depth, to): one
+            for one in sorted(self.travel, key=lambda one: gas(one)[0])
+            if one != label and (depth := self.usable_from(one, self.ppo2_bottom + 0.01)) is not None
         }
         for depth, one in sorted(changed.items()):
             if depth > self.depth:
                 self.travelled(depth, self.descent, one)
-        self.travelled(to, self.descent, label)
+        if to > self.depth:
+            self.travelled(to, self.descent, label)
 
     def off(self, label: str) -> str:
         """What is breathed instead of a gas during an oxygen break."""

@@ -124,8 +124,8 @@ def test_every_contingency_is_a_line(planned: dict[str, Team], name: str) -> Non
             words = line.removeprefix(found.name).split()
             said = "; ".join(in_words(found)) + (" (two failures)" if found.scenario.two_failures else "")
             assert line.rstrip().endswith(f" {said}")
-            if found.leaves_at_min is not None:
-                assert words.pop(0) == f"{math.floor(found.leaves_at_min + 1e-6)}"
+            if found.left_at is not None:
+                assert words.pop(0) == f"{math.floor(found.left_at[0] + 1e-6)}"
             if found.legs:
                 run_min = math.ceil(found.run_time_min - 1e-6)
                 more = run_min - math.ceil(member.plan.schedule.run_time_min - 1e-6)

@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from io import TextIOWrapper
@@ -486,8 +487,18 @@ def _plan(file: Path) -> Day:
     """Read and plan, for every diver, with the dives before it."""
     with _compiling():
         from leadline.plan.day import day
+        from leadline.plan.solve.cures import cured
 
-        return day(_read(file), file.name)
+        found = day(_read(file), file.name)
+    asked_for = found.asked_for
+    if not asked_for.team.no_go:
+        return found
+    from leadline.terminal.solve import progress
+
+    with progress() as told:
+        return replace(
+            found, dives=(*found.dives[:-1], replace(asked_for, team=cured(asked_for.team, file.name, told)))
+        )
 
 
 @contextmanager

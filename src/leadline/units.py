@@ -44,7 +44,7 @@ _FACTORS: dict[Kind, dict[str, float]] = {
     "cylinder size": {"L": 1.0},
     "gas flow": {"L/min": 1.0, "cuft/min": CUBIC_FOOT_L},
     "volume": {"L": 1.0, "cuft": CUBIC_FOOT_L},
-    "time": {"min": 1.0, "h": 60.0},
+    "time": {"min": 1.0, "h": 60.0, "d": 1440.0},
     "temperature": {"°C": 1.0, "°F": 1.0},
     "density": {"kg/m³": 1.0},
 }
@@ -54,7 +54,7 @@ _SPELLINGS = {
     "cu ft": "cuft", "cf": "cuft", "ft3": "cuft", "ft³": "cuft",
     "cu ft/min": "cuft/min", "cf/min": "cuft/min", "cfm": "cuft/min", "ft3/min": "cuft/min",
     "ft³/min": "cuft/min",
-    "minute": "min", "minutes": "min", "mins": "min", "hour": "h", "hours": "h",
+    "minute": "min", "minutes": "min", "mins": "min", "hour": "h", "hours": "h", "day": "d", "days": "d",
     "c": "°C", "f": "°F", "kg/m3": "kg/m³",
 }  # fmt: skip
 _BARE: dict[SystemName, dict[Kind, str]] = {

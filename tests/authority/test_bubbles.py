@@ -52,4 +52,5 @@ def test_the_navy_trial_as_it_is_told():
     told = " ".join(TRIALS)
     assert "11 cases of decompression sickness in 198 dives" in told
     assert "3 in 192" in told
+    assert "174 min of stops (from memory)" in told
     assert fisher_exact([[11, 198 - 11], [3, 192 - 3]], alternative="greater").pvalue < 0.05

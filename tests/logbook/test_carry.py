@@ -1,5 +1,6 @@
 """Dives of the log carried into the next one: as one continuous profile, integrated by SciPy; oxygen by hand."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -9,9 +10,11 @@ from scipy.integrate import solve_ivp
 
 from leadline.brief import BriefError, read_dive
 from leadline.logbook.carry import from_log
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile
+from leadline.logbook.retrace import load
 from leadline.logbook.store import Logbook
 from leadline.physics.mix import Mix
+from leadline.plan import plan
 from leadline.plan.oxygen import carried
 from leadline.plan.schedule import starting_tissue
 from tests.authority.published import ZHL16
@@ -130,3 +133,57 @@ def test_the_log_is_not_opened_for_a_dive_that_does_not_ask(tmp_path, monkeypatc
     monkeypatch.setenv("LEADLINE_DATABASE", f"sqlite:///{tmp_path / 'nothing.db'}")
     read_dive(file(tmp_path, ""), from_log())
     assert not (tmp_path / "nothing.db").exists()
+
+
+# --- At altitude ------------------------------------------------------------------------------------------------------
+
+
+def up_at_the_lake(tmp_path, kept):
+    """A dive of the log at 2200 m with a dive file kept, and one planned after it."""
+    url = f"sqlite:///{tmp_path}/lake.db"
+    with Logbook.open(url) as lake:
+        planned = KeptPlan("lake.toml", kept) if kept else None
+        lake.add(replace(dived(SECOND, MORNING), altitude_m=2200.0, plan=planned))
+    after = file(tmp_path, "[site]\naltitude = 2200\n[[previous]]\nlog = 1\nsurface_interval = 75\n")
+    return read_dive(after, from_log(url))
+
+
+def test_a_dive_of_the_log_begins_by_the_dive_file_kept_with_it(tmp_path):
+    """Driven up from sea level just before: the standard atmosphere's 0.7753 bar at 2200 m, by the equation itself."""
+    dive = up_at_the_lake(tmp_path, 'units = "metric"\n[site]\naltitude = 2200\nacclimatised = 0\n')
+    bar = 1.01325 * (1.0 - 0.0065 * 2200.0 / 288.15) ** (9.80665 / (287.05287 * 0.0065))
+    state = np.full(16, (1.01325 - 0.0627) * 0.7902)
+    for minutes, start_m, end_m, mix in [*legs(SECOND, AIR), (75, 0, 0, AIR)]:
+        solved = solve_ivp(
+            lambda t, p, m=minutes, a=start_m, b=end_m, n2=mix.n2: (
+                RATE[0] * ((bar + 0.1 * (a + (b - a) * t / m) - 0.0627) * n2 - p)
+            ),
+            (0.0, minutes), state, method="DOP853", rtol=1e-10, atol=1e-12,
+        )  # fmt: skip
+        state = solved.y[:, -1]
+    assert starting_tissue(dive)[0] == pytest.approx(state, abs=1e-6)
+    assert not [f for f in plan(dive).findings if f.code == "not-acclimatised"]
+
+
+@pytest.mark.parametrize("kept", ["", 'units = "metric"\n[site]\naltitude = 2200\n'])
+def test_a_dive_of_the_log_that_does_not_say_how_long_is_a_caution(tmp_path, kept):
+    """The price is that of the same two dives, with the file that says "just now"."""
+    folders = [tmp_path / "not_said", tmp_path / "just_now"]
+    for folder in folders:
+        folder.mkdir()
+    found = plan(up_at_the_lake(folders[0], kept))
+    just_now = plan(up_at_the_lake(folders[1], 'units = "metric"\n[site]\naltitude = 2200\nacclimatised = 0\n'))
+    caution = next(f for f in found.findings if f.code == "not-acclimatised")
+    assert caution.values["run_time_min"] == pytest.approx(just_now.schedule.run_time_min)
+    assert just_now.schedule.run_time_min > found.schedule.run_time_min
+    assert "How long the diver had been up there before dive 1 of the log" in caution.message
+
+
+def test_a_dive_of_the_log_run_alone_begins_by_the_site_of_its_file():
+    """For who has just come up, with sea level's tissues; a file of another altitude is not of this dive."""
+    kept = KeptPlan("lake.toml", 'units = "metric"\n[site]\naltitude = 2200\nacclimatised = 0\n')
+    lake = replace(dived(SECOND, MORNING), altitude_m=2200.0, plan=kept)
+    at_sea_level = (1.01325 - 0.0627) * 0.7902
+    assert load(lake, "ZH-L16C").tensions_bar[0][0] == pytest.approx([at_sea_level] * 16)
+    elsewhere = load(replace(lake, altitude_m=1500.0), "ZH-L16C")
+    assert (elsewhere.tensions_bar[0][0] < at_sea_level - 0.1).all()

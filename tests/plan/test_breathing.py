@@ -5,7 +5,7 @@ import pytest
 from leadline.brief import BriefError, parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
-from leadline.plan.breathing import breathed, judge
+from leadline.plan.breathing import breathed, judge, mod_shown, tolerances
 from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
 from tests.dives import cylinder, looped, tables
@@ -120,12 +120,15 @@ def test_ppo2_at_the_bottom(label, depth_m, ppo2, severity):
 
 
 def test_deco_gas_is_held_to_the_deco_limit():
-    """Oxygen at 6 m: 1.61325 bar, within 1.6 and the grid tolerance, and so its depth limit is 6 m."""
+    """Oxygen at 6 m: 1.61325 bar, within 1.6 and the grid tolerance. Its MOD is 0.58675 bar down, and 6 m tolerated."""
     found = plan(parse_dive(tables(45, 25, deco=("oxygen",))))
     part = next(p for p in found.breathing if p.source.mix.label == "oxygen")
     assert part.on_the_way_up
     assert part.ppo2_high_bar == pytest.approx(1.61325, abs=1e-9)
-    assert part.mod_m == 6.0
+    assert part.mod_m == pytest.approx(5.8675, abs=1e-9)
+    assert (part.tolerated_m, part.tolerance_bar) == (6.0, 0.03)
+    assert mod_shown(found.dive, part) == "6 (1.61)"
+    assert tolerances(found.dive, found.breathing) == "oxygen at 6 m: ppO2 1.61, within 0.03 of 1.6"
     assert not any(f.code == "ppo2-high" and f.values["gas"] == "oxygen" for f in found.findings)
 
 

@@ -22,7 +22,7 @@ from leadline.plan.schedule import Leg
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.frontier import Curve
 from leadline.tissue import kernel
-from leadline.tissue.loading import compartments
+from leadline.tissue.loading import compartments, weighted
 from leadline.units import SYSTEMS, System
 
 Options = dict[str, Any]
@@ -227,10 +227,11 @@ def _times(plan: Plan, colours: Palette) -> list[Options]:
 def _ppo2(plan: Plan, colours: Palette) -> list[Options]:
     points, limits = plan.schedule.track.points, plan.dive.limits
     data = [[round(float(p["run_time_min"]), 3), round(float(p["ppo2_bar"]), 3)] for p in points]
+    least_bar = plan.dive.site.environment.least_ppo2(HYPOXIC_CAUTION_BAR)
     limits_bar = (
         (limits.ppo2_bottom, f"bottom {limits.ppo2_bottom:g}", "insideStartBottom"),
         (limits.ppo2_deco, f"deco {limits.ppo2_deco:g}", "insideEndTop"),
-        (HYPOXIC_CAUTION_BAR, f"least {HYPOXIC_CAUTION_BAR:g}", "insideStartTop"),
+        (least_bar, f"least {least_bar:.2f}", "insideStartTop"),
     )
     limit_lines = {
         "silent": True,
@@ -307,8 +308,7 @@ def tissue_percent(plan: Plan) -> list[list[float]]:
     comps = compartments(plan.dive.model.coefficients)
     n2, he = track.tensions_bar[:, 0, :], track.tensions_bar[:, 1, :]
     p = n2 + he
-    a = (comps.a[0] * n2 + comps.a[1] * he) / p
-    b = (comps.b[0] * n2 + comps.b[1] * he) / p
+    a, b = weighted(n2, he, comps)
     ambient = (where.surface_bar + where.bar_per_m * track.points["depth_m"])[:, None]
     percent = 100.0 * (p - ambient) / (a + ambient / b - ambient)
     rounded: list[list[float]] = percent.round(1).tolist()

@@ -7,7 +7,7 @@ import logging
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from nicegui import Client, ui
 
@@ -26,6 +26,7 @@ process costs more."""
 TYPING_S = 1.5
 """Keystrokes that follow each other so fast are one step to undo."""
 SLOW_S = 0.5
+CURES_AFTER_S = 1.0
 """After so long the page says that it is planning."""
 
 _log = logging.getLogger(__name__)
@@ -67,6 +68,7 @@ class Desk:
     sampled_of: str = ""
     """The text that it is, or is to be, of."""
     _task: asyncio.Task[None] | None = None
+    _curing: asyncio.Task[None] | None = None
     _since: float = 0.0
     _wanted: bool = False
     _typed_at: tuple[Key, float] = ((), 0.0)
@@ -180,6 +182,24 @@ class Desk:
                 self.planned_once = True
                 self.member = min(self.member, len(self.team.members) - 1)
             self.show()
+            self._look_for_cures()
+
+    def _look_for_cures(self) -> None:
+        """Once nothing is typed for a moment, find what would fix the no-gos that are shown."""
+        if self._curing is not None:
+            self._curing.cancel()
+        if self.team is not None and self.team.no_go:
+            self._curing = asyncio.create_task(self._cure())
+
+    async def _cure(self) -> None:
+        await asyncio.sleep(CURES_AFTER_S)
+        planned, team = self.planned, self.team
+        if planned is None or team is None:
+            return
+        found = await self.planner.cures(team)
+        if found is not None and self.planned is planned and not self._wanted:
+            self.planned = replace(planned, team=found)
+            self.show()
 
     def _say_slow(self) -> None:
         self.slow = True
@@ -210,8 +230,9 @@ class Desk:
     def close(self) -> None:
         """The tab is gone: nothing is planned for it any more."""
         self._wanted = False
-        if self._task is not None:
-            self._task.cancel()
+        for task in (self._task, self._curing):
+            if task is not None:
+                task.cancel()
         if self.limits is not None:
             self.limits.stop()
         if self.sampling is not None:

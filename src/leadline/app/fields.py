@@ -20,8 +20,8 @@ _WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END", "cns": "CN
 _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         (
-            "depth", "altitude", "high_from", "low_from", "deco_from", "switch_depth", "end_caution", "end_no_go",
-            "step", "last", "deeper",
+            "depth", "altitude", "from_altitude", "high_from", "low_from", "deco_from", "switch_depth", "end_caution",
+            "end_no_go", "step", "last", "deeper",
         ),
         ("m", "ft"),
     ),
@@ -33,7 +33,7 @@ _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         (
             "leave_at", "scrubber", "tts", "run_time", "longer", "delay", "heavy_breathing", "sorting_out",
-            "gas_switch", "on", "off", "surface_interval", "oxygen",
+            "gas_switch", "on", "off", "surface_interval", "oxygen", "acclimatised",
         ),
         ("min", "min"),
     ),

@@ -22,6 +22,7 @@ from leadline.brief.reader import Log
 from leadline.brief.schema import Dive, Kept
 from leadline.plan import solve
 from leadline.plan.solve import Frontier
+from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
 from leadline.sweep.ensemble import STAGES, Ensemble, ensemble
 from leadline.tissue.coefficients import SetName
@@ -229,6 +230,15 @@ class Planner:
     async def sheet(self, team: Team, member: int, name: str) -> bytes:
         """A sheet of a diver as PDF; its name is one of `leadline.sheets.write.SHEETS`."""
         return await self.made(paper.sheet_pdf, team, member, name)
+
+    async def cures(self, team: Team) -> Team | None:
+        """A team with what would fix each no-go; None if that could not be found. Who no longer waits for it ends
+        nothing: a process that is ended must load the kernel anew."""
+        try:
+            return await asyncio.shield(asyncio.create_task(self.made(cured, team, "")))
+        except (TimeoutError, ProcessExpired, BriefError):
+            _log.exception("what would fix a plan was not found")
+            return None
 
     async def briefing(self, team: Team, member: int) -> str:
         """The plan of a diver as one HTML file."""

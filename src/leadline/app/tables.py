@@ -9,6 +9,7 @@ from html import escape
 from leadline.app.charts import drawn_limits, letter
 from leadline.brief.errors import Problem
 from leadline.plan import Finding, Plan, flying
+from leadline.plan.breathing import mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import headline
@@ -181,15 +182,16 @@ def breathing(plan: Plan) -> str:
             escape(part.source.name),
             f"{system.depth(part.shallowest_m)}–{system.depth(part.deepest_m)}",
             f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
-            f"{math.floor(part.mod_m / system.depth_m + 1e-6)}",
+            mod_shown(plan.dive, part),
             system.depth(round(part.end_m / system.depth_m) * system.depth_m),
             f"{part.density_g_l:.1f}",
         )
         for part in plan.breathing
     ]
     unit = system.depth_unit
-    breathed = table("Breathing", ("Gas", f"Depth, {unit}", "ppO2", f"MOD, {unit}", f"END, {unit}", "g/L"), rows)
-    return breathed + _after(plan)
+    breathed = table("Breathing", ("Gas", f"Depth, {unit}", "ppO2", f"MOD, {unit} (ppO2)", f"END, {unit}", "g/L"), rows)
+    tolerated = tolerances(plan.dive, plan.breathing)
+    return breathed + (f"<p>{escape(tolerated)}.</p>" if tolerated else "") + _after(plan)
 
 
 def _after(plan: Plan) -> str:
@@ -209,7 +211,7 @@ def contingencies(plan: Plan) -> str:
         rows.append(
             (
                 escape(found.name),
-                "" if found.leaves_at_min is None else down(found.leaves_at_min),
+                "" if found.left_at is None else down(found.left_at[0]),
                 up(found.run_time_min) if found.legs else "",
                 f"{later:+d}" if found.legs else "",
                 up(found.tts_min) if found.legs else "",

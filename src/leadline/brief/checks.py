@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from leadline.brief.errors import Problem, key_path, shown
 from leadline.brief.schema import Cylinder, Dive
 from leadline.brief.team import cylinders_of, divers, loop_of
-from leadline.units import SYSTEMS
+from leadline.units import CUBIC_FOOT_L, SYSTEMS
 
 Key = tuple[str | int, ...]
 
@@ -25,6 +25,8 @@ class _Diver:
     """Of each cylinder."""
     list_key: str
     """Of the list of cylinders."""
+    stressed_key: str = "[diver] rmv_stressed"
+    """Of the RMV in a bailout."""
 
     @property
     def his(self) -> str:
@@ -37,7 +39,7 @@ def contradictions(dive: Dive) -> list[Problem]:
     problems = [*_levels(dive), *_team(dive), *_previous(dive), *_ensemble(dive)]
     if not any(diver.circuit == "closed" and loop_of(dive, diver) is None for diver in dive.team):
         for diver in _divers(dive):
-            problems += [*_cylinders(diver), *_loop(diver), *_gases_named(diver)]
+            problems += [*_stressed(diver), *_cylinders(diver), *_loop(diver), *_gases_named(diver)]
     return list(dict.fromkeys(problems))
 
 
@@ -66,7 +68,8 @@ def _divers(dive: Dive) -> Iterator[_Diver]:
     for i, (diver, (name, own)) in enumerate(zip(dive.team, divers(dive), strict=True)):
         where: Key = ("team", i, "cylinders") if diver.cylinders is not None else ("cylinders",)
         found = tuple((*where, j) for j, _ in cylinders_of(dive, diver))
-        yield _Diver(name, own, found, key_path("team", i, "cylinders"))
+        stressed = key_path(*(("team", i) if diver.rmv_stressed is not None else ("diver",)), "rmv_stressed")
+        yield _Diver(name, own, found, key_path("team", i, "cylinders"), stressed)
 
 
 def _levels(dive: Dive) -> Iterator[Problem]:
@@ -135,6 +138,16 @@ def _cylinders(diver: _Diver) -> Iterator[Problem]:
         yield Problem(diver.list_key, said)
     else:
         yield Problem(diver.list_key, f"an open-circuit dive {wanted}; or give a [loop]")
+
+
+def _stressed(diver: _Diver) -> Iterator[Problem]:
+    """Nobody breathes less in a bailout than at rest on the bottom."""
+    given, bottom = diver.dive.diver.rmv_stressed, diver.dive.diver.rmv_bottom
+    if given is None or given >= bottom - 1e-9:
+        return
+    factor, unit = (1.0, "L/min") if diver.dive.units == "metric" else (CUBIC_FOOT_L, "cuft/min")
+    said = f"{given / factor:.3g} {unit} is less than rmv_bottom{diver.his}, {bottom / factor:.3g} {unit}"
+    yield Problem(diver.stressed_key, f"{said}; give at least that, or leave it out for 1.5 times rmv_bottom")
 
 
 def _repeated(names: Sequence[str]) -> list[int]:

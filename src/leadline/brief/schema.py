@@ -173,6 +173,7 @@ Pressure = Annotated[float, _quantity("pressure", 0.0, 450.0), _NUMBER_OR_TEXT]
 Flow = Annotated[float, _quantity("gas flow", 0.1, 200.0), _NUMBER_OR_TEXT]
 Volume = Annotated[float, _quantity("volume", 0.5, 30.0), _NUMBER_OR_TEXT]
 Minutes = Annotated[float, _quantity("time", 0.0, 1440.0), _NUMBER_OR_TEXT]
+LongTime = Annotated[float, _quantity("time", 0.0, 365.0 * 1440.0), _NUMBER_OR_TEXT]
 Celsius = Annotated[float, _quantity("temperature", -2.0, 45.0), _NUMBER_OR_TEXT]
 NEVER = math.inf
 """The no-go of an exposure that is never one by itself."""
@@ -322,6 +323,9 @@ class Kept:
     altitude_m: float
     left: Residual
     """In the diver, at its end."""
+    arrived: Residual | None = None
+    """The same, had the diver come up from sea level just before the first dive of its row; None where that was not at
+    altitude, or it is known how long the diver had been there."""
 
 
 class _Table(BaseModel):
@@ -333,13 +337,29 @@ _DEFAULTS: Any = {}
 
 
 class Site(_Table):
-    """Where: the water, the altitude and the water's temperature."""
+    """Where: the water, the altitude, how long the divers have been up there, and the water's temperature."""
 
     water: Annotated[str | float, BeforeValidator(_water), _NUMBER_OR_TEXT] = Field(
         "en13319", description="en13319 (10 m = 1 bar), sea, fresh, or a density in kg/m³"
     )
     altitude: Altitude = Field(0.0, description="height above sea level")
+    acclimatised: LongTime | None = Field(
+        None, description="how long the divers have been at this altitude; if not given, for good"
+    )
+    from_altitude: Altitude | None = Field(None, description="where they lived until then; sea level if not given")
     temperature: Celsius = Field(_per_units("14 °C | 57 °F"), description="of the water")
+
+    @property
+    def came_from_m(self) -> float | None:
+        """Where the divers lived before they came to the site; None if not given, for good. [m]"""
+        return None if self.acclimatised is None else self.from_altitude or 0.0
+
+    @model_validator(mode="after")
+    def _since_when(self) -> Site:
+        if self.from_altitude is not None and self.acclimatised is None:
+            said = 'is missing; say how long ago the divers came up from there: "3 h", "2 days", or 0 for just now'
+            raise AtKey("acclimatised", said)
+        return self
 
     @cached_property
     def environment(self) -> Environment:
@@ -533,7 +553,7 @@ class GasRules(_Table):
     """How the gas is planned."""
 
     turn: Annotated[str | float, BeforeValidator(_turn), _NUMBER_OR_TEXT] = Field(
-        "all usable", description="thirds, halves, all usable, or a fraction of the usable gas"
+        "all usable", description="thirds of the fill, halves or all of the usable gas, or a fraction of it"
     )
     fill_temperature: Annotated[float, _quantity("temperature", -20.0, 60.0), _NUMBER_OR_TEXT] | None = Field(
         None, description="at which the cylinder pressures were read; the water's if not given"
@@ -669,6 +689,11 @@ class Previous(_Table):
         """What it has left in the diver at its end, if it was dived and is in the log; None: it is planned, see
         `dive`."""
         return self._of_diver.left if self._kept else None
+
+    @property
+    def arrived(self) -> Residual | None:
+        """As `Kept.arrived`; None of a planned dive."""
+        return self._of_diver.arrived if self._kept else None
 
     @property
     def title(self) -> str:

@@ -9,8 +9,9 @@ from itertools import pairwise
 from leadline.brief.reader import Log
 from leadline.brief.schema import Kept
 from leadline.logbook.dived import Dived
-from leadline.logbook.retrace import residual
+from leadline.logbook.retrace import residual, rested, site_of
 from leadline.logbook.store import Logbook, NoSuchDive
+from leadline.plan.acclimatised import FROM_M, just_arrived_at
 from leadline.tissue.coefficients import SetName
 
 REACH_DAYS = 14.0
@@ -32,12 +33,16 @@ def from_log(url: str | None = None) -> Log:
             if between := log.after(number, interval_min):
                 said = f"{between[-1].began:%Y-%m-%d %H:%M}, within that surface interval; name that one"
                 raise LookupError(f"after dive {number} the log has dive {between[-1].number}, {said}")
-            before = [earlier.dived for earlier in log.before(number, REACH_DAYS)]
+            before = with_intervals([*(earlier.dived for earlier in log.before(number, REACH_DAYS)), dived])
         which = ", ".join(
             part for part in (f"dive {number} of the log", dived.diver, f"{dived.began:%Y-%m-%d}") if part
         )
         title = f"{dived.title} ({which})" if dived.title else which
-        return Kept(title, dived.altitude_m, residual(dived, coefficients, with_intervals([*before, dived])))
+        left, site = residual(dived, coefficients, before), site_of(before[0][0] if before else dived)
+        if site.altitude <= FROM_M or site.acclimatised is not None:
+            return Kept(title, dived.altitude_m, left)
+        start = rested(just_arrived_at(site), coefficients)
+        return Kept(title, dived.altitude_m, left, residual(dived, coefficients, before, start))
 
     return kept
 

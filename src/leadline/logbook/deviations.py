@@ -294,11 +294,12 @@ def ppo2(plan: Plan, dived: Dived, retraced: Retraced, left_min: float) -> tuple
         lasted = float(times[last] - times[first])
         over_min += lasted
         found.append(_ppo2(plan, retraced, sources[worst], worst, float(there[worst]), lasted, float(limit[worst])))
-    under = (low < MINIMUM_PPO2_BAR) & (times < retraced.surfaced_min)
+    least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
+    under = (low < least_bar) & (times < retraced.surfaced_min)
     for first, last in _runs(under, 1):
         worst = first + int(np.argmin(there[first : last + 1]))
         lasted = float(times[last] - times[first])
-        found.append(_ppo2(plan, retraced, sources[worst], worst, float(there[worst]), lasted, MINIMUM_PPO2_BAR))
+        found.append(_ppo2(plan, retraced, sources[worst], worst, float(there[worst]), lasted, least_bar))
     return found, over_min
 
 

@@ -7,6 +7,7 @@ loading is exact. A recorded ppO2 is what the loop held, whatever its setpoint. 
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -16,17 +17,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.brief.schema import Dive
+from leadline.brief.schema import Dive, Site
 from leadline.logbook.dived import Dived, Profile
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan import gases
 from leadline.plan.gases import Source, Way
 from leadline.plan.oxygen import Before, Oxygen, at_surface, carried, exposed, leg_rates, mean_rates
-from leadline.plan.schedule import AIR, lay_out, source_rows, starting_tissue, way_rows
+from leadline.plan.schedule import AIR, at_rest, lay_out, source_rows, starting_tissue, way_rows
 from leadline.tissue import kernel
 from leadline.tissue.coefficients import SetName
-from leadline.tissue.loading import Residual, compartments, saturated
+from leadline.tissue.loading import Residual, compartments
 
 Array = NDArray[Any]
 
@@ -137,12 +138,15 @@ class Retraced:
 # --- Tissues and oxygen -----------------------------------------------------------------------------------------------
 
 
-def residual(dived: Dived, coefficients: SetName, before: Sequence[tuple[Dived, float]] = ()) -> Residual:
+def residual(
+    dived: Dived, coefficients: SetName, before: Sequence[tuple[Dived, float]] = (), start: Residual | None = None
+) -> Residual:
     """What a dive leaves in its diver at its end.
 
     `before` are the dives before it, the earliest first, each with the surface interval behind it [min], on air.
+    `start`: what the diver began the first of them with; rested if not given.
     """
-    return _left_after(dived, coefficients, left_by(before, coefficients, dived.environment.surface_bar))
+    return _left_after(dived, coefficients, left_by(before, coefficients, dived.environment.surface_bar, start))
 
 
 @lru_cache(maxsize=64)
@@ -151,10 +155,13 @@ def _left_after(dived: Dived, coefficients: SetName, start: Residual | None) -> 
     return load(dived, coefficients, start).left
 
 
-def left_by(before: Sequence[tuple[Dived, float]], coefficients: SetName, surface_bar: float) -> Residual | None:
+def left_by(
+    before: Sequence[tuple[Dived, float]], coefficients: SetName, surface_bar: float, start: Residual | None = None
+) -> Residual | None:
     """What earlier dives, the earliest first, each with the surface interval behind it [min], have left before a dive
-    at a surface pressure [bar]. An interval is spent at the lower of the two sites. None without a dive."""
-    left: Residual | None = None
+    at a surface pressure [bar]. An interval is spent at the lower of the two sites. `start`, what the diver began the
+    first with, is left without a dive."""
+    left = start
     surfaces_bar = [*(dived.environment.surface_bar for dived, _ in before[1:]), surface_bar]
     for (dived, interval_min), next_bar in zip(before, surfaces_bar, strict=False):
         bar = max(next_bar, dived.environment.surface_bar)
@@ -168,6 +175,23 @@ def after_interval(left: Residual, minutes: float, surface_bar: float, coefficie
     kernel.load_constant(tissue, surface_bar, minutes, source_rows([Source(AIR)])[0], compartments(coefficients))
     found = at_surface(left.cns_percent, left.doses, surface_bar, minutes)
     return Residual(_tuples(tissue), found.cns_percent, found.doses)
+
+
+def site_of(dived: Dived) -> Site:
+    """The site of a dive. How long its diver had been there is only in the dive file kept with it, if that is of the
+    same altitude and names no dives before it."""
+    site = Site.model_validate({"water": dived.water, "altitude": dived.altitude_m})
+    try:
+        data = tomllib.loads(dived.plan.text) if dived.plan is not None else {}
+        planned = Site.model_validate(data["site"], context={"units": data["units"]})
+    except (KeyError, ValueError, RecursionError):
+        return site
+    return planned if "previous" not in data and abs(planned.altitude - site.altitude) < 1.0 else site
+
+
+def rested(site: Site, coefficients: SetName) -> Residual:
+    """What a diver begins with who has not dived before."""
+    return Residual(_tuples(at_rest(site, coefficients)), 0.0, ())
 
 
 def as_planned_start(dive: Dive) -> Residual:
@@ -184,7 +208,7 @@ def load(
     `start`: what the diver began it with; rested if not given.
     """
     where, comps = dived.environment, compartments(coefficients)
-    tissue = np.array(start.tensions_bar) if start is not None else saturated(where.surface_bar)
+    tissue = np.array((start if start is not None else rested(site_of(dived), coefficients)).tensions_bar)
     pieces = straight_pieces(dived, moments)
     rows = {piece.source: source_rows([piece.source])[0] for piece in pieces}
     # On open circuit without oxygen, what is breathed is inert but for the water vapour.

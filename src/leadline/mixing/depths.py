@@ -33,9 +33,17 @@ def mod_m(dive: Dive, use: str, mix: Mix) -> float:
     return found
 
 
+def ppo2_shown(dive: Dive, mix: Mix, found_m: float, limit_bar: float) -> str:
+    """The ppO2 of a MOD: its limit, or to two decimals where the grid's tolerance lets it be over that."""
+    ppo2_bar = mix.ppo2(dive.site.environment.pressure(found_m))
+    return f"{limit_bar:.1f}" if ppo2_bar <= limit_bar + 1e-9 else f"{ppo2_bar:.2f}"
+
+
 def least_m(dive: Dive, mix: Mix) -> float:
-    """Shallower than this a gas is hypoxic, under 0.18 bar; 0 if it can be breathed at the surface. [m]"""
-    return max(0.0, dive.site.environment.depth(HYPOXIC_CAUTION_BAR / mix.o2))
+    """Shallower than this a gas is hypoxic, under 0.18 bar and air at the site; 0 if breathable at the surface. [m]"""
+    where = dive.site.environment
+    least_bar = where.least_ppo2(HYPOXIC_CAUTION_BAR)
+    return where.depth(least_bar / mix.o2) if mix.ppo2(where.surface_bar) < least_bar else 0.0
 
 
 def mod_shown(dive: Dive, found_m: float) -> str:

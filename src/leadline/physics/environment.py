@@ -9,6 +9,9 @@ SEA_LEVEL_BAR = 1.01325
 STANDARD_GRAVITY = 9.80665
 """[m/s²] CGPM 1901; used for every water, as pressure gauges are."""
 
+AIR_O2 = 0.2098
+"""Oxygen in air, as a fraction."""
+
 EN13319_BAR_PER_M = 0.1
 WATER_KG_M3 = {"sea": 1025.0, "fresh": 1000.0}
 
@@ -57,6 +60,10 @@ class Environment:
     def pressure(self, depth_m: float) -> float:
         """Ambient pressure at a depth. [bar]"""
         return self.surface_bar + self.bar_per_m * depth_m
+
+    def least_ppo2(self, bar: float) -> float:
+        """A least ppO2 [bar] as it holds at this site: never more than air has at its surface. [bar]"""
+        return min(bar, AIR_O2 * self.surface_bar)
 
     def depth(self, bar: float) -> float:
         """The depth of an ambient pressure, negative above the surface. [m]"""

@@ -9,9 +9,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from leadline.physics.environment import AIR_O2 as AIR_O2
 from leadline.physics.environment import Environment
 
-AIR_O2 = 0.2098
 WATER_VAPOUR_BAR = 0.0627
 """[bar] in the alveoli at 37 °C (Bühlmann)."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -10,7 +11,7 @@ from itertools import pairwise
 from leadline.brief.schema import NEVER, Dive
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
-from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
+from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way, deepest_within
 from leadline.plan.schedule import Leg
 from leadline.units import SYSTEMS
 
@@ -18,7 +19,7 @@ DENSITY_RECOMMENDED_G_L = 5.2
 DENSITY_LIMIT_G_L = 6.2
 """Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
 HYPOXIC_CAUTION_BAR = 0.18
-"""Common practice, no source."""
+"""Common practice, no source; see Environment.least_ppo2."""
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,41 @@ class Breathed:
     limit_bar: float
     """The ppO2 it is held to: the bottom limit for descent and levels, the deco limit for the ascent."""
     mod_m: float
-    """At that limit. Never shallower than it is breathed within the grid's tolerance: that of oxygen changed to at
-    6 m is 6 m."""
+    """At that limit."""
+    tolerated_m: float | None
+    """On the way up, the deepest grid depth, where that takes the tolerance: 6 m for oxygen. None: it needs none."""
     on_the_way_up: bool
     first_min: float
+
+    @property
+    def tolerance_bar(self) -> float:
+        """By how much ppO2 may be over the limit for the sake of the stop grid; 0 where the limit holds as it is."""
+        return GRID_TOLERANCE_BAR if self.tolerated_m is not None else 0.0
+
+    def depth_limit(self, where: Environment) -> tuple[float, float]:
+        """How deep it is good for, and its ppO2 there: the MOD, or the grid depth within the tolerance. [m, bar]"""
+        if self.tolerated_m is None:
+            return max(0.0, self.mod_m), self.limit_bar
+        return self.tolerated_m, self.source.mix.ppo2(where.pressure(self.tolerated_m))
+
+
+def mod_shown(dive: Dive, part: Breathed, unit: str = "") -> str:
+    """A depth limit, whole, rounded down, and its ppO2: "21 (1.6)". One of two decimals is within the tolerance."""
+    depth_m, ppo2_bar = part.depth_limit(dive.site.environment)
+    at = f"{ppo2_bar:.1f}" if part.tolerated_m is None else f"{ppo2_bar:.2f}"
+    return f"{math.floor(depth_m / SYSTEMS[dive.units].depth_m + 1e-6)}{unit} ({at})"
+
+
+def tolerances(dive: Dive, breathing: Iterable[Breathed]) -> str:
+    """What passes by the grid's tolerance, in a sentence; empty if nothing does."""
+    at, where = SYSTEMS[dive.units].at, dive.site.environment
+    said = []
+    for part in breathing:
+        if part.tolerated_m is not None and part.source.circuit == "open":
+            depth_m, ppo2_bar = part.depth_limit(where)
+            within = f"ppO2 {ppo2_bar:.2f}, within {part.tolerance_bar:g} of {part.limit_bar:g}"
+            said.append(f"{part.source.name} at {at(depth_m)}: {within}")
+    return "; ".join(dict.fromkeys(said))
 
 
 def breathed(dive: Dive, legs: Sequence[Leg]) -> tuple[Breathed, ...]:
@@ -81,8 +113,8 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
     shallowest_m, deepest_m = depths_m
     limit = limits.ppo2_deco if up else limits.ppo2_bottom
     mod_m = source.mix.mod(limit, where)
-    if source.mix.ppo2(where.pressure(deepest_m)) <= limit + GRID_TOLERANCE_BAR:
-        mod_m = max(mod_m, deepest_m)
+    grid_m = deepest_within(source.mix, limit + GRID_TOLERANCE_BAR, dive.stops, where) if up else None
+    by_tolerance = grid_m is not None and source.mix.ppo2(where.pressure(grid_m)) > limit + 1e-9
     end_m, ead_m, density_g_l = _worst(source, shallowest_m, deepest_m, where, limits.oxygen_narcotic)
     return Breathed(
         source=source,
@@ -95,6 +127,7 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
         density_g_l=density_g_l,
         limit_bar=limit,
         mod_m=mod_m,
+        tolerated_m=grid_m if by_tolerance else None,
         on_the_way_up=up,
         first_min=first_min,
     )
@@ -152,12 +185,13 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
         )
         values |= {"limit_bar": part.limit_bar, "key": f"[limits] {key}"}
         found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
-    if part.ppo2_low_bar < HYPOXIC_CAUTION_BAR:
+    least_bar = dive.site.environment.least_ppo2(HYPOXIC_CAUTION_BAR)
+    if part.ppo2_low_bar < least_bar:
         message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {at(part.shallowest_m)}."
         found.append(
             Finding(
                 "ppo2-low", "caution", message,
-                {"ppo2_bar": part.ppo2_low_bar, "limit_bar": HYPOXIC_CAUTION_BAR, "gas": part.source.mix.label},
+                {"ppo2_bar": part.ppo2_low_bar, "limit_bar": least_bar, "gas": part.source.mix.label},
                 part.first_min, part.shallowest_m,
             )
         )  # fmt: skip

@@ -31,7 +31,8 @@ TRIALS = (
     "Neither column is safer for being longer, or deeper. Supersaturation is worked out, not measured.",
     "Deep stops have been tried on people: in the U.S. Navy's comparison (NEDU TR 11-06, 2011; 170 fsw for 30 min on "
     "air) a schedule with deep stops had 11 cases of decompression sickness in 198 dives, one of the same length with "
-    "shallow stops 3 in 192. The bubble model's deeper first stops are no argument for it.",
+    "shallow stops 3 in 192: both with 174 min of stops (from memory). Shorter schedules were not tried. The bubble "
+    "model's deeper first stops are no argument for it.",
     "Only the file's own model plans a dive: leadline plan, with its gas, contingencies and no-gos.",
 )
 

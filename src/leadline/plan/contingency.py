@@ -130,6 +130,14 @@ class Contingency:
         return self.scenario.name
 
     @property
+    def left_at(self) -> tuple[float, float] | None:
+        """The run time [min] and depth [m] at which the plan is left, also by a delay; None where nothing of it is
+        dived as planned."""
+        if self.leaves_at_min is None or self.depth_m is None:
+            return self.scenario.held_at
+        return self.leaves_at_min, self.depth_m
+
+    @property
     def holds(self) -> bool:
         """Whether it comes to the surface with every stop met, on gas that is fit to breathe and lasts."""
         return bool(self.legs) and not any(finding.severity == "no-go" for finding in self.findings)

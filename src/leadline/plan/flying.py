@@ -16,7 +16,7 @@ from leadline.brief.schema import Dive, Previous
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
 from leadline.plan.schedule import Array, Schedule, as_dived, lay_out, schedule, starting_tissue
-from leadline.tissue.loading import compartments
+from leadline.tissue.loading import compartments, weighted
 from leadline.units import FOOT_M, SYSTEMS, SystemName
 
 CABIN_M = 8000.0 * FOOT_M
@@ -111,7 +111,7 @@ def wait_min(tissue: Array, dive: Dive, altitude_m: float, surface_bar: float | 
     minutes = np.arange(LONGEST_MIN + 1.0)[:, None, None]
     n2, he = np.moveaxis(breathed + (tissue - breathed) * np.exp(-comps.rate * minutes), 1, 0)
     total = n2 + he
-    a, b = ((k[0] * n2 + k[1] * he) / total for k in (comps.a, comps.b))
+    a, b = weighted(n2, he, comps)
     tolerated = (total - a * gf) / (gf / b + 1.0 - gf)
     over = np.flatnonzero((tolerated > surface_pressure(altitude_m)).any(axis=1))
     if not len(over):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from leadline.brief.errors import BriefError, Problem, key_path
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive
+from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Stops
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR, Mix
 from leadline.tissue.kernel import OXYGEN
@@ -19,12 +19,12 @@ GRID_TOLERANCE_BAR = 0.03
 ROUNDING_BAR = 0.01
 """What depth tables round away: at 1.4 bar, 50 % is an 18 m gas and 28 % a 40 m gas (common practice, no source)."""
 MINIMUM_PPO2_BAR = 0.16
-"""Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in)."""
+"""Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in); see Environment.least_ppo2."""
 SEMI_CLOSED_PPO2_BAR = 0.21
 """Below this a semi-closed loop is left for open circuit (common practice, no source)."""
 
-DEEPEST_M = 350.0
-"""No dive is deeper."""
+DEEPEST_GRID_M = 350.0
+"""Deeper than any level: no gas change is looked for beyond it."""
 ANY_DEPTH_M = 1e4
 """The depth of a way's first row: everything is shallower."""
 
@@ -140,14 +140,19 @@ def stretches(dive: Dive, source: str = "dive", wrong: bool = False) -> list[Str
     return _on_the_loop(dive, source, limit) if dive.loop is not None else _on_open_circuit(dive, source, limit)
 
 
-def switch_depth(cylinder: Cylinder, limit_bar: float, grid_m: Iterable[float], where: Environment) -> float | None:
-    """The deepest depth of the stop grid at which a gas is within a ppO2 limit; the diver's own, if given. [m]"""
-    if cylinder.switch_depth is not None:
-        return cylinder.switch_depth
-    usable = [
-        depth_m for depth_m in grid_m if depth_m > 0.0 and cylinder.gas.ppo2(where.pressure(depth_m)) <= limit_bar
-    ]
-    return max(usable, default=None)
+def switch_depth(cylinder: Cylinder, limit_bar: float, stops: Stops, where: Environment) -> float | None:
+    """From where a cylinder's gas is breathed: the deepest depth within a limit, or the diver's own, if given. [m]"""
+    own_m = cylinder.switch_depth
+    return own_m if own_m is not None else deepest_within(cylinder.gas, limit_bar, stops, where)
+
+
+def deepest_within(gas: Mix, limit_bar: float, stops: Stops, where: Environment) -> float | None:
+    """The deepest depth of the stop grid at which a gas is within a ppO2 limit. [m]
+
+    The grid goes on below the dive: a gas that is usable deeper than a level is usable at the level.
+    """
+    grid_m = stops.depths_m(min(DEEPEST_GRID_M, max(stops.last, gas.mod(limit_bar, where)) + stops.step))
+    return max((m for m in grid_m if m > 0.0 and gas.ppo2(where.pressure(m)) <= limit_bar), default=None)
 
 
 def bailout_way(dive: Dive) -> Way:
@@ -181,7 +186,9 @@ def gap(dive: Dive, way: Way, from_m: float) -> Gap | None:
 def is_fit(dive: Dive, source: Source, depth_m: float, limit: Limit) -> bool:
     """Whether a source keeps a diver awake at a depth, and is within a limit of ppO2 there."""
     ppo2_bar = source.ppo2(dive.site.environment.pressure(depth_m))
-    least = SEMI_CLOSED_PPO2_BAR if source.circuit == "semi-closed" else MINIMUM_PPO2_BAR
+    least = dive.site.environment.least_ppo2(MINIMUM_PPO2_BAR)
+    if source.circuit == "semi-closed":
+        least = SEMI_CLOSED_PPO2_BAR
     return ppo2_bar >= least - 1e-9 and limit.allows(ppo2_bar)
 
 
@@ -219,14 +226,15 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
     breaks = dive.stops.oxygen_breaks
     if breaks is None or dive.loop is not None:
         return None
-    bar = dive.site.environment.pressure(dive.stops.last)
+    where = dive.site.environment
+    bar, least_bar = where.pressure(dive.stops.last), where.least_ppo2(MINIMUM_PPO2_BAR)
     if breaks.gas is not None:
         _within_limits(
             dive, source, Source(breaks.gas), dive.stops.last, key_path("stops", "oxygen_breaks", "gas"), HARD
         )
         return Source(breaks.gas)
     carried = [c.gas for c in dive.cylinders if c.use in ("bottom", "travel", "deco")]
-    breathable = [gas for gas in carried if gas.ppo2(bar) >= MINIMUM_PPO2_BAR and gas.o2 < OXYGEN]
+    breathable = [gas for gas in carried if gas.ppo2(bar) >= least_bar and gas.o2 < OXYGEN]
     if not breathable:
         last = SYSTEMS[dive.units].at(dive.stops.last)
         said = f"no gas carried can be breathed in an oxygen break at {last}: all are oxygen, or hypoxic there"
@@ -237,11 +245,10 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
 def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: float = 0.0) -> list[Step]:
     """One step a gas, deepest first, each richer in oxygen than the one before it."""
     where = dive.site.environment
-    grid_m = dive.stops.depths_m(DEEPEST_M)
     found = [
         (depth_m, cylinder.gas)
         for cylinder in cylinders
-        if (depth_m := switch_depth(cylinder, _limit(dive, cylinder), grid_m, where)) is not None
+        if (depth_m := switch_depth(cylinder, _limit(dive, cylinder), dive.stops, where)) is not None
     ]
     steps: list[Step] = []
     for depth_m, gas in sorted(found, key=lambda pair: (-pair[0], -pair[1].o2)):
@@ -268,7 +275,7 @@ def _on_open_circuit(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
         at = Source(level.gas if level.gas is not None else _bottom_gas(dive, level.depth))
         _within_limits(dive, source, at, level.depth, key_path("levels", i, "depth"), limit)
         if before is None:
-            to = (Step(ANY_DEPTH_M, at), *_travel(dive, at.mix, level.depth))
+            to = (Step(ANY_DEPTH_M, at), *_travel(dive, at.mix))
         elif level.depth > dive.levels[i - 1].depth:
             to = (Step(ANY_DEPTH_M, at),)
         else:
@@ -287,27 +294,26 @@ def _bottom_gas(dive: Dive, depth_m: float) -> Mix:
     """The richest bottom gas within the bottom limit at a depth; if there is none, the leanest."""
     bar = dive.site.environment.pressure(depth_m)
     gases = [cylinder.gas for cylinder in dive.cylinders if cylinder.use == "bottom"]
-    usable = [gas for gas in gases if gas.ppo2(bar) <= dive.limits.ppo2_bottom + GRID_TOLERANCE_BAR]
+    usable = [gas for gas in gases if gas.ppo2(bar) <= dive.limits.ppo2_bottom + ROUNDING_BAR]
     return max(usable, key=lambda gas: gas.o2) if usable else min(gases, key=lambda gas: gas.o2)
 
 
-def _travel(dive: Dive, bottom: Mix, level_m: float) -> list[Step]:
+def _travel(dive: Dive, bottom: Mix) -> list[Step]:
     """Travel gases on the way down, each as deep as the bottom limit lets it."""
-    where = dive.site.environment
-    grid_m = [depth_m for depth_m in dive.stops.depths_m(dive.deepest_m) if depth_m < level_m]
+    where, limit_bar = dive.site.environment, dive.limits.ppo2_bottom + ROUNDING_BAR
     steps = [
-        Step(min(depth_m, level_m), Source(cylinder.gas))
+        Step(depth_m, Source(cylinder.gas))
         for cylinder in dive.cylinders
         if cylinder.use == "travel"
         and cylinder.gas != bottom
-        and (depth_m := switch_depth(cylinder, dive.limits.ppo2_bottom + ROUNDING_BAR, grid_m, where)) is not None
+        and (depth_m := switch_depth(cylinder, limit_bar, dive.stops, where)) is not None
     ]
-    return sorted(steps, key=lambda step: -step.from_depth_m)
+    return sorted(steps, key=lambda step: (-step.from_depth_m, step.source.mix.o2))
 
 
 def _switches_within_limits(dive: Dive, source: str) -> None:
     """A switch depth of the diver's own must be on the stop grid and within the limits of any gas."""
-    grid_m = dive.stops.depths_m(DEEPEST_M)
+    grid_m = dive.stops.depths_m(DEEPEST_GRID_M)
     for i, cylinder in enumerate(dive.cylinders):
         if cylinder.switch_depth is None:
             continue
@@ -332,19 +338,21 @@ def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, ke
         cure = f"{mod}; choose a leaner gas or a shallower depth"
         said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, {limit.name} is {limit.bar:g}; {cure}"
         raise BriefError(source, [Problem(key, said)])
-    if ppo2_bar < MINIMUM_PPO2_BAR:
-        said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {MINIMUM_PPO2_BAR} keeps a diver awake"
+    least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
+    if ppo2_bar < least_bar:
+        said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {least_bar:.2f} keeps a diver awake"
         raise BriefError(source, [Problem(key, f"{said}; choose a richer gas")])
 
 
 def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: str) -> None:
     """Refuse a way, dived as far up as `top_m`, on which a gas is breathed shallower than it carries life."""
     where, system = dive.site.environment, SYSTEMS[dive.units]
+    least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
     for step, above in zip(way, (*way[1:], None), strict=True):
         shallowest_m = max(top_m, above.from_depth_m) if above is not None else top_m
         ppo2_bar = step.source.ppo2(where.pressure(shallowest_m))
-        if ppo2_bar < MINIMUM_PPO2_BAR:
-            breathable = where.depth(MINIMUM_PPO2_BAR / step.source.mix.o2)
+        if ppo2_bar < least_bar:
+            breathable = where.depth(least_bar / step.source.mix.o2)
             raise BriefError(
                 source,
                 [
@@ -352,7 +360,7 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: s
                         "[[cylinders]]",
                         f"no breathable gas on the way {direction} at {system.depth(shallowest_m)} "
                         f"{system.depth_unit}: {step.source.mix.name} is hypoxic there (ppO2 {ppo2_bar:.2f} bar, "
-                        f"least {MINIMUM_PPO2_BAR}), breathable only below {system.depth(breathable)} "
+                        f"least {least_bar:.2f}), breathable only below {system.depth(breathable)} "
                         f"{system.depth_unit}; "
                         + ("add a richer deco gas" if direction == "up" else 'add a cylinder with use = "travel"'),
                     )

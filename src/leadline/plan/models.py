@@ -31,6 +31,10 @@ AFTER_OTHERS = (
     "Of the dives before, the bubble model counts what they have left in the tissues, and none of the bubbles: after "
     "other dives its column may well ask too little."
 )
+AFTER_A_WAY_UP = (
+    "Of the way up to the site, the bubble model counts what tissues still hold, and none of the bubbles: its column "
+    "may well ask too little."
+)
 
 
 class Model(Protocol):
@@ -66,7 +70,7 @@ class _Asked:
     """Names the dive file in a BriefError."""
 
     def start(self) -> Array:
-        """At rest at the site, or as the dives before have left them."""
+        """At rest, or as the dives before have left them."""
         return self._layout.start.copy()
 
     def load(self, tissue: Array, leg: Leg) -> Array:
@@ -127,8 +131,10 @@ class Bubbles(_Asked):
 
     @property
     def note(self) -> str:
-        """After other dives: what is not counted."""
-        return AFTER_OTHERS if self.dive.previous else ""
+        """After other dives, or a way up to the site: what is not counted."""
+        if self.dive.previous:
+            return AFTER_OTHERS
+        return AFTER_A_WAY_UP if self.dive.site.acclimatised is not None else ""
 
     def ceiling_m(self, tissue: Array) -> float:
         """Under the supersaturation that the whole dive leaves allowed. [m]"""

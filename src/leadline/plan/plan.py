@@ -9,8 +9,8 @@ from functools import cached_property, partial
 
 from leadline.brief.errors import BriefError, Problem
 from leadline.brief.schema import Dive
+from leadline.plan import acclimatised, causes, contingency, flying, practice, turning
 from leadline.plan import breathing as breathing_
-from leadline.plan import causes, contingency, flying, turning
 from leadline.plan import oxygen as oxygen_
 from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, in_order
@@ -89,6 +89,8 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         *_long(dive, found),
         *_repetitive(dive, carried),
         *_too_soon(dive, found),
+        *acclimatised.judge(dive, found, held),
+        *practice.judge(dive, found),
         *_left_out(dive),
     ]
     mates_give = mates is not None and bool(mates.bailout)
@@ -135,20 +137,22 @@ def _repetitive(dive: Dive, carried: oxygen_.Before) -> list[Finding]:
 
 
 def _too_soon(dive: Dive, found: Schedule) -> Iterator[Finding]:
-    """What the dives before have left, against the surface pressure that this dive begins at; and going up to it."""
-    if not dive.previous:
+    """What dives before, or life further down, have left, against the surface pressure that this dive begins at; and
+    going up to it."""
+    if not dive.previous and dive.site.acclimatised is None:
         return
-    last, high = dive.previous[-1], dive.model.gradient_factors[1]
+    high = dive.model.gradient_factors[1]
     gf, up = 100.0 * float(found.track.points[0]["gf_surface"]), flying.going_up(dive)
     if gf > high + 0.5:
         grave = up is not None or gf > 100.0
         over = "the M-value" if gf > 100.0 else f"GF high {high:g} %"
-        remedy = "a longer surface interval would mend it"
+        remedy = f"a longer {'surface interval' if dive.previous else 'time at the site'} would mend it"
         message = f"GF {math.ceil(gf)} % at the surface before the dive, over {over}: {remedy}."
         yield Finding(
             "surface-gf", "no-go" if grave else "caution", message, {"gf_percent": gf, "gf_high": high}, 0.0, 0.0
         )
-    if up is not None and last.surface_interval < up.guidance.minutes:
+    last = dive.previous[-1] if dive.previous else None
+    if up is not None and last is not None and last.surface_interval < up.guidance.minutes:
         where = flying.altitude(up.altitude_m, dive.units)
         model = "never" if up.model_min is None else f"after {flying.hours(up.model_min, flying.STEP_MIN)}"
         message = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from leadline.brief.schema import Dive
 from leadline.plan.breathing import Breathed
 from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency, Handover
@@ -12,11 +13,12 @@ from leadline.plan.day import Day, Dived, Planned
 from leadline.plan.findings import Finding, headline
 from leadline.plan.flying import Ascent
 from leadline.plan.gases import Source
+from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.plan import Plan
 from leadline.plan.rows import Row, contingency_rows, givings, planned_rows
-from leadline.plan.schedule import Stop, Switch, Track
-from leadline.plan.supply import CylinderUse, LoopUse
+from leadline.plan.schedule import Leg, Stop, Switch, Track
+from leadline.plan.supply import CylinderUse, LoopUse, planned_rmv
 from leadline.plan.team import Team
 from leadline.plan.turning import MinimumGas, Turn
 from leadline.tissue import kernel
@@ -42,6 +44,8 @@ def as_data(plan: Plan) -> dict[str, Any]:
             "surface_bar": dive.site.environment.surface_bar,
             "bar_per_m": dive.site.environment.bar_per_m,
             "temperature_c": dive.site.temperature,
+            "acclimatised_min": dive.site.acclimatised,
+            "came_from_m": dive.site.came_from_m,
         },
         "levels": [{"depth_m": level.depth, "leave_at_min": level.leave_at} for level in dive.levels],
         "schedule": _schedule(plan),
@@ -145,16 +149,38 @@ def _of_a_day(one: Planned | Dived, begins_min: float | None) -> dict[str, Any]:
 
 
 def _schedule(plan: Plan) -> dict[str, Any]:
-    schedule = plan.schedule
+    dive, schedule = plan.dive, plan.schedule
+    held = holding_compartments(dive, schedule)
     return {
         "rows": [_row(row) for row in planned_rows(plan)],
-        "stops": _stops(schedule.stops, plan.supply),
+        "stops": [
+            {**stop, "holding_compartment": c}
+            for stop, c in zip(_stops(schedule.stops, plan.supply), held, strict=True)
+        ],
+        "anchor_m": anchor_m(schedule),
+        "legs": _legs(dive, schedule.legs),
         "switches": _switches(schedule.switches),
         "run_time_min": schedule.run_time_min,
         "tts_min": schedule.tts_min,
         "ndl_min": schedule.ndl_min,
         "track": _track(schedule.track),
     }
+
+
+def _legs(dive: Dive, legs: Iterable[Leg]) -> list[dict[str, Any]]:
+    rmv = planned_rmv(dive)
+    return [
+        {
+            "kind": leg.kind,
+            "start_min": leg.start_min,
+            "end_min": leg.end_min,
+            "start_m": leg.start_m,
+            "end_m": leg.end_m,
+            **_source(leg.source),
+            "rmv_l_min": rmv(leg) if leg.source.circuit == "open" else None,
+        }
+        for leg in legs
+    ]
 
 
 def findings_as_data(findings: Iterable[Finding]) -> list[dict[str, Any]]:
@@ -294,6 +320,9 @@ def _breathed(part: Breathed) -> dict[str, Any]:
         "ead_m": part.ead_m,
         "density_g_l": part.density_g_l,
         "mod_m": part.mod_m,
+        "mod_ppo2_bar": part.limit_bar,
+        "tolerated_m": part.tolerated_m,
+        "tolerance_bar": part.tolerance_bar,
     }
 
 
@@ -382,8 +411,8 @@ def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
     return {
         "kind": found.kind,
         "name": found.name,
-        "leaves_at_min": found.leaves_at_min,
-        "depth_m": found.depth_m,
+        "leaves_at_min": found.left_at[0] if found.left_at is not None else None,
+        "depth_m": found.left_at[1] if found.left_at is not None else None,
         "level": None if found.scenario.level is None else found.scenario.level + 1,
         "holds": found.holds,
         "answers": {

@@ -92,6 +92,8 @@ class Scenario:
     """First minutes from leaving the plan, or from reaching the bottom, in which more is breathed ..."""
     heavier_l_min: float = 0.0
     """... by so much. [L/min]"""
+    held_at: tuple[float, float] | None = None
+    """Of a delay: the run time [min] and depth [m] at which the plan would have gone on."""
 
     @property
     def two_failures(self) -> bool:
@@ -215,12 +217,12 @@ def _deeper_or_longer(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
 
 
 def edited(
-    dive: Dive, schedule: Schedule, deeper_m: float = 0.0, longer_min: float = 0.0, from_level: int | None = None
+    dive: Dive, _: Schedule, deeper_m: float = 0.0, longer_min: float = 0.0, from_level: int | None = None
 ) -> Dive:
     """A dive with its deepest levels deeper, and longer at the first of them or at `from_level`, on the same gases."""
     deepest_m = dive.deepest_m
     later = from_level if from_level is not None else [level.depth for level in dive.levels].index(deepest_m)
-    breathed = {leg.level: leg.source.mix for leg in schedule.legs if leg.kind in ("descent", "level")}
+    breathed = [stretch.at.mix for stretch in gases.stretches(dive)]
     levels: list[Level] = []
     depth_m = left_min = shift_min = 0.0
     for i, level in enumerate(dive.levels):
@@ -230,7 +232,7 @@ def edited(
         arrival_min = left_min + max(0.0, down_m) / dive.rates.descent
         shift_min = max(shift_min, math.ceil(arrival_min - 1e-6) - level.leave_at)
         depth_m, left_min = depth_m + down_m, level.leave_at + shift_min
-        gas = breathed.get(i, level.gas) if dive.loop is None else None
+        gas = breathed[i] if dive.loop is None else None
         levels.append(level.model_copy(update={"depth": depth_m, "leave_at": left_min, "gas": gas}))
     return dive.model_copy(update={"levels": tuple(levels)})
 
@@ -243,11 +245,13 @@ def _delays(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
         last = len(dive.levels) - 1
         edit = partial(edited, longer_min=minutes, from_level=last)
         name = f"{minutes:.0f} min held at the end of the bottom"
-        yield Scenario("delay", name, edit(dive, schedule), everyone=edit)
+        at_the_end = dive.levels[-1].leave_at, dive.levels[-1].depth
+        yield Scenario("delay", name, edit(dive, schedule), everyone=edit, held_at=at_the_end)
         if first is not None:
             at = SYSTEMS[dive.units].at(first.depth_m)
             name = f"{minutes:.0f} min held at the first stop, {at}"
-            yield Scenario("delay", name, dive, held=((first.depth_m, first.leave_min + minutes),))
+            until = ((first.depth_m, first.leave_min + minutes),)
+            yield Scenario("delay", name, dive, held=until, held_at=(first.leave_min, first.depth_m))
 
 
 def _first_stop(dive: Dive, schedule: Schedule) -> Stop | None:

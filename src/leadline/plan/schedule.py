@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.brief.errors import BriefError, Problem, key_path
-from leadline.brief.schema import Dive, Previous
+from leadline.brief.schema import Dive, Previous, Site
 from leadline.brief.team import divers
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import Mix
@@ -152,6 +152,12 @@ def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
     )
 
 
+def run_time(dive: Dive, held: Held = ()) -> float:
+    """The run time of a dive, and nothing else of it [min]. BriefError if it cannot be dived as written."""
+    rows, _ = _swim(dive, lay_out(dive, held=held), "dive")
+    return float(rows[-1]["end_min"])
+
+
 def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
     """The depths [m] of the last ascent with the run time [min] at which a whole team leaves them, each diver on his
     own gas and gradient factors; those `held` already are kept. BriefError where a dive cannot be dived as written.
@@ -183,10 +189,23 @@ def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
 
 def starting_tissue(dive: Dive) -> Array:
     """Tissues at the start of a dive: at rest, or as the dives before it have left them. [2, 16, bar]"""
-    surface_bar = dive.site.environment.surface_bar
     if not dive.previous:
-        return saturated(surface_bar)
+        return at_rest(dive.site, dive.model.coefficients)
+    surface_bar = dive.site.environment.surface_bar
     return _left_by(dive.previous[-1], surface_bar, dive.model.coefficients).copy()
+
+
+def at_rest(site: Site, coefficients: SetName) -> Array:
+    """Tissues of a diver at a site who has not dived: saturated there, or where he came from and on the site's air
+    since (Haldane). The way up counts as no time, at once. [2, 16, bar]"""
+    surface_bar = site.environment.surface_bar
+    if site.acclimatised is None or site.came_from_m is None:
+        return saturated(surface_bar)
+    tissue = saturated(surface_pressure(site.came_from_m))
+    kernel.load_constant(
+        tissue, surface_bar, site.acclimatised, source_rows([Source(AIR)])[0], compartments(coefficients)
+    )
+    return tissue
 
 
 @lru_cache(maxsize=64)

@@ -20,7 +20,7 @@ from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres, pressure_at, pressure_of
 from leadline.plan.findings import Finding
 from leadline.plan.schedule import Leg
-from leadline.units import PSI_BAR, SYSTEMS
+from leadline.units import PSI_BAR, SYSTEMS, RatedCubicFeet
 
 STRESS = 1.5
 """RMV in a bailout, of the bottom RMV, if the diver does not say. Common practice, no source."""
@@ -143,8 +143,13 @@ def start_bar(dive: Dive, cylinder: Cylinder) -> float:
 
 
 def planned_rmv(dive: Dive) -> Rmv:
-    """RMV by leg: the bottom RMV until the first stop, the deco RMV from there. [L/min]"""
-    return lambda leg: dive.diver.rmv_deco if leg.after_first_stop and leg.kind != "level" else dive.diver.rmv_bottom
+    """RMV by leg: the deco RMV on the way up from the first stop on, the bottom RMV everywhere else. [L/min]"""
+
+    def breathed(leg: Leg) -> float:
+        decompressing = leg.after_first_stop and leg.kind in ("ascent", "stop")
+        return dive.diver.rmv_deco if decompressing else dive.diver.rmv_bottom
+
+    return breathed
 
 
 def stressed_rmv(dive: Dive) -> float:
@@ -305,6 +310,12 @@ def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) ->
     if dive.loop is None and len(bottom) > 1 and alone:
         message = f"The loss of {' or of '.join(alone)} is not among the contingencies: plan it by hand."
         found.append(Finding("bottom-loss-unplanned", "caution", message))
+    if any(isinstance(cylinder.size, RatedCubicFeet) for cylinder in dive.cylinders):
+        message = (
+            "Sizes are rated cubic feet: common cylinders hold less than their name. Their water volume may be given "
+            "instead."
+        )
+        found.append(Finding("rated-size", "note", message))
     if dive.gas.fill_temperature is not None and cylinders:
         system, unit = SYSTEMS[dive.units], SYSTEMS[dive.units].pressure_unit
         read = {cylinder.name: cylinder.pressure for cylinder in dive.cylinders}

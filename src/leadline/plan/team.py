@@ -195,10 +195,11 @@ def _first_breaths(members: Sequence[Member]) -> Iterable[Finding]:
         dive = member.plan.dive
         if dive.loop is None:
             continue
+        where = dive.site.environment
         own, limit = [c.gas for c in open_circuit_cylinders(dive)], dive.limits.ppo2_deco + GRID_TOLERANCE_BAR
         for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
-            bar = dive.site.environment.pressure(depth_m)
-            if not any(MINIMUM_PPO2_BAR <= gas.ppo2(bar) <= limit for gas in own):
+            bar, least_bar = where.pressure(depth_m), where.least_ppo2(MINIMUM_PPO2_BAR)
+            if not any(least_bar <= gas.ppo2(bar) <= limit for gas in own):
                 message = (
                     f"{member.name} carries nothing that can be breathed at {SYSTEMS[dive.units].at(depth_m)}: the "
                     "first breath off the loop would be a mate's. Carry a gas for it."

@@ -10,8 +10,10 @@ from itertools import takewhile
 from leadline.brief.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import pressure_of
+from leadline.plan import gases
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding
+from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
 from leadline.plan.supply import CylinderUse
 from leadline.units import SYSTEMS
@@ -54,8 +56,11 @@ def minimum_gas(found: Sequence[Contingency]) -> tuple[MinimumGas, ...]:
     for contingency in found:
         if not contingency.legs or contingency.leaves_at_min is None or contingency.depth_m is None:
             continue
-        mix = contingency.legs[0].source.mix
-        on_it = _until_another_gas(contingency.legs)
+        level = contingency.legs[0].level
+        mix = gases.stretches(contingency.scenario.dive)[level].at.mix
+        on_it = _while_on(Source(mix), contingency.legs)
+        if not on_it:  # another gas is usable at once
+            continue
         litres = sum(
             use.litres
             for cylinder in contingency.supply
@@ -65,7 +70,7 @@ def minimum_gas(found: Sequence[Contingency]) -> tuple[MinimumGas, ...]:
         )
         made.append(
             MinimumGas(
-                level=contingency.legs[0].level,
+                level=level,
                 mix=mix,
                 run_time_min=contingency.leaves_at_min,
                 depth_m=contingency.depth_m,
@@ -77,9 +82,8 @@ def minimum_gas(found: Sequence[Contingency]) -> tuple[MinimumGas, ...]:
     return tuple(made)
 
 
-def _until_another_gas(legs: Sequence[Leg]) -> list[Leg]:
-    first = legs[0].source
-    return list(takewhile(lambda leg: leg.source == first, legs))
+def _while_on(source: Source, legs: Sequence[Leg]) -> list[Leg]:
+    return list(takewhile(lambda leg: leg.source == source, legs))
 
 
 def turns(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[MinimumGas]) -> tuple[Turn, ...]:
@@ -134,6 +138,8 @@ def pressure_left(use: CylinderUse, litres: float) -> float:
 def _said(rule: str | float) -> str:
     if rule == 1.0:
         return "all usable"
+    if rule == "thirds":
+        return "thirds of the fill"
     return rule if isinstance(rule, str) else f"{rule:g} of what is usable"
 
 

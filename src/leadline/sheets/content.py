@@ -8,13 +8,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, replace
+from itertools import groupby
 from typing import Any, TypeVar
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.plan import Plan, flying
+from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
+from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.rows import givings, up
 from leadline.plan.supply import CylinderUse, stressed_rmv
 from leadline.plan.team import EVERYONE, Member, Team
@@ -219,6 +222,7 @@ def wetnotes(team: Team, member: Member) -> Data:
         "rows": [asdict(row) for row in planned_rows(plan)],
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
+        "tolerated": tolerances(dive, plan.breathing),
         "changes": change_list(plan),
         "supply": supply_table(dive, plan.supply),
         "loop": loop_line(plan),
@@ -237,6 +241,7 @@ def wetnotes(team: Team, member: Member) -> Data:
                 "marks": bailout_marks(plan, found),
                 "rows": [asdict(row) for row in contingency_rows(plan, found)],
                 "gases": gas_table(dive, found.breathing),
+                "tolerated": tolerances(dive, found.breathing),
                 "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
             }
             for found in plan.bailouts
@@ -275,8 +280,10 @@ def briefing(team: Team, member: Member) -> Data:
         "facts": facts(plan),
         "profile": profile(plan, 172.0, profile_high_mm(plan, findings)),
         "rows": [asdict(row) for row in planned],
+        "line": line_note(plan),
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
+        "tolerated": tolerances(dive, plan.breathing),
         "supply": supply_table(dive, plan.supply),
         "loop": loop_line(plan),
         "oxygen": oxygen_line(plan.oxygen.cns_percent, plan.oxygen.otu, plan.oxygen.highest_ppo2_bar),
@@ -461,6 +468,27 @@ def facts(plan: Plan) -> list[Data]:
     ]
 
 
+def line_note(plan: Plan) -> str:
+    """What the stops hang on: the anchor of the gradient factors, who holds which stop, and RMV by part of the dive."""
+    dive, system = plan.dive, SYSTEMS[plan.dive.units]
+    said = []
+    anchored_m = anchor_m(plan.schedule)
+    if anchored_m is not None:
+        said.append(f"GF line anchored at {system.at(anchored_m)}")
+    stops = zip(holding_compartments(dive, plan.schedule), plan.schedule.stops, strict=True)
+    held = []
+    for compartment, alike in groupby(stops, key=lambda pair: pair[0]):
+        depths = list(dict.fromkeys(system.depth(stop.depth_m) for _, stop in alike))
+        if compartment is not None:
+            held.append(f"{'–'.join(dict.fromkeys((depths[0], depths[-1])))} by {compartment}")
+    if held:
+        said.append(f"stops held by compartment, {system.depth_unit}: {', '.join(held)}")
+    if any(leg.source.circuit == "open" for leg in plan.schedule.legs):
+        bottom, deco = (system.flow(rate) for rate in (dive.diver.rmv_bottom, dive.diver.rmv_deco))
+        said.append(f"RMV {bottom}, from the first stop up {deco} {system.gas_unit}/min")
+    return "; ".join(said)
+
+
 def conditions(dive: Dive) -> list[Data]:
     """On which model, how fast, where."""
     system = SYSTEMS[dive.units]
@@ -476,7 +504,10 @@ def conditions(dive: Dive) -> list[Data]:
             "text": " / ".join(_rate(dive, rate) for rate in _rates(dive, ascent)) + f" {system.depth_unit}/min",
         },
         {"name": "Water", "text": f"{water}, {warm}"},
-        {"name": "Surface", "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}, {_millibar(dive)} mbar"},
+        {
+            "name": "Surface",
+            "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}{_since(dive)}, {_millibar(dive)} mbar",
+        },
     ]
 
 
@@ -492,6 +523,13 @@ def _rates(dive: Dive, ascent: float) -> list[float]:
 
 def _rate(dive: Dive, rate: float) -> str:
     return f"{round(rate / SYSTEMS[dive.units].depth_m, 1):g}"
+
+
+def _since(dive: Dive) -> str:
+    """How long the divers have been there, where that is given and counts."""
+    if dive.site.acclimatised is None or dive.previous:
+        return ""
+    return f" for {flying.hours(dive.site.acclimatised)}"
 
 
 def _millibar(dive: Dive) -> str:

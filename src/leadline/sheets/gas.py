@@ -35,7 +35,6 @@ def gas_table(dive: Dive, breathing: Iterable[Breathed]) -> list[Data]:
             "diluent": f"diluent {part.source.mix.name}" if part.source.circuit == "closed" else "",
             "depths": f"{SYSTEMS[dive.units].depth(part.deepest_m)}–{SYSTEMS[dive.units].depth(part.shallowest_m)}",
             "mod": mod(dive, part),
-            "limit": f"{part.limit_bar:.1f}",
             "ppo2": f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
             "end": SYSTEMS[dive.units].at(part.end_m),
             "density": f"{part.density_g_l:.1f}",

@@ -9,7 +9,7 @@ from typing import Any
 
 from leadline.brief.schema import Dive
 from leadline.mixing.analysis import Analysed
-from leadline.mixing.depths import mod_shown
+from leadline.mixing.depths import mod_shown, ppo2_shown
 from leadline.mixing.doses import MATCH
 from leadline.mixing.fill import percents
 from leadline.mixing.safety import OXYGEN_CLEAN_OVER
@@ -47,7 +47,7 @@ def _label(dive: Dive, one: Analysed) -> dict[str, Any]:
         "cylinder": f"{one.diver}: {one.cylinder}" if one.diver else one.cylinder,
         "mix": name(one),
         "mod": mod_shown(dive, one.mod_m),
-        "at": f"ppO2 {one.ppo2_limit_bar:.1f}",
+        "at": f"ppO2 {ppo2_shown(dive, one.mix, one.mod_m, one.ppo2_limit_bar)}",
         "by": one.by,
         "date": one.date,
         "pressure": "" if one.read_bar is None else f"{system.pressure(bar)} {system.pressure_unit}",

@@ -5,7 +5,6 @@ Rounding is the diver's: run time at the surface and TTS up, what is left in a c
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +12,7 @@ from typing import Any
 
 from leadline.brief.schema import Dive
 from leadline.plan import Plan, rows
-from leadline.plan.breathing import Breathed
+from leadline.plan.breathing import Breathed, mod_shown
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
 from leadline.plan.rows import down, handed, leave, up
@@ -38,7 +37,7 @@ class Row:
     tts: str
     gas: str
     mod: str
-    """Of the gas changed to; empty where nothing changes, and on the loop."""
+    """Of the gas changed to, with its ppO2; empty where nothing changes, and on the loop."""
     ppo2: str
     changed: bool
     label: str = ""
@@ -56,9 +55,8 @@ def more(minutes: float, than_min: float) -> str:
 
 
 def mod(dive: Dive, part: Breathed) -> str:
-    """A MOD with its unit: whole, rounded down."""
-    system = SYSTEMS[dive.units]
-    return f"{max(0, math.floor(part.mod_m / system.depth_m + 1e-6))} {system.depth_unit}"
+    """A MOD with its unit and its ppO2."""
+    return mod_shown(dive, part, f" {SYSTEMS[dive.units].depth_unit}")
 
 
 def mods(dive: Dive, breathing: Iterable[Breathed]) -> dict[Source, str]:

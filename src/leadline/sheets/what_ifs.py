@@ -51,9 +51,10 @@ def left_to_try(found: Contingency) -> str:
 
 def leaves(plan: Plan, found: Contingency) -> str:
     """Where the plan is left: "20 min, 60 m"; empty for a whole dive."""
-    if found.leaves_at_min is None or found.depth_m is None:
+    if found.left_at is None:
         return ""
-    return f"{down(found.leaves_at_min)} min, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+    at_min, depth_m = found.left_at
+    return f"{down(at_min)} min, {SYSTEMS[plan.dive.units].at(depth_m)}"
 
 
 def leaves_depth(plan: Plan, found: Contingency) -> str:

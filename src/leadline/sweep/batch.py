@@ -290,7 +290,7 @@ def add_up_gas(legs: Array, number: Any, sources: Array, rules: kernel.Rules, fi
     for leg in legs:
         source = sources[leg.source]
         minutes = leg.end_min - leg.start_min
-        decompressing = leg.first_stop_m >= 0.0 and leg.kind != kernel.LEVEL
+        decompressing = leg.first_stop_m >= 0.0 and leg.kind in (kernel.ASCENT, kernel.STOP)
         rmv = number.rmv_deco if decompressing else number.rmv_bottom
         litres = rmv * kernel.ambient(0.5 * (leg.start_m + leg.end_m), rules) * minutes
         down_bar = kernel.ambient(leg.end_m, rules) - kernel.ambient(leg.start_m, rules)

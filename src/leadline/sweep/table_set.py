@@ -381,7 +381,7 @@ def _no_stop(dive: Dive) -> NoStop:
     ppo2_bar = source.ppo2(bar)
     if ppo2_bar > limits.ppo2_bottom + ROUNDING_BAR:
         return NoStop(None, f"ppO2 over {limits.ppo2_bottom:g}")
-    if ppo2_bar < MINIMUM_PPO2_BAR:
+    if ppo2_bar < dive.site.environment.least_ppo2(MINIMUM_PPO2_BAR):
         return NoStop(None, "hypoxic")
     hard_g_l = hard_density_g_l(dive)
     if source.inspired(bar).density(bar) > hard_g_l + 1e-9:

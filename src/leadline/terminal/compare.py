@@ -94,13 +94,18 @@ def _numbers(found: Comparison) -> Table:
     row("Ceiling when the last level is left", [depth(side.ceiling_m or None) for side in sides])
     for group, (first, last) in GROUPS.items():
         row(f"Supersaturation, {group} ({first} to {last})", [_bar_min(side, group) for side in sides])
-    row("GF at the surface", [f"{100.0 * side.gf_surface:.0f} %" for side in sides])
+    row("GF at the surface", [_surfacing(side) for side in sides])
     for use in next(side for side in sides if not side.refused).cylinders:
         if use.use == "inflation":
             continue
         left = [next((gauge(dive, one) for one in side.cylinders if one.name == use.name), "") for side in sides]
         row(f"Left in {use.name} ({use.mix.name}), {system.pressure_unit}", left)
     return table
+
+
+def _surfacing(side: Side) -> str:
+    over = ", over the M-value" if side.gf_surface > 1.0 else ""
+    return f"{100.0 * side.gf_surface:.0f} %{over}"
 
 
 def _bar_min(side: Side, group: str) -> str:

@@ -16,7 +16,7 @@ from leadline.cautions import CAUTIONS
 from leadline.mixing import Mixed
 from leadline.mixing.analysis import Replanned
 from leadline.mixing.bank import Supply
-from leadline.mixing.depths import mod_shown, ppo2_limit_bar
+from leadline.mixing.depths import mod_shown, ppo2_limit_bar, ppo2_shown
 from leadline.mixing.fill import Fill, Rules, Step, percents
 from leadline.mixing.fills import Fills
 from leadline.mixing.safety import HANDLING
@@ -150,7 +150,8 @@ def _fill(one: Fill, dive: Dive, rules: Rules) -> Iterator[RenderableType]:
             yield Text("Wait after each step until it has settled.")
     assert one.result is not None
     said = f"These pressures make {percents(one.result)} at {rules.said(one.result_bar)} settled, "
-    said += f"MOD {mod_shown(dive, one.result_mod_m)} (ppO2 {ppo2_limit_bar(dive, job.use):.1f})."
+    at = ppo2_shown(dive, one.result, one.result_mod_m, ppo2_limit_bar(dive, job.use))
+    said += f"MOD {mod_shown(dive, one.result_mod_m)} (ppO2 {at})."
     if one.ideal is not None:
         said += f" Those of an ideal gas would make {percents(one.ideal)}."
     yield Text(said)
@@ -250,7 +251,7 @@ def _real(dive: Dive, real: Replanned) -> Iterator[RenderableType]:
             one.planned.name,
             percents(one.mix),
             mod_shown(dive, one.mod_m),
-            f"{one.ppo2_limit_bar:.1f}",
+            ppo2_shown(dive, one.mix, one.mod_m, one.ppo2_limit_bar),
             "" if one.read_bar is None else system.pressure(one.read_bar),
             when,
             style="bold",

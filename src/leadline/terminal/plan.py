@@ -19,7 +19,7 @@ from rich.text import Text
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
 from leadline.plan import Plan, flying
-from leadline.plan.breathing import Breathed
+from leadline.plan.breathing import Breathed, mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.day import Day, Dived
@@ -80,7 +80,7 @@ def _plan(plan: Plan, given: Sequence[Giving] = ()) -> list[RenderableType]:
     parts: list[RenderableType] = [_BLANK, _schedule(plan, system), _BLANK]
     parts += [_gas(plan.supply, system, "Gas"), *_loop(plan, system), *_turning(plan, system)]
     parts += [_BLANK, *_what_if(plan, system), *_bailouts(plan, system), *_giving(given, plan, system)]
-    parts += [_BLANK, _breathing(plan.breathing, system), *_oxygen(plan)]
+    parts += [_BLANK, *_breathing(plan.dive, plan.breathing), *_oxygen(plan)]
     return [*parts, _BLANK, *_after(plan), _BLANK]
 
 
@@ -123,6 +123,8 @@ def _rules(dive: Dive) -> Text:
 def _water(dive: Dive) -> str:
     water = dive.site.water if isinstance(dive.site.water, str) else f"{dive.site.water:g} kg/m³"
     altitude = f", {SYSTEMS[dive.units].at(dive.site.altitude)} up" if dive.site.altitude else ""
+    if dive.site.acclimatised is not None and not dive.previous:
+        altitude += f" for {flying.hours(dive.site.acclimatised)}"
     return f"{water} water{altitude}"
 
 
@@ -290,7 +292,7 @@ def _what_if(plan: Plan, system: System) -> list[RenderableType]:
         way_up = bool(found.legs)
         table.add_row(
             _Prose(found.name),
-            "" if found.leaves_at_min is None else down(found.leaves_at_min),
+            "" if found.left_at is None else down(found.left_at[0]),
             up(found.run_time_min) if way_up else "",
             _difference(found, plan) if way_up else "",
             up(found.tts_min) if way_up else "",
@@ -364,13 +366,14 @@ def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[Rendera
 # --- What is breathed -------------------------------------------------------------------------------------------------
 
 
-def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
+def _breathing(dive: Dive, breathing: Sequence[Breathed]) -> list[RenderableType]:
+    system = SYSTEMS[dive.units]
     unit = system.depth_unit
     table = _table(
         "Breathing",
         [
-            ("Gas", False), (f"Depth {unit}", True), ("ppO2", True), (f"MOD {unit}", True), (f"END {unit}", True),
-            (f"EAD {unit}", True), ("g/L", True),
+            ("Gas", False), (f"Depth {unit}", True), ("ppO2", True), (f"MOD {unit} (ppO2)", True),
+            (f"END {unit}", True), (f"EAD {unit}", True), ("g/L", True),
         ],
     )  # fmt: skip
     for part in breathing:
@@ -378,12 +381,13 @@ def _breathing(breathing: Sequence[Breathed], system: System) -> Table:
             part.source.name,
             f"{system.depth(part.shallowest_m)}-{system.depth(part.deepest_m)}",
             f"{part.ppo2_low_bar:.2f}-{part.ppo2_high_bar:.2f}",
-            system.depth(math.floor(part.mod_m / system.depth_m) * system.depth_m),
+            mod_shown(dive, part),
             system.depth(round(part.end_m / system.depth_m) * system.depth_m),
             system.depth(round(part.ead_m / system.depth_m) * system.depth_m),
             f"{part.density_g_l:.1f}",
         )
-    return table
+    tolerated = tolerances(dive, breathing)
+    return [table, *([_Prose(f"{tolerated}.")] if tolerated else [])]
 
 
 def _oxygen(plan: Plan) -> list[RenderableType]:

@@ -961,8 +961,11 @@ def look(
 
 @inner
 def goes_on_alike(leg: Any, following: Any) -> bool:
-    """Whether the next leg is only more of the same."""
-    return leg.kind == following.kind and leg.source == following.source and leg.end_m == following.start_m
+    """Whether the next leg is only more of the same, and as fast."""
+    alike = leg.kind == following.kind and leg.source == following.source and leg.end_m == following.start_m
+    minutes, then_min = leg.end_min - leg.start_min, following.end_min - following.start_min
+    bent = (leg.end_m - leg.start_m) * then_min - (following.end_m - following.start_m) * minutes
+    return alike and abs(bent) <= CLOSE * minutes * then_min
 
 
 @entry
@@ -1166,8 +1169,13 @@ def way_of(case: Any, point: Any, levels: Array) -> tuple[int, int]:
 
 @inner
 def first_of(case: Any, point: Any, way: Array) -> int:
-    """What a case begins on: a way of its own, or what was breathed there."""
-    return source_at(way, point.depth_m) if case.way_end > case.way_first else point.source
+    """What a case begins on: what was breathed there, unless its own way does without it."""
+    if case.way_end == case.way_first:
+        return point.source
+    for i in range(len(way)):
+        if way[i].source == point.source:
+            return point.source
+    return source_at(way, point.depth_m)
 
 
 def kept_in() -> str:

@@ -34,6 +34,15 @@ def saturated(surface_bar: float) -> NDArray[np.float64]:
     return tissue
 
 
+def weighted(
+    n2: NDArray[np.float64], he: NDArray[np.float64], comps: Compartments
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """a [bar] and b, weighted by nitrogen and helium tensions [..., 16, bar]; nitrogen's where both are washed out."""
+    inert = n2 + he
+    share = np.divide(he, inert, out=np.zeros_like(inert), where=inert > 0.0)
+    return comps.a[0] + (comps.a[1] - comps.a[0]) * share, comps.b[0] + (comps.b[1] - comps.b[0]) * share
+
+
 @dataclass(frozen=True)
 class Dose:
     """Oxygen that was taken at one go: of a dive, or breathed at the surface."""

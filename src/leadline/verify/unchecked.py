@@ -20,7 +20,8 @@ UNCHECKED = (
         "Common practice",
         "Fifths for counterdiffusion, 80 % of CNS, the CNS half-life, reserves, stressed breathing, minutes to sort "
         "out a failure, turn rules, the breath in three that a semi-closed loop vents, 0.21 bar at which it is left, "
-        "24 h before flying after a dive with stops: no source.",
+        "24 h before flying after a dive with stops, the usual ranges of settings, 300 m from which a site is at "
+        "altitude: no source.",
     ),
     (
         "What goes wrong is a choice",
@@ -31,6 +32,11 @@ UNCHECKED = (
         "Gas that is not counted",
         "Leaks, mask clearing, dumps; drysuit, wing and flushes where the dive file does not give them. A mate is "
         "counted on the bottom gas only, and after the next gas is usable is taken to have it.",
+    ),
+    (
+        "The body at altitude",
+        "Tissues are taken to give off nitrogen after the way up as after a dive, and the way up to take no time. What "
+        "thin air does to breathing and to bubbles is no part of the model.",
     ),
     ("Cold, work, dehydration, age", "No part of the model."),
 )

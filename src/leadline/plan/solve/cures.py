@@ -18,6 +18,8 @@ from leadline.plan.supply import content
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS
 
+_ADDED = " added"
+"""What a cylinder is called that is tried."""
 NONE_FOUND = "none found among standard cylinders and mixes, nor by a shorter bottom time"
 MOST_TRIED = 6
 """Cylinders that are tried for one cause, from the smallest that could hold enough."""
@@ -26,17 +28,23 @@ GAS = ("gas-short", "turn", "minimum-gas")
 
 def cured(team: Team, source: str = "dive", told: Told | None = None) -> Team:
     """A team whose no-gos say what would fix each: the next standard cylinder, a gas to add, the bottom time at which
-    it is gone; or that none was found. `told` hears what is being tried."""
+    it is gone; or that none was found. `told` hears what is being tried; with KeyboardInterrupt the rest is left
+    out."""
     known: dict[tuple[str, str], str] = {}
+    stopped = False
 
     def with_cure(diver: str, finding: Finding) -> Finding:
+        nonlocal stopped
         if finding.severity != "no-go":
             return finding
         key = (diver, finding.message.removeprefix(f"{diver}: "))
-        if key not in known:
-            cures = list(_cures(team.dive, diver, finding, source, told or (lambda said: None)))
-            known[key] = ", or ".join(cures) or NONE_FOUND
-        return replace(finding, cure=known[key])
+        if key not in known and not stopped:
+            try:
+                cures = list(_cures(team.dive, diver, finding, source, told or (lambda said: None)))
+                known[key] = ", or ".join(cures) or NONE_FOUND
+            except KeyboardInterrupt:
+                stopped = True
+        return replace(finding, cure=known.get(key, ""))
 
     members = tuple(
         replace(
@@ -81,8 +89,9 @@ def _breaks(found: Verdict, diver: str, finding: Finding) -> bool:
     for limit in found.limits:
         if limit.diver != diver:
             continue
-        if finding.code in GAS:
-            if limit.code in GAS and (limit.subject in names or limit.subject == finding.values.get("gas")):
+        if finding.code in GAS or limit.subject.endswith(_ADDED):
+            own = limit.subject in names or limit.subject == finding.values.get("gas") or limit.subject.endswith(_ADDED)
+            if limit.code in GAS and own:
                 return True
         elif limit.code == finding.code:
             return True
@@ -140,9 +149,9 @@ def _another_gas(
     )
     standard = standard_cylinders(dive.units)
     for mix in fit[:3]:
-        for one in standard[-MOST_TRIED:]:
+        for one in standard:
             added = Cylinder.model_construct(
-                name=f"{mix.name} added", gas=mix, size=one.cylinder.size, pressure=one.cylinder.pressure,
+                name=f"{mix.name}{_ADDED}", gas=mix, size=one.cylinder.size, pressure=one.cylinder.pressure,
                 working_pressure=one.cylinder.working_pressure, use="bailout" if own.loop is not None else "deco",
                 reserve=None, switch_depth=None, manifold=False,
             )  # fmt: skip

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from leadline.brief import divers
 from leadline.brief.schema import Cylinder, Dive, Level, Loop
+from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.plan.breathing import DENSITY_RECOMMENDED_G_L, HYPOXIC_CAUTION_BAR, hard_density_g_l
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR, Source
@@ -32,15 +33,20 @@ class FreeMix:
     ppo2_bar: float
     end_m: float
     density_g_l: float
-    surface_ppo2_bar: float
+    where: Environment
+
+    @property
+    def surface_ppo2_bar(self) -> float:
+        """ppO2 at the surface of the site, on open circuit. [bar]"""
+        return self.mix.ppo2(self.where.surface_bar)
 
     @property
     def hypoxic(self) -> str:
         """What is to be said of breathing it at the surface, if anything."""
         said = f"ppO2 {self.surface_ppo2_bar:.2f} at the surface"
-        if self.surface_ppo2_bar < MINIMUM_PPO2_BAR:
+        if self.surface_ppo2_bar < self.where.least_ppo2(MINIMUM_PPO2_BAR):
             return f"{self.mix.name} is hypoxic at the surface ({said}): it takes a travel gas."
-        if self.surface_ppo2_bar < HYPOXIC_CAUTION_BAR:
+        if self.surface_ppo2_bar < self.where.least_ppo2(HYPOXIC_CAUTION_BAR):
             return f"{self.mix.name} is thin at the surface ({said})."
         return ""
 
@@ -183,7 +189,7 @@ def free_mix(dive: Dive) -> FreeMix | None:
                     ppo2_bar=ppo2_bar,
                     end_m=end_m,
                     density_g_l=density_g_l,
-                    surface_ppo2_bar=mix.ppo2(dive.site.environment.surface_bar),
+                    where=dive.site.environment,
                 )
     return None
 
@@ -206,8 +212,9 @@ def _richest_percent(dive: Dive) -> int:
 
 
 def _leanest_percent(dive: Dive) -> int:
-    bar = dive.site.environment.pressure(dive.deepest_m)
-    return max(1, math.ceil(100.0 * HYPOXIC_CAUTION_BAR / bar - 1e-9)) if dive.loop is None else 1
+    where = dive.site.environment
+    least_bar, bar = where.least_ppo2(HYPOXIC_CAUTION_BAR), where.pressure(dive.deepest_m)
+    return max(1, math.ceil(100.0 * least_bar / bar - 1e-9)) if dive.loop is None else 1
 
 
 def _lightest(dive: Dive) -> Mix:

@@ -1,0 +1,78 @@
+"""What it means for a dive at altitude that the dive file does not say how long its divers have been up there."""
+
+from __future__ import annotations
+
+import math
+
+from leadline.brief.errors import BriefError
+from leadline.brief.schema import Dive, Kept, Site
+from leadline.plan.findings import Finding
+from leadline.plan.schedule import Held, Schedule, run_time
+from leadline.units import SYSTEMS
+
+FROM_M = 300.0
+"""Up to here a site counts as sea level (common practice, no source)."""
+
+
+def judge(dive: Dive, found: Schedule, held: Held = ()) -> list[Finding]:
+    """How much longer a dive would be for divers who had just come up from sea level to the first dive of the row.
+
+    Of a dive after others that is said only where it would be longer.
+    """
+    first = _not_said(dive)
+    if first is None:
+        return []
+    where, altitude_m = first
+    try:
+        arrived_min = run_time(just_arrived(dive), held)
+    except BriefError:
+        arrived_min = None
+    more_min = None if arrived_min is None else arrived_min - found.run_time_min
+    if dive.previous and more_min is not None and more_min < 1e-6:
+        return []
+    if more_min is None or arrived_min is None:
+        said = "could not dive this plan"
+    elif more_min < 1e-6:
+        said = "needs no longer, and surfaces with more gas in the tissues"
+    else:
+        said = f"needs {math.ceil(more_min - 1e-6)} min more, run time {math.ceil(arrived_min - 1e-6)} min"
+    up_there = SYSTEMS[dive.units].at(altitude_m)
+    message = (
+        f"{where} is not given: planned for divers who live at {up_there}. Whoever has just come up from sea level "
+        f"{said}."
+    )
+    values: dict[str, float | str] = {"key": "[site] acclimatised", "altitude_m": altitude_m}
+    if more_min is not None and arrived_min is not None:
+        values |= {"more_min": more_min, "run_time_min": arrived_min}
+    return [Finding("not-acclimatised", "caution", message, values)]
+
+
+def _not_said(dive: Dive) -> tuple[str, float] | None:
+    """Where it is missing, and the altitude there [m], if the first dive of the row is up there and does not say."""
+    whose = ""
+    while dive.previous:
+        last = dive.previous[-1]
+        if last.left is not None:
+            said = f"How long the diver had been up there before {last.title}"
+            return (said, last.altitude_m) if last.arrived is not None else None
+        dive, whose = last.dive, f"{last.name}: "
+    if dive.site.acclimatised is not None or dive.site.altitude <= FROM_M:
+        return None
+    return f"{whose}[site] acclimatised", dive.site.altitude
+
+
+def just_arrived(dive: Dive) -> Dive:
+    """A dive, begun by divers who came up from sea level just before the first dive of its row."""
+    if not dive.previous:
+        return dive.model_copy(update={"site": just_arrived_at(dive.site)})
+    *before, last = dive.previous
+    if last.left is None:
+        begun = last.read_as(just_arrived(last.dive))
+    else:
+        begun = last.found_as({last.diver: Kept(last.title, last.altitude_m, last.arrived or last.left)})
+    return dive.model_copy(update={"previous": (*before, begun)})
+
+
+def just_arrived_at(site: Site) -> Site:
+    """A site, for divers who have just come up from sea level."""
+    return site.model_copy(update={"acclimatised": 0.0, "from_altitude": 0.0})
