@@ -243,10 +243,7 @@ def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
         said = "; ".join(in_words(found)).upper() if found.no_gas is not None else found.findings[0].message
         left = f" Left to try: {last_resorts(found)}." if found.no_gas is not None else ""
         made.append(f'<h3>{escape(caption)}</h3><p><span class="changed">{escape(said)}</span>{escape(left)}</p>')
-    made += [
-        _schedule(f"{giving.receiver}: {giving.name}. You stay on your loop and give", plan, giving.rows, ())
-        for giving in given
-    ]
+    made += [_schedule(giving.heading, plan, giving.rows, ()) for giving in given]
     return "".join(made)
 
 

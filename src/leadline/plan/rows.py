@@ -87,6 +87,11 @@ class Giving:
     """Of the mate's contingency."""
     rows: tuple[Row, ...]
 
+    @property
+    def heading(self) -> str:
+        """As it heads the rows: "Mira: bailout. You stay on your loop."."""
+        return f"{self.receiver}: {self.name}. You stay on your loop."
+
 
 def givings(team: Team, member: Member) -> tuple[Giving, ...]:
     """Every mate's bailout in which a diver gives gas, in the order of the divers."""

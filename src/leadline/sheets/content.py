@@ -124,7 +124,7 @@ def slate(team: Team, member: Member) -> Data:
             waiting.append(found)
     pages += _compact(plan, waiting)
     for giving in givings(team, member):
-        lines = [f"{breakable(giving.receiver)}: {giving.name}. You stay on your loop."]
+        lines = [breakable(giving.heading)]
         pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [])
     return {**common(team, member), "pages": pages}
 
@@ -248,7 +248,7 @@ def wetnotes(team: Team, member: Member) -> Data:
         ],
         "giving": [
             {
-                "line": f"{breakable(giving.receiver)}: {giving.name}. You stay on your loop.",
+                "line": breakable(giving.heading),
                 "rows": [asdict(row) for row in printed(dive, giving.rows, {})],
             }
             for giving in givings(team, member)

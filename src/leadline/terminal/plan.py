@@ -358,8 +358,7 @@ def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[Rendera
     """The mates' bailouts in which this diver gives gas."""
     parts: list[RenderableType] = []
     for giving in given:
-        head = f"{giving.receiver}: {giving.name}. You stay on your loop and give:"
-        parts += [_BLANK, _Prose(head, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
+        parts += [_BLANK, _Prose(giving.heading, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
     return parts
 
 
