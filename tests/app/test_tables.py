@@ -107,7 +107,7 @@ def test_a_cylinder_handed_over_is_a_row_of_who_takes_and_of_who_gives(teams: di
 def test_where_there_is_no_gas_there_are_no_rows(teams: dict[str, Team]) -> None:
     (member,) = teams["two"].members
     html = tables.bailouts(member.plan)
-    deep, shallow = html.split("Bailout from level 2")[0], html.split("Bailout from level 2")[1]
+    deep, _, shallow = html.partition("Bailout from level 2")
     assert "NO GAS TO BREATHE FROM 70 M TO 54 M" in deep
     assert rows_of(shallow)[0][0] == "45"
     assert not rows_of(deep)

@@ -72,7 +72,7 @@ def test_the_page_of_a_level_that_cannot_be_left_has_no_row_and_no_time(
 ) -> None:
     team = teams["unfit"]
     deep, shallow = [
-        page for page in content.slate(team, team.members[0])["pages"] if page["heading"] == "Bailout"
+        page for page in content.slate(team, team.members[0])["pages"] if page.get("heading") == "Bailout"
     ]  # fmt: skip
     assert (deep["level"], deep["rows"], deep["marks"], deep["more"]) == ("70 m", [], [], "")
     assert shallow["level"] == "45 m"

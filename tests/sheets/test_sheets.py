@@ -12,7 +12,9 @@ from pypdf import PdfReader
 
 from leadline.brief import parse_dive
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.plan import Plan
+from leadline.physics.mix import Mix
+from leadline.plan import Plan, rows
+from leadline.plan.gases import Source
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import profile, schedules, write, write_sheets
 from leadline.units import SYSTEMS
@@ -203,9 +205,10 @@ def test_tts_is_marked_towards_the_end_of_the_last_level(plans: dict[str, Plan])
 def test_gas_changes_carry_the_gas_and_its_mod(pages: dict[tuple[str, str], list[str]]) -> None:
     # Without blanks: readers of PDFs differ in where they see them.
     slate = pages["deep", "slate.pdf"][0].replace(" ", "")
-    assert "50%MOD21m" in slate
-    assert "oxygenMOD6m" in slate
-    assert "oxygenMOD20ft" in pages["levels", "slate.pdf"][0].replace(" ", "")
+    # Oxygen at 6 m is at 1.61 bar and at 20 ft at 1.62, by the tolerance of the grid.
+    assert "50%MOD1.621m" in slate
+    assert "oxygenMOD1.616m" in slate
+    assert "oxygenMOD1.6220ft" in pages["levels", "slate.pdf"][0].replace(" ", "")
 
 
 def test_tts_of_a_level_before_the_last_is_from_that_level(plans: dict[str, Plan]) -> None:
@@ -220,6 +223,16 @@ def test_tts_of_a_level_before_the_last_is_from_that_level(plans: dict[str, Plan
 def test_rounding_is_the_divers() -> None:
     assert [schedules.up(minutes) for minutes in (4.0, 4.0000000001, 4.2)] == ["4", "4", "5"]
     assert [schedules.down(minutes) for minutes in (3.9999999999, 4.9)] == ["4", "4"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "shown"),
+    [("level", "4"), ("leave", "4"), ("take", "4"), ("give", "4"), ("change", "5"), ("stop", "5"), ("surface", "5")],
+)
+def test_a_plan_is_never_left_nor_a_cylinder_handed_over_later_than_planned(kind: Any, shown: str) -> None:
+    """On terminal, page and paper alike: 4.6 min is shown as 4 where that is the time to act, else as 5."""
+    row = rows.Row(kind, 21.0, None, 4.6, 4.6, None, Source(Mix.parse("50")), False)
+    assert rows.leave(row) == shown
 
 
 def test_the_depths_where_a_tick_step_is_round() -> None:
