@@ -125,7 +125,7 @@ def slate(team: Team, member: Member) -> Data:
     pages += _compact(plan, waiting)
     for giving in givings(team, member):
         lines = [breakable(giving.heading)]
-        pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [])
+        pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
     return {**common(team, member), "pages": pages}
 
 
