@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.plan import Plan, flying
+from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
@@ -495,7 +495,7 @@ def conditions(dive: Dive) -> list[Data]:
         {"name": "Water", "text": f"{water}, {warm}"},
         {
             "name": "Surface",
-            "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}{_since(dive)}, {_millibar(dive)} mbar",
+            "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}{acclimatised.since(dive)}, {_millibar(dive)} mbar",
         },
     ]
 
@@ -512,13 +512,6 @@ def _rates(dive: Dive, ascent: float) -> list[float]:
 
 def _rate(dive: Dive, rate: float) -> str:
     return f"{round(rate / SYSTEMS[dive.units].depth_m, 1):g}"
-
-
-def _since(dive: Dive) -> str:
-    """How long the divers have been there, where that is given and counts."""
-    if dive.site.acclimatised is None or dive.previous:
-        return ""
-    return f" for {flying.hours(dive.site.acclimatised)}"
 
 
 def _millibar(dive: Dive) -> str:

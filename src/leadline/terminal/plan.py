@@ -18,7 +18,7 @@ from rich.text import Text
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
-from leadline.plan import Plan, flying
+from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import Breathed, mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
@@ -112,8 +112,7 @@ def _rules(dive: Dive) -> Text:
 def _water(dive: Dive) -> str:
     water = dive.site.water if isinstance(dive.site.water, str) else f"{dive.site.water:g} kg/m³"
     altitude = f", {SYSTEMS[dive.units].at(dive.site.altitude)} up" if dive.site.altitude else ""
-    if dive.site.acclimatised is not None and not dive.previous:
-        altitude += f" for {flying.hours(dive.site.acclimatised)}"
+    altitude += acclimatised.since(dive)
     return f"{water} water{altitude}"
 
 
