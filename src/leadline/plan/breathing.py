@@ -10,12 +10,11 @@ from itertools import pairwise
 from leadline.brief.schema import Dive
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
-from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
+from leadline.plan.gases import DENSITY_LIMIT_G_L, GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
 from leadline.plan.schedule import Leg
 from leadline.units import SYSTEMS
 
 DENSITY_RECOMMENDED_G_L = 5.2
-DENSITY_LIMIT_G_L = 6.2
 """Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
 HYPOXIC_CAUTION_BAR = 0.18
 """Common practice, no source."""

@@ -37,8 +37,9 @@ NOT_OF_THE_DIVE = ("solve", "fills", "compare", "sweep", "tables", "ensemble")
 """Tables that say nothing of how the dive is dived."""
 FOR_THE_VERDICT = {
     ("contingencies",), ("after",), ("limits", "end"), ("limits", "gas_density"), ("limits", "tts"),
-    ("limits", "run_time"), ("gas", "turn"), ("diver", "rmv_stressed"), ("diver", "sorting_out"),
-    ("team", "rmv_stressed"), ("loop", "scrubber"), ("loop", "semi_closed"),
+    ("limits", "run_time"), ("gas", "turn"), ("diver", "rmv_stressed"), ("diver", "stressed_for"),
+    ("diver", "rmv_bailout"), ("diver", "sorting_out"), ("team", "rmv_stressed"), ("team", "stressed_for"),
+    ("team", "rmv_bailout"), ("loop", "scrubber"), ("loop", "semi_closed"),
 }  # fmt: skip
 """Tables, and keys of tables, that only the verdict of a dive with its contingencies depends on."""
 HALVES = ("low", "high")

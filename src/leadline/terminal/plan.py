@@ -25,7 +25,7 @@ from leadline.plan.day import Day, Dived
 from leadline.plan.findings import Finding, Severity
 from leadline.plan.gases import Source
 from leadline.plan.rows import Row, bailout_rows, planned_rows, pressures_bar, up
-from leadline.plan.supply import CylinderUse, stressed_rmv
+from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System
 
@@ -182,8 +182,8 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
             continue
         table.add_row(
             system.depth(row.depth_m),
-            {"level": "level", "change": "-"}.get(row.kind, f"{row.minutes}"),
-            f"({up(row.leave_min)})" if row.kind == "change" else up(row.leave_min),
+            {"level": "level", "change": "passing"}.get(row.kind, f"{row.minutes}"),
+            up(row.leave_min),
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
             f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
@@ -332,8 +332,11 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
         f"Bailout at the worst moment: leave the loop at {math.floor((bailout.leaves_at_min or 0.0) + 1e-6)} min, "
         f"{system.at(bailout.depth_m or 0.0)}; {up(bailout.tts_min)} min to the surface"
     )
-    flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
-    rmv = f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."
+    diver, unit = plan.dive.diver, f"{system.gas_unit}/min"
+    rmv = (
+        f"RMV {system.flow(stressed_rmv(plan.dive))} {unit} until the first change to a richer gas, at least "
+        f"{diver.stressed_for:g} min; then {system.flow(calm_rmv(plan.dive))}. {diver.sorting_out:g} min at depth first."
+    )
     return [
         _BLANK,
         _Prose(head, style="bold"),
