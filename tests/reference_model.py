@@ -260,7 +260,7 @@ class Reference:
         self.breaths = [breath for breath in self.breaths if breath[0] < self.run_time - 1e-9]
 
     def litres(self, left: float, stressed: float, at_least: float, calm: float) -> dict[str, float]:
-        """Free litres breathed after the plan is left: stressed until a richer gas is taken up, and so long at least."""
+        """Free litres breathed after the plan is left: stressed until a richer gas, and so long at least."""
         breaths = [breath for breath in self.breaths if breath[0] >= left - 1e-9]
         richer = [t for t, _, _, label in breaths if gas(label)[0] > gas(breaths[0][3])[0]]
         over = max(richer[0], left + at_least) if richer else math.inf

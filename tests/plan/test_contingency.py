@@ -292,7 +292,7 @@ def test_enough_is_a_note_that_names_the_moment():
     ],
 )
 def test_the_stress_ends_with_a_richer_gas(own, stressed_for, then):
-    """30 L/min until 50 % is breathed at 21 m, and so many minutes at least; then the other RMV. By hand, leg by leg."""
+    """30 L/min until 50 % is breathed at 21 m, and so many minutes at least; then the other RMV, leg by leg."""
     dive = loop_dive(60, 25, large("18/45"), large("50"), more={"diver": {"rmv_stressed": RMV_STRESSED, **own}})
     for _, _, found in from_every_point(dive, "bailout")[::9]:
         by_hand = litres(found.legs, lambda leg, legs=found.legs: phased(legs, leg, stressed_for, then))

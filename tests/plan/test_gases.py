@@ -154,11 +154,9 @@ def test_a_switch_depth_for_each_way() -> None:
     assert travelled(switch_depth=30) == [[(None, "18/45"), (30.0, "32 %")]] * 2
     both = {"down": 24, "up": "39 m"}
     assert travelled(switch_depth=both) == [[(None, "18/45"), (24.0, "32 %")], [(None, "18/45"), (39.0, "32 %")]]
-    assert travelled(switch_depth={"up": 30}) == [[(None, "18/45"), (33.0, "32 %")], [(None, "18/45"), (30.0, "32 %")]]
-    assert travelled(switch_depth={"down": 30}) == [
-        [(None, "18/45"), (30.0, "32 %")],
-        [(None, "18/45"), (36.0, "32 %")],
-    ]
+    up, down = travelled(switch_depth={"up": 30}), travelled(switch_depth={"down": 30})
+    assert up == [[(None, "18/45"), (33.0, "32 %")], [(None, "18/45"), (30.0, "32 %")]]
+    assert down == [[(None, "18/45"), (30.0, "32 %")], [(None, "18/45"), (36.0, "32 %")]]
 
 
 @pytest.mark.parametrize(

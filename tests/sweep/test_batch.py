@@ -142,7 +142,7 @@ def test_every_dive_is_its_own_plan(data):
 
 def test_a_safety_stop_is_that_of_the_plan():
     """On the dives without stops among these."""
-    data = tables(21, 20, cylinders=tables()["cylinders"][1:] + [dict(tables()["cylinders"][0], gas="32")])
+    data = tables(21, 20, cylinders=[*tables()["cylinders"][1:], dict(tables()["cylinders"][0], gas="32")])
     data["stops"] = {"safety": 3}
     leave_at_min = np.arange(10.0, 70.0)[:, None]
     dive = parse_dive(data)

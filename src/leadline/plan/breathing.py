@@ -10,7 +10,8 @@ from itertools import pairwise
 from leadline.brief.schema import Dive
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
-from leadline.plan.gases import DENSITY_LIMIT_G_L, GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
+from leadline.plan.gases import DENSITY_LIMIT_G_L as DENSITY_LIMIT_G_L
+from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way
 from leadline.plan.schedule import Leg
 from leadline.units import SYSTEMS
 

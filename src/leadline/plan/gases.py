@@ -285,7 +285,7 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
             key = key_path("cylinders", i, "switch_depth", *apart)
             if not any(abs(own_m - depth_m) < 1e-6 for depth_m in grid_m):
                 system = SYSTEMS[dive.units]
-                nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - own_m))  # noqa: B023 (used at once)
+                nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - own_m))
                 said = f"{system.at(own_m)} is not on the stop grid"
                 raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
             _within_limits(dive, source, cylinder.gas, own_m, key)

@@ -33,8 +33,8 @@ SLATE_ROW = np.dtype(
         ("minutes", "f8"),  # that it is kept
         ("leave_at_min", "f8"),  # run time before which it is not left
         ("source", "i8"),
-        # 1 where it is the first stop, or after it; 0 for the hold of a gas switch before it; -1 for the safety stop of an
-        # ascent that needs none
+        # 1 where it is the first stop, or after it; 0 for the hold of a gas switch before it; -1 for the safety stop of
+        # an ascent that needs none
         ("deco", "i8"),
     ]
 )

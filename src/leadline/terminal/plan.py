@@ -335,7 +335,8 @@ def _bailout(plan: Plan, system: System) -> list[RenderableType]:
     diver, unit = plan.dive.diver, f"{system.gas_unit}/min"
     rmv = (
         f"RMV {system.flow(stressed_rmv(plan.dive))} {unit} until the first change to a richer gas, at least "
-        f"{diver.stressed_for:g} min; then {system.flow(calm_rmv(plan.dive))}. {diver.sorting_out:g} min at depth first."
+        f"{diver.stressed_for:g} min; then {system.flow(calm_rmv(plan.dive))}. "
+        f"{diver.sorting_out:g} min at depth first."
     )
     return [
         _BLANK,

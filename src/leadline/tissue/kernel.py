@@ -1047,7 +1047,7 @@ def leave_the_plan(
 @inner
 def calm_from(legs: Array, stressed_min: float, sources: Array) -> float:
     """The run time at which stressed breathing is over, once the plan is left with `legs`: from the first change to a
-    gas richer than what is breathed at first, but not within `stressed_min`. Without such a change it never is. [min]"""
+    gas richer than what is breathed at first, but not within `stressed_min`. Without such a change: never. [min]"""
     for leg in legs:
         if sources[leg.source].o2 > sources[legs[0].source].o2 + 1e-9:
             return max(leg.start_min, legs[0].start_min + stressed_min)
@@ -1081,20 +1081,21 @@ def largest_share(
 @entry
 def what_if(
     cases: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array, spent: Array,
-    start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments,
+    legs: Array,
 ) -> None:  # fmt: skip
     """Run every case: a whole dive of its own, or the plan left at the points of the track where that is worst.
 
     There are two such points: the one with the longest way home, and the one from which the largest share of any source
     is used by the surface: `spent` [points, sources, free litres] by then, and after it RMV `stressed` and then `calm`
-    [cases, sources, L/min]; `per_litre` [cases, sources] makes shares of litres. Either, among equals, is the one that is worse in the other.
-    `held` are depths and run times, by case. Fills in what the cases find, and their legs one after the other. A case
-    whose stops never clear from some point is at fault there.
+    [cases, sources, L/min]; `per_litre` [cases, sources] makes shares of litres. Either, among equals, is the one that
+    is worse in the other. `held` are depths and run times, by case. Fills in what the cases find, and their legs one
+    after the other. A case whose stops never clear from some point is at fault there.
     """
     tissue, scratch, used = np.empty((2, COMPARTMENTS)), np.zeros(2048, LEG), np.zeros(len(sources))
     run_cases(
-        cases, stressed, calm, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules, room_for(comps),
-        legs, tissue, scratch, used,
+        cases, stressed, calm, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules,
+        room_for(comps), legs, tissue, scratch, used,
     )  # fmt: skip
 
 
