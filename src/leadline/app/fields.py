@@ -101,9 +101,9 @@ def problem_key(key: Key) -> str:
 
 
 def is_of(problem: str, key: Key) -> bool:
-    """Whether the key that a problem names is this one, or an item of its list."""
+    """Whether the key that a problem names is this one, or a part of its list or table."""
     own = problem_key(key)
-    return problem == own or problem.startswith(f"{own}, item ")
+    return problem == own or problem.startswith(f"{own}, ")
 
 
 def _label(name: str, units: SystemName) -> str:

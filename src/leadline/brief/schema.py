@@ -499,7 +499,7 @@ class Cylinder(_Table):
     switch_depth: Annotated[float | SwitchDepths, BeforeValidator(_switch_depth), _DEPTH_OR_DEPTHS] | None = Field(
         None,
         description="travel: changed from on the way down; travel, deco, bailout: changed to on the way up; "
-        "one depth, or { down = …, up = … }",
+        "one depth, or one for each way: down 30, up 36",
     )
     manifold: StrictBool = Field(False, description="bottom: twins joined by a manifold, which are not lost at once")
 
