@@ -11,12 +11,12 @@ from scipy.integrate import solve_ivp
 from leadline.brief import parse_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
-from leadline.plan import plan
+from leadline.plan import contingency, plan
 from leadline.plan import schedule as planning
 from leadline.plan.contingency import contingencies
 from leadline.plan.gases import Source
 from leadline.plan.scenarios import scenarios
-from leadline.plan.schedule import lay_out, source_rows
+from leadline.plan.schedule import Leg, lay_out, source_rows
 from leadline.plan.supply import supply
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments
@@ -26,6 +26,8 @@ from tests.reference_model import VAPOUR, Loop, Reference, gas
 RMV_BOTTOM, RMV_DECO = 20.0, 16.0
 RMV_STRESSED = 30.0
 """Half as much again as 20 L/min, common practice, no source."""
+STRESSED_FOR_MIN = 10.0
+"""Common practice, no source."""
 SORTING_OUT_MIN = 2.0
 RESERVE_BAR = 20.0
 
@@ -87,12 +89,21 @@ def hand_bailouts(dive):
         yield point, tensions, found.legs, found.run_time_min
 
 
+def phased(legs, leg, stressed_for=STRESSED_FOR_MIN, bailout=RMV_BOTTOM):
+    """RMV of a leg: stressed until the first change to a richer gas on the way up, for 10 min at least; then the
+    bottom's."""
+    changes = [one.start_min for one in legs if one.source.mix.o2 > legs[0].source.mix.o2]
+    calm_min = max(changes[0], legs[0].start_min + stressed_for) if changes else math.inf
+    calm = min(leg.minutes, max(0.0, leg.end_min - calm_min))
+    return (RMV_STRESSED * (leg.minutes - calm) + bailout * calm) / leg.minutes
+
+
 def hand_share(dive, legs):
     """The largest share of a mix's usable litres: RMV · bar · min of the legs, over what all its cylinders give."""
     asked = {}
     for leg in legs:
         bar = 1.01325 + 0.1 * 0.5 * (leg.start_m + leg.end_m)
-        asked[leg.source.mix] = asked.get(leg.source.mix, 0.0) + RMV_STRESSED * bar * (leg.end_min - leg.start_min)
+        asked[leg.source.mix] = asked.get(leg.source.mix, 0.0) + phased(legs, leg) * bar * leg.minutes
     shares = []
     for mix, litres in asked.items():
         usable = sum(
@@ -264,10 +275,64 @@ def test_nothing_to_bail_out_to_is_a_no_go():
 
 
 def test_enough_is_a_note_that_names_the_moment():
-    found = codes(loop_dive(45, 20, large("21/35"), large("50"), diluent="21/35"))
-    assert found["bailout-holds"].severity == "note"
-    assert "bailout-gas-short" not in found
-    assert found["bailout-holds"].values["worst_moment_min"] == 20.0
+    found = plan(loop_dive(45, 20, large("21/35"), large("50"), diluent="21/35")).findings
+    holds = next(finding for finding in found if finding.code == "bailout-holds")
+    assert holds.severity == "note"
+    assert "bailout-gas-short" not in {finding.code for finding in found}
+    assert holds.values["worst_moment_min"] == 20.0
+
+
+@pytest.mark.parametrize(
+    ("own", "stressed_for", "then"),
+    [
+        ({}, 10.0, 20.0),
+        ({"rmv_bottom": 18, "rmv_stressed": 30}, 10.0, 18.0),
+        ({"rmv_bailout": 24, "stressed_for": 0}, 0.0, 24.0),
+        ({"stressed_for": 40}, 40.0, 20.0),
+    ],
+)
+def test_the_stress_ends_with_a_richer_gas(own, stressed_for, then):
+    """30 L/min until 50 % is breathed at 21 m, and so many minutes at least; then the other RMV, leg by leg."""
+    dive = loop_dive(60, 25, large("18/45"), large("50"), more={"diver": {"rmv_stressed": RMV_STRESSED, **own}})
+    for _, _, found in from_every_point(dive, "bailout")[::9]:
+        by_hand = litres(found.legs, lambda leg, legs=found.legs: phased(legs, leg, stressed_for, then))
+        for use in found.breathed:
+            assert use.used_l == pytest.approx(by_hand.get(use.mix, 0.0), rel=1e-9)
+
+
+def test_without_a_richer_gas_the_stress_lasts():
+    """One gas all the way: 30 L/min for every minute."""
+    found = plan(loop_dive(40, 30, large("28"), diluent="21/35")).bailout
+    asked = litres(found.legs, lambda leg: RMV_STRESSED)
+    assert found.breathed[0].used_l == pytest.approx(asked[Mix.parse("28")], rel=1e-9)
+
+
+def test_an_hour_at_6_m_on_50_asks_no_stressed_litres():
+    """67 min at 6 m on 50 %: 30 · 1.61325 · 67 = 3243 L stressed, 20 · 1.61325 · 67 = 2162 L calm."""
+    legs = [
+        Leg("level", 0.0, 10.0, 60.0, 60.0, Source(Mix.parse("18/45")), 0, False),
+        Leg("stop", 10.0, 77.0, 6.0, 6.0, Source(Mix.parse("50")), 0, True),
+    ]
+    assert contingency.calm_from(legs, 10.0) == 10.0
+    assert contingency.calm_from(legs, 12.0) == 12.0
+    assert contingency.calm_from(legs[:1], 10.0) == math.inf
+    # Shared by time where the stress ends in it: 2 of 67 min at 30 L/min.
+    assert phased(legs, legs[1], 12.0) == pytest.approx((2 * 30 + 65 * 20) / 67)
+
+
+def test_heavy_breathing_keeps_the_stress():
+    """20 min of twice 20 L/min; the richer gas is breathed sooner, and 10 min over by then."""
+    dive = loop_dive(30, 30, large("28"), large("50"), diluent="28", more={"contingencies": {"heavy_breathing": 20}})
+    for _, _, found in from_every_point(dive, "heavy breathing")[::9]:
+        start_min = found.leaves_at_min
+
+        def heavily(leg, found=found, start_min=start_min):
+            heavy = max(0.0, min(leg.end_min, start_min + 20.0) - leg.start_min)
+            return phased(found.legs, leg, 20.0) + 10.0 * heavy / leg.minutes
+
+        by_hand = litres(found.legs, heavily)
+        for use in found.breathed:
+            assert use.used_l == pytest.approx(by_hand.get(use.mix, 0.0), rel=1e-9)
 
 
 def test_too_little_is_a_no_go_with_the_litres():
@@ -448,7 +513,7 @@ DEPARTURES = [
 HOLD_MIN = {"trimix": 1.0, "apart": 1.0}
 
 
-def ascent(name, point, tensions, sorting_out, own, richer, loop, leaves):
+def ascent(name, point, tensions, sorting_out, own, richer, loop, leaves, first=None):
     """From a point of the track by the reference model, which shares nothing with the kernel."""
     dive = (OPEN | LOOPS)[name]
     model = Reference if leaves is None else SemiClosed
@@ -462,7 +527,7 @@ def ascent(name, point, tensions, sorting_out, own, richer, loop, leaves):
     ours.n2, ours.he = [float(x) for x in tensions[0]], [float(x) for x in tensions[1]]
     ours.depth, ours.run_time = float(point["depth_m"]), float(point["run_time_min"])
     ours.anchor = float(point["first_stop_m"]) if point["first_stop_m"] >= 0.0 else None
-    first = ours.gas_at(ours.depth, own, richer)
+    first = first or ours.gas_at(ours.depth, own, richer)
     if sorting_out:
         ours.load(ours.depth, ours.depth, float(sorting_out), first, True)
         ours.run_time += sorting_out
@@ -487,11 +552,20 @@ def test_every_ascent_is_the_independent_models(kind, contingency, name, sorting
         if not one.legs:  # a descent aborted at the surface
             assert point["depth_m"] == 0.0
             continue
-        ours = ascent(name, point, tensions, sorting_out, own, richer, loop, leaves)
+        # With a mate out of gas what was breathed goes on; else the way up has begun.
+        first = one.legs[0].source.mix.label if kind == "mate out of gas" else None
+        ours = ascent(name, point, tensions, sorting_out, own, richer, loop, leaves, first)
         assert merged(one.legs) == [pytest.approx(stop, abs=1e-6) for stop in ours.stops], point
         assert one.run_time_min == pytest.approx(ours.run_time, abs=1e-6)
         assert one.leaves_at_min == point["run_time_min"]
         assert one.tts_min == pytest.approx(ours.run_time - point["run_time_min"], abs=1e-6)
+        if kind in ("bailout", "bailout lost", "mate out of gas"):
+            left = float(point["run_time_min"])
+            for label, drawn in ours.litres(left, RMV_STRESSED, STRESSED_FOR_MIN, RMV_BOTTOM).items():
+                shared = 2.0 if kind == "mate out of gas" and label == own else 1.0
+                uses = [use for cylinder in one.breathed if cylinder.mix.label == label for use in cylinder.legs]
+                after = sum(use.litres for use in uses if use.start_min >= left - 1e-6)
+                assert after == pytest.approx(shared * drawn, rel=1e-9), (point, label)
 
 
 def test_the_semi_closed_loop_is_left_where_it_grows_thin():
@@ -600,12 +674,12 @@ def asked_by_hand(dive, schedule, found):
 
     def then(leg):
         if found.kind == "mate out of gas":
-            return 2.0 * RMV_STRESSED if leg.source.mix in bottom else RMV_STRESSED
+            return (2.0 if leg.source.mix in bottom else 1.0) * phased(found.legs, leg)
         if found.kind == "heavy breathing":  # twice 20 L/min for 5 min, then the stressed 30
             minutes = max(0.0, min(leg.end_min, found.leaves_at_min + 5.0) - leg.start_min)
-            return RMV_STRESSED + (2.0 * RMV_BOTTOM - RMV_STRESSED) * minutes / leg.minutes
+            return phased(found.legs, leg) + (2.0 * RMV_BOTTOM - RMV_STRESSED) * minutes / leg.minutes
         if found.kind in ("bailout", "bailout lost", "oxygen gone"):
-            return RMV_STRESSED
+            return phased(found.legs, leg)
         return as_planned(leg)
 
     asked = litres(cut(schedule.legs, found.leaves_at_min), as_planned)
@@ -772,10 +846,10 @@ def test_the_only_cylinder_of_a_bottom_gas_is_said_to_be_unplanned():
 
 def test_oxygen_gone_by_hand():
     """The loop's diluent: 7 · 6 = 42 L on the descent, and from the moment on a third of 20 L/min at depth; the rest of
-    the way up on open circuit at 30 L/min."""
+    the way up on open circuit at 30 L/min, and then 20."""
     dive = LOOPS["loop"]
     whole = plan(dive)
-    (found,) = of_kind(whole, "oxygen gone")
+    *_, found = of_kind(whole, "oxygen gone")
     semi_closed = sum(
         20.0 / 3.0 * (1.01325 + 0.05 * (leg.start_m + leg.end_m)) * leg.minutes
         for leg in found.legs
@@ -1027,7 +1101,7 @@ def test_oxygen_gone_where_no_diluent_cylinder_is_listed(name):
     dive = LOOPS[name]
     dive = dive.model_copy(update={"cylinders": tuple(c for c in dive.cylinders if c.use != "diluent")})
     whole = plan(dive)
-    (found,) = of_kind(whole, "oxygen gone")
+    *_, found = of_kind(whole, "oxygen gone")
     by_hand = [
         max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, one)), default=0.0)
         for _, _, one in from_every_point(dive, "oxygen gone")

@@ -239,7 +239,7 @@ def test_feet_and_metres_written_out_are_one_dive(dive):
     """The same quantities in a file of the other system: the same grid, hence the same plan."""
     depth_m = dive["levels"][0]["depth"]
     said = {
-        "stops": {"step": "3 m", "last": "3 m"},
+        "stops": {"step": "3 m", "last": "3 m", "gas_switch": 0},
         "rates": {"descent": "20 m/min", "ascent": "9 m/min"},
         "levels": [{"depth": f"{depth_m} m", "leave_at": dive["levels"][0]["leave_at"]}],
     }

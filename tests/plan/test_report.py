@@ -204,7 +204,7 @@ def test_a_team(planned: dict[str, Team]) -> None:
 def test_a_team_that_shares_its_bailout(planned: dict[str, Team]) -> None:
     team = planned["on loops"]
     data = team_as_data(team)
-    assert [bailout["diver"] for bailout in data["bailouts"]] == ["Ann", "Bo"]
+    assert list(dict.fromkeys(bailout["diver"] for bailout in data["bailouts"])) == ["Ann", "Bo"]
     for told, bailout in zip(data["bailouts"], team.bailouts, strict=True):
         assert told["contingency"]["kind"] == "bailout"
         assert [given["giver"] for given in told["handovers"]] == [given.giver for given in bailout.handovers]

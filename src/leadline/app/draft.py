@@ -119,10 +119,13 @@ class History:
 
 def typed(text: str) -> Any:
     """What a diver types, as a TOML value: a number where it is one, a list of numbers or words where there are commas,
-    true and false; anything else is text. None for nothing."""
+    true and false, a table for "down 30, up 36"; anything else is text. None for nothing."""
     text = text.strip()
     if not text:
         return None
+    ways = [part.split(maxsplit=1) for part in text.split(",")]
+    if all(len(way) == 2 and way[0] in ("down", "up") for way in ways):
+        return {way: typed(depth) for way, depth in ways}
     if text.lower() in ("true", "false"):
         return text.lower() == "true"
     if "," in text:
@@ -144,6 +147,8 @@ def shown(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, list):
         return ", ".join(shown(part) for part in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {shown(part)}" for key, part in value.items())
     return f"{value:g}" if isinstance(value, float) else f"{value}"
 
 
@@ -175,7 +180,8 @@ def _put(tables: Any, key: Key, value: Any) -> None:
             table[part] = made if plain else tomlkit.aot() if isinstance(following, int) else tomlkit.table()
         table = table[part]
     if value is not None:
-        table[key[-1]] = value
+        in_one_line = isinstance(value, dict) and isinstance(table, Table)
+        table[key[-1]] = tomlkit.inline_table() | value if in_one_line else value
     elif key[-1] in table:
         del table[key[-1]]
 

@@ -27,13 +27,15 @@ _UNITS: dict[str, tuple[str, str]] = {
     ),
     **dict.fromkeys(("descent", "ascent", "between_stops", "to_surface"), ("m/min", "ft/min")),
     **dict.fromkeys(("pressure", "working_pressure", "reserve"), ("bar", "psi")),
-    **dict.fromkeys(("rmv_bottom", "rmv_deco", "rmv_stressed", "metabolic_oxygen"), ("L/min", "cuft/min")),
+    **dict.fromkeys(
+        ("rmv_bottom", "rmv_deco", "rmv_stressed", "rmv_bailout", "metabolic_oxygen"), ("L/min", "cuft/min")
+    ),
     **dict.fromkeys(("size", "volume", "drysuit", "wing"), ("L", "cuft")),
     **dict.fromkeys(("temperature", "fill_temperature"), ("°C", "°F")),
     **dict.fromkeys(
         (
             "leave_at", "scrubber", "tts", "run_time", "longer", "delay", "heavy_breathing", "sorting_out",
-            "gas_switch", "on", "off", "surface_interval", "oxygen", "acclimatised",
+            "gas_switch", "safety", "stressed_for", "on", "off", "surface_interval", "oxygen", "acclimatised",
         ),
         ("min", "min"),
     ),
@@ -102,9 +104,9 @@ def problem_key(key: Key) -> str:
 
 
 def is_of(problem: str, key: Key) -> bool:
-    """Whether the key that a problem names is this one, or an item of its list."""
+    """Whether the key that a problem names is this one, or a part of its list or table."""
     own = problem_key(key)
-    return problem == own or problem.startswith(f"{own}, item ")
+    return problem == own or problem.startswith(f"{own}, ")
 
 
 def _label(name: str, units: SystemName) -> str:

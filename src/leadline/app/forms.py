@@ -96,7 +96,8 @@ def what_we_breathe(desk: Desk) -> None:
             "Without a loop", on_click=lambda: desk.edit(lambda draft: draft.with_value(("loop",), None))
         ).props("outline dense")  # fmt: skip
     with ui.expansion("Team").classes("w-full"):
-        _rows(desk, "team", ("name", "gradient_factors", "rmv_bottom", "rmv_deco", "rmv_stressed", "circuit"))
+        breathes = ("rmv_bottom", "rmv_deco", "rmv_stressed", "stressed_for", "rmv_bailout")
+        _rows(desk, "team", ("name", "gradient_factors", *breathes, "circuit"))
         html("<p>A diver's own loop and cylinders are written in the dive file, below.</p>")
     gas_tables = html()
 

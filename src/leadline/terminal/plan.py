@@ -26,7 +26,7 @@ from leadline.plan.day import Day, Dived
 from leadline.plan.findings import Finding, Severity, headline
 from leadline.plan.gases import Source
 from leadline.plan.rows import Giving, Row, contingency_rows, givings, planned_rows, pressures_bar, up
-from leadline.plan.supply import CylinderUse, stressed_rmv
+from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System
 
@@ -180,13 +180,13 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
         if row.kind in ("take", "give"):
             hand = _hand(row)
             table.add_row(
-                system.depth(row.depth_m), "-", f"({math.floor(row.leave_min + 1e-6)})", "", hand, style="bold reverse"
+                system.depth(row.depth_m), "-", f"{math.floor(row.leave_min + 1e-6)}", "", hand, style="bold reverse"
             )
             continue
         table.add_row(
             system.depth(row.depth_m),
-            {"level": "level", "start": "start", "leave": "leave", "change": "-"}.get(row.kind, f"{row.minutes}"),
-            f"({up(row.leave_min)})" if row.kind == "change" else up(row.leave_min),
+            {"level": "level", "start": "start", "leave": "leave", "change": "passing"}.get(row.kind, f"{row.minutes}"),
+            up(row.leave_min),
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
             f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
@@ -337,8 +337,13 @@ def _bailouts(plan: Plan, system: System) -> list[RenderableType]:
             parts += [_rows(plan.dive, rows, bailout.supply, system, None), _BLANK]
             parts += [_gas(bailout.breathed, system, "Bailout gas")]
     if any(bailout.legs for bailout in plan.bailouts):
-        flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
-        parts.append(_Prose(f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."))
+        diver, unit = plan.dive.diver, f"{system.gas_unit}/min"
+        rmv = (
+            f"RMV {system.flow(stressed_rmv(plan.dive))} {unit} until the first change to a richer gas, at least "
+            f"{diver.stressed_for:g} min; then {system.flow(calm_rmv(plan.dive))}. "
+            f"{diver.sorting_out:g} min at depth first."
+        )
+        parts.append(_Prose(rmv))
     return parts
 
 
