@@ -202,9 +202,9 @@ def test_tts_is_marked_towards_the_end_of_the_last_level(plans: dict[str, Plan])
 def test_gas_changes_carry_the_gas_and_its_mod(pages: dict[tuple[str, str], list[str]]) -> None:
     # Without blanks: readers of PDFs differ in where they see them.
     slate = pages["deep", "slate.pdf"][0].replace(" ", "")
-    assert "50%MOD21m" in slate
-    assert "oxygenMOD6m" in slate
-    assert "oxygenMOD20ft" in pages["levels", "slate.pdf"][0].replace(" ", "")
+    assert "50%MOD1.621m" in slate  # MOD 1.6: 21 m
+    assert "oxygenMOD1.616m" in slate  # 1.61: within the tolerance of 1.6
+    assert "oxygenMOD1.6220ft" in pages["levels", "slate.pdf"][0].replace(" ", "")
 
 
 def test_tts_of_a_level_before_the_last_is_from_that_level(plans: dict[str, Plan]) -> None:

@@ -147,9 +147,9 @@ def test_the_briefing_has_every_contingency_in_a_line(
     text = without_blanks(pages[name, "briefing"][1:])
     for found in plan.contingencies:
         line = headed(found) + ("(twofailures)" if found.scenario.two_failures else "")
-        if found.leaves_at_min is not None and found.depth_m is not None:
-            clock = math.floor(found.leaves_at_min + 1e-6)
-            line += f"{clock}min,{SYSTEMS[plan.dive.units].at(found.depth_m).replace(' ', '')}"
+        if found.left_at is not None:
+            at_min, depth_m = found.left_at
+            line += f"{math.floor(at_min + 1e-6)}min,{SYSTEMS[plan.dive.units].at(depth_m).replace(' ', '')}"
         longer = int(up(found.run_time_min)) - int(up(plan.schedule.run_time_min))
         line += f"{up(found.run_time_min)}{longer:+d}".replace("-", "\u2212") + up(found.tts_min)
         assert line in text

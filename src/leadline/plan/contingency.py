@@ -125,6 +125,8 @@ class Contingency:
     handovers: tuple[Handover, ...] = ()
     """In the order of the dive."""
     no_gas: NoGas | None = None
+    over: tuple[str, ...] = ()
+    """Codes of the exposure that is over its limit, other than in the plan."""
     answers: Answers = Answers(NOT_PLANNED, NOT_PLANNED, NOT_PLANNED, NOT_PLANNED)
 
     @property
@@ -491,18 +493,20 @@ class _Work:
             handovers=tuple(_handovers(scenario, legs, used)),
         )
         findings = tuple(_weighed(judged, found))
-        return replace(found, findings=findings, answers=self._answers(found, findings))
+        over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
+        own = tuple(dict.fromkeys(f.code for f in over if _of_what(f) not in self.broken))
+        return replace(found, findings=findings, over=own, answers=self._answers(found, findings, own, bool(over)))
 
-    def _answers(self, found: Contingency, findings: Sequence[Finding]) -> Answers:
+    def _answers(
+        self, found: Contingency, findings: Sequence[Finding], own: Sequence[str], as_the_plan: bool
+    ) -> Answers:
         short = any(finding.code == "gas-short" and use_missing(finding) for finding in findings)
         reserve = any(use.short_l > 1e-6 for use in found.supply)
-        over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
-        own = [finding for finding in over if _of_what(finding) not in self.broken]
         return Answers(
             gas="runs out" if short else "into the reserve" if reserve else "lasts",
             stops="met",
             breathable="yes",
-            exposure="over" if own else "as the plan" if over else "within",
+            exposure="over" if own else "as the plan" if as_the_plan else "within",
         )
 
     def refused(self, scenario: Scenario, said: str) -> Contingency:
