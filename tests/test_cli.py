@@ -196,12 +196,23 @@ def test_solve_says_the_longest_bottom_time_and_what_binds(quay: Path):
         ("mix", ["Best mix for 24 m: 32 %", "air"]),
         ("deco", ["Best deco gases:", "Runner-up:"]),
         ("cylinders", ["Smallest cylinders that suffice", "7 L, 200 bar"]),
+        ("gas", ["Least gas: air in 12 L, 230 bar", "Carried L"]),
     ],
 )
 def test_solve_for_all_else(quay: Path, sought: str, words: list[str]):
     done = leadline_command("solve", quay.name, "--for", sought, cwd=quay.parent)
     assert done.returncode == 0
     assert [word for word in words if word not in done.stdout] == []
+
+
+def test_the_examples_list_what_solve_chooses_from():
+    """As docs/solve.md shows it, and every other target of the example with a list of everything."""
+    documented = (ROOT / "docs" / "solve.md").read_text(encoding="utf-8")
+    command, *shown = re.search(r"    \$ leadline (.*)\n    (.*)\n    (.*)\n", documented).groups()
+    done = leadline_command(*command.split(), cwd=ROOT)
+    assert [line for line in shown if line not in done.stdout] == []
+    for sought in ("mix", "deco", "cylinders", "gas"):
+        assert leadline_command("solve", "examples/marigold-trimix.toml", "--for", sought, cwd=ROOT).returncode == 0
 
 
 def test_solve_in_json_with_the_frontier(quay: Path):
@@ -216,7 +227,7 @@ def test_solve_in_json_with_the_frontier(quay: Path):
     assert not [key for key in every_key(data) if f"`{key}`" not in documented]
 
 
-@pytest.mark.parametrize("sought", ["mix", "deco", "cylinders"])
+@pytest.mark.parametrize("sought", ["mix", "deco", "cylinders", "gas"])
 def test_solve_in_json_for_all_else(quay: Path, sought: str):
     done = leadline_command("solve", "--json", quay.name, "--for", sought, cwd=quay.parent)
     assert done.returncode == 0

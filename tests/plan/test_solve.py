@@ -22,6 +22,7 @@ from leadline.plan.solve import (
     deepest,
     free_mix,
     frontier,
+    least_gas,
     longest,
     smallest_cylinders,
     verdict,
@@ -748,7 +749,7 @@ def test_a_dive_is_planned_once():
     assert len(said) == first
 
 
-@pytest.mark.parametrize("solver", [longest, deepest, best_mix, best_deco, smallest_cylinders])
+@pytest.mark.parametrize("solver", [longest, deepest, best_mix, best_deco, smallest_cylinders, least_gas])
 def test_every_answer_is_json(solver, around):
     data = answer_as_data(solver(parse_dive(small() | {"solve": LISTS})), around)
     again = json.loads(json.dumps(data, allow_nan=False))
