@@ -40,7 +40,13 @@ _UNITS: dict[str, tuple[str, str]] = {
         ),
         ("min", "min"),
     ),
-    **dict.fromkeys(("setpoint", "low_setpoint", "deco_setpoint", "ppo2_bottom", "ppo2_bottom_no_go", "ppo2_deco", "ppo2_deco_no_go"), ("bar", "bar")),
+    **dict.fromkeys(
+        (
+            "setpoint", "low_setpoint", "deco_setpoint", "ppo2_bottom", "ppo2_bottom_no_go", "ppo2_deco",
+            "ppo2_deco_no_go",
+        ),
+        ("bar", "bar"),
+    ),
     "gradient_factors": ("%", "%"),
     **dict.fromkeys(("density_caution", "density_no_go"), ("g/L", "g/L")),
     **dict.fromkeys(("cns_caution", "cns_no_go", "scrubber_caution", "scrubber_no_go"), ("%", "%")),

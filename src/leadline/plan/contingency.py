@@ -494,8 +494,8 @@ class _Work:
         )
         findings = tuple(_weighed(judged, found))
         over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
-        own = tuple(dict.fromkeys(f.code for f in over if _of_what(f) not in self.broken))
-        return replace(found, findings=findings, over=own, answers=self._answers(found, findings, own, bool(over)))
+        more = tuple(dict.fromkeys(f.code for f in over if _of_what(f) not in self.broken))
+        return replace(found, findings=findings, over=more, answers=self._answers(found, findings, more, bool(over)))
 
     def _answers(
         self, found: Contingency, findings: Sequence[Finding], own: Sequence[str], as_the_plan: bool
