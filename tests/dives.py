@@ -9,6 +9,7 @@ from leadline.plan import schedule as planning
 from leadline.plan.schedule import Layout, Schedule
 
 Tables = dict[str, Any]
+UNHELD: Tables = {"gas_switch": 0}
 
 
 def cylinder(gas: str, use: str, **more: Any) -> Tables:
@@ -25,8 +26,10 @@ def tables(
     units: str = "metric",
     **more: Any,
 ) -> Tables:
-    """A dive file with one level on open circuit; `more` are further tables, [levels] among them."""
+    """A dive file with one level on open circuit; `more` are further tables, [levels] among them. No switch holds the
+    diver unless it is said."""
     return {
+        "stops": UNHELD | more.pop("stops", {}),
         "units": units,
         "model": {"gradient_factors": list(gf)},
         "levels": [{"depth": depth, "leave_at": leave_at}],
@@ -36,8 +39,10 @@ def tables(
 
 
 def looped(depth: float, leave_at: float, diluent: str, gf: tuple[float, float] = (40, 80), **more: Any) -> Tables:
-    """A dive file with one level on the loop; `more` are keys of [loop], or its own tables."""
-    apart = {name: more.pop(name) for name in ("site", "stops", "rates") if name in more}
+    """A dive file with one level on the loop; `more` are keys of [loop], or its own tables. No switch holds the diver
+    unless it is said."""
+    apart = {name: more.pop(name) for name in ("site", "rates") if name in more}
+    apart["stops"] = UNHELD | more.pop("stops", {})
     return {
         "units": "metric",
         "model": {"gradient_factors": list(gf)},

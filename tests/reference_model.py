@@ -80,6 +80,8 @@ class Reference:
     between: float = 9.0
     to_surface: float = 9.0
     hold: float = 0.0
+    safety: float = 0.0
+    density: float = 6.2
     letter: str = "c"
     held: dict[float, float] = field(default_factory=dict)
     """Stop depths that are not left before a run time, on the last ascent."""
@@ -116,6 +118,8 @@ class Reference:
         self.off_until: float | None = None
         self.leading = 1
         """The compartment with the deepest ceiling, when it was last asked for."""
+        self.breaths: list[tuple[float, float, float, str]] = []
+        """Run time, minutes, mean pressure and gas of all that was breathed."""
         self.rest(self.there)
 
     def rest(self, minutes: float, label: str = "air") -> None:
@@ -142,18 +146,32 @@ class Reference:
         best = own
         usable = [(label, self.ppo2_deco + 0.03) for label in (*deco, *(self.travel if self.surfacing else ()))]
         usable += [(label, self.ppo2_bottom + 0.01) for label in (self.other_bottom if self.surfacing else ())]
-        for label, limit in usable:
-            from_depth = self.usable_from(label, limit)
+        for label, limit in sorted(usable, key=lambda one: gas(one[0])[0]):
+            from_depth = self.usable_from(label, limit, other=best)
             if from_depth is not None and depth <= from_depth + 1e-6 and gas(label)[0] > gas(best)[0]:
                 best = label
         return best
 
-    def usable_from(self, label: str, limit: float) -> float | None:
-        """The diver's own switch depth, or the deepest grid depth within a limit, be it below the dive."""
+    def usable_from(self, label: str, limit: float, other: str = "") -> float | None:
+        """The diver's own switch depth, or the deepest grid depth within a limit, be it below the dive; from there up
+        as long as it is too dense, and `other` lighter and not hypoxic."""
         if label in self.switch:
             return self.switch[label]
-        within = [d for d in self.grid(350.0) if d > 0 and gas(label)[0] * self.pressure(d) <= limit]
+        within = sorted(
+            (d for d in self.grid(350.0) if d > 0 and gas(label)[0] * self.pressure(d) <= limit), reverse=True
+        )
+        while len(within) > 1 and other and self.grams(label, within[0]) > min(6.2, self.density):
+            if self.grams(other, within[0]) >= self.grams(label, within[0]):
+                break
+            if gas(other)[0] * self.pressure(within[1]) < 0.16:
+                break
+            within = within[1:]
         return max(within, default=None)
+
+    def grams(self, label: str, depth: float) -> float:
+        """Density in g/L, of gases at 0 °C and one atmosphere from the CRC Handbook."""
+        o2, he = gas(label)
+        return (1.429 * o2 + 1.251 * (1.0 - o2 - he) + 0.1786 * he) * self.pressure(depth) / 1.01325
 
     def inspired(self, bar: float, label: str, depth: float, going_up: bool) -> tuple[float, float]:
         """Nitrogen and helium that reach the tissues. `going_up`: the deepest level is left."""
@@ -168,6 +186,7 @@ class Reference:
 
     def load(self, start: float, end: float, minutes: float, label: str, going_up: bool) -> None:
         """Schreiner: p = p0 + R(t - 1/k) - (p0 - p_tissue - R/k)·e^(-kt)."""
+        self.breaths.append((self.run_time, minutes, self.pressure(0.5 * (start + end)), label))
         pieces = self.pieces if self.loop is not None and start != end else 1
         for i in range(pieces):
             a, b = (start + (end - start) * j / pieces for j in (i, i + 1))
@@ -222,7 +241,7 @@ class Reference:
         changed = {
             min(depth, to): one
             for one in sorted(self.travel, key=lambda one: gas(one)[0])
-            if one != label and (depth := self.usable_from(one, self.ppo2_bottom + 0.01)) is not None
+            if one != label and (depth := self.usable_from(one, self.ppo2_bottom + 0.01, other=label)) is not None
         }
         for depth, one in sorted(changed.items()):
             if depth > self.depth:
@@ -249,15 +268,46 @@ class Reference:
 
     def restore(self, state: tuple[list[float], list[float], float, float]) -> None:
         self.n2, self.he, self.depth, self.run_time = state[0][:], state[1][:], state[2], state[3]
+        self.breaths = [breath for breath in self.breaths if breath[0] < self.run_time - 1e-9]
+
+    def litres(self, left: float, stressed: float, at_least: float, calm: float) -> dict[str, float]:
+        """Free litres breathed after the plan is left: stressed until a richer gas, and so long at least."""
+        breaths = [breath for breath in self.breaths if breath[0] >= left - 1e-9]
+        richer = [t for t, _, _, label in breaths if gas(label)[0] > gas(breaths[0][3])[0]]
+        over = max(richer[0], left + at_least) if richer else math.inf
+        found: dict[str, float] = {}
+        for t, minutes, bar, label in breaths:
+            under_stress = min(minutes, max(0.0, over - t))
+            asked = bar * (stressed * under_stress + calm * (minutes - under_stress))
+            found[label] = found.get(label, 0.0) + asked
+        return found
 
     def direct(self, own: str) -> bool:
-        """Straight to the surface, if that is within GF high at every grid depth."""
+        """Straight to the surface, if that is within GF high at every grid depth; with the safety stop, if it then is
+        as well."""
         before = self.saved()
+        if not self.straight_up(own, 0.0):
+            self.restore(before)
+            return False
+        if self.safety and before[2] > self.last:
+            self.restore(before)
+            if not self.straight_up(own, self.safety):
+                self.restore(before)
+                self.stops.pop()
+                self.straight_up(own, 0.0)
+        return True
+
+    def straight_up(self, own: str, safety: float) -> bool:
         for to in (d for d in self.grid() if d < self.depth - 1e-9):
+            if safety and self.depth == self.last:
+                arrival, leave = self.run_time, math.ceil(self.run_time + safety - 1e-6)
+                label = self.gas_at(self.depth, own, self.deco)
+                self.load(self.depth, self.depth, leave - arrival, label, self.deepest_left)
+                self.run_time = float(leave)
+                self.stops.append((self.depth, arrival, float(leave)))
             rate = self.to_surface if to == 0.0 else self.ascent
             self.rise(to, rate, self.gas_at(self.depth, own, self.deco))
             if self.ceiling(self.gf_high) > to:
-                self.restore(before)
                 return False
         return True
 

@@ -337,6 +337,7 @@ class Sought(StrEnum):
     MIX = "mix"
     DECO = "deco"
     CYLINDERS = "cylinders"
+    GAS = "gas"
     INTERVAL = "interval"
 
 
@@ -348,8 +349,8 @@ def solve_command(
         typer.Option(
             "--for",
             help="the longest bottom time, the deepest depth, the best mix, the best deco gases, the smallest "
-            "cylinders, or the shortest surface interval before it, at which the plan and every contingency hold; what "
-            "to choose from stands in \\[solve]",
+            "cylinders, the least gas (mix, deco gases and cylinders together), or the shortest surface interval "
+            "before it, at which the plan and every contingency hold; what to choose from stands in \\[solve]",
         ),
     ] = Sought.TIME,
     as_json: Annotated[bool, typer.Option("--json", help="the answer as JSON, metric, the frontier with it")] = False,
@@ -387,6 +388,8 @@ def solve_command(
             answer = solve.best_deco(dive, name, told)
         elif sought == Sought.INTERVAL:
             answer = solve.shortest_interval(dive, name, told)
+        elif sought == Sought.GAS:
+            answer = solve.least_gas(dive, name, told)
         else:
             answer = solve.smallest_cylinders(dive, name, told)
     if not as_json:

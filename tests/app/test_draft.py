@@ -93,6 +93,7 @@ def test_undo_and_redo():
         ("", None), ("  ", None), ("40", 40), ("4.5", 4.5), ("4.0", 4.0), ("150 ft", "150 ft"), ("18/45", "18/45"),
         ("50 %", "50 %"), ("true", True), ("40, 80", [40, 80]), ("[40, 80]", [40, 80]), ("nan", "nan"), ("inf", "inf"),
         ("1e3", 1000.0), ("slow ascent, delay", ["slow ascent", "delay"]),
+        ("down 30, up 36 m", {"down": 30, "up": "36 m"}), ("up 36", {"up": 36}), ("up", "up"),
     ],
 )  # fmt: skip
 def test_what_is_typed(text, value):
@@ -100,7 +101,13 @@ def test_what_is_typed(text, value):
     assert type(typed(text)) is type(value)
 
 
-@pytest.mark.parametrize("value", [40, 4.5, "150 ft", True, [40, 80], ["slow ascent", "delay"]])
+def test_a_depth_for_each_way_stays_in_one_line():
+    draft = Draft("[[cylinders]]\nuse = 'travel'\n\n[diver]\n")
+    written = draft.with_value(("cylinders", 0, "switch_depth"), {"down": 30, "up": 36})
+    assert "switch_depth = {down = 30, up = 36}\n" in written.text
+
+
+@pytest.mark.parametrize("value", [40, 4.5, "150 ft", True, [40, 80], ["slow ascent", "delay"], {"up": "30 ft"}])
 def test_what_is_shown_can_be_typed(value):
     assert typed(shown(value)) == value
 

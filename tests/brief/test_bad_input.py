@@ -262,6 +262,18 @@ CONTRADICTIONS = [
         "240 bar leaves nothing to breathe; it must be below the pressure, 230 bar",
     ),
     (AIR_DIVE + "switch_depth = 21\n", "[[cylinders]] 1, switch_depth", 'has no meaning for use = "bottom"'),
+    (AIR_DIVE + "switch_depth = { down = 0 }\n", "[[cylinders]] 1, switch_depth, down", "0 is outside 0.5 to 350 m"),
+    (AIR_DIVE + "switch_depth = { uo = 21 }\n", "[[cylinders]] 1, switch_depth, uo", "write down, up or both"),
+    (AIR_DIVE + "switch_depth = {}\n", "[[cylinders]] 1, switch_depth", "is an empty table"),
+    (
+        AIR_DIVE + TWIN.replace("twin", "d").replace("bottom", "deco") + "switch_depth = { down = 18, up = 21 }\n",
+        "[[cylinders]] 2, switch_depth",
+        'down has no meaning for use = "deco"',
+    ),
+    (AIR_DIVE + "[stops]\nsafety = 2.5\n", "[stops] safety", "2.5 min is not a whole minute"),
+    (AIR_DIVE + "[stops]\nsafety = 40\n", "[stops] safety", "40 is outside 0 to 30 min"),
+    (AIR_DIVE + "[diver]\nstressed_for = -1\n", "[diver] stressed_for", "-1 is outside 0 to 1440 min"),
+    (AIR_DIVE + "[diver]\nrmv_bailout = 0\n", "[diver] rmv_bailout", "0 is outside 0.1 to 200 L/min"),
     (
         AIR_DIVE + TWIN.replace("twin", "d").replace("bottom", "deco") + "manifold = true\n",
         "[[cylinders]] 2, manifold",

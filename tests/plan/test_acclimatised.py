@@ -17,6 +17,7 @@ from leadline.plan.acclimatised import just_arrived
 from leadline.plan.schedule import starting_tissue
 from leadline.plan.solve.mix import free_mix
 from leadline.plan.team import plan_team
+from leadline.sheets.content import conditions
 from tests.authority.published import ZHL16
 from tests.dives import cylinder, looped, scheduled, tables
 from tests.plan.test_repetitive import written
@@ -149,6 +150,14 @@ def test_a_team_is_told_once():
     team = [{"name": "Ann"}, {"name": "Ben"}]
     found = plan_team(parse_dive(at(2200) | {"team": team}))
     assert [f.message.split(":")[0] for f in found.findings if f.code == "not-acclimatised"] == ["Everyone"]
+
+
+def test_every_sheet_says_how_long_the_tissues_are_taken_to_have_been_there():
+    def surface(**site):
+        return next(fact["text"] for fact in conditions(parse_dive(at(2200, **site))) if fact["name"] == "Surface")
+
+    assert surface() == "2200 m for good, 775 mbar"
+    assert surface(acclimatised="5 h") == "2200 m for 5 h, 775 mbar"
 
 
 # --- After other dives ------------------------------------------------------------------------------------------------

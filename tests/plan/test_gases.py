@@ -142,6 +142,80 @@ def test_a_switch_depth_of_the_divers_own() -> None:
     assert way(breathed(given)[0].up) == [(None, "air"), (18.0, "50 %")]
 
 
+def test_a_switch_depth_for_each_way() -> None:
+    """By the limits 32 % would be left at 33 m going down, and taken up at 36 m."""
+
+    def travelled(**given: Any) -> list[list[tuple[float | None, str]]]:
+        carried = [cylinder("18/45", "bottom"), cylinder("32", "travel", **given)]
+        (stretch,) = breathed(tables(60, 20, cylinders=carried))
+        return [way(stretch.to), way(stretch.up)]
+
+    assert travelled() == [[(None, "18/45"), (33.0, "32 %")], [(None, "18/45"), (36.0, "32 %")]]
+    assert travelled(switch_depth=30) == [[(None, "18/45"), (30.0, "32 %")]] * 2
+    both = {"down": 24, "up": "39 m"}
+    assert travelled(switch_depth=both) == [[(None, "18/45"), (24.0, "32 %")], [(None, "18/45"), (39.0, "32 %")]]
+    up, down = travelled(switch_depth={"up": 30}), travelled(switch_depth={"down": 30})
+    assert up == [[(None, "18/45"), (33.0, "32 %")], [(None, "18/45"), (30.0, "32 %")]]
+    assert down == [[(None, "18/45"), (30.0, "32 %")], [(None, "18/45"), (36.0, "32 %")]]
+
+
+@pytest.mark.parametrize(
+    ("given", "key", "message"),
+    [
+        ({"down": 30, "up": 35}, "[[cylinders]] 2, switch_depth, up", "35 m is not on the stop grid; nearest is 36 m"),
+        ({"down": 48}, "[[cylinders]] 2, switch_depth, down", "32 % at 48 m is hyperoxic"),
+    ],
+)
+def test_a_switch_depth_of_one_way_is_refused_by_name(given: Tables, key: str, message: str) -> None:
+    carried = [cylinder("18/45", "bottom"), cylinder("32", "travel", switch_depth=given)]
+    told_key, told = refusal(tables(60, 20, cylinders=carried))
+    assert told_key == key
+    assert told.startswith(message)
+
+
+# --- Density ----------------------------------------------------------------------------------------------------------
+# At 0 °C and one atmosphere, g/L (CRC): oxygen 1.429, nitrogen 1.251, helium 0.1786.
+
+
+def test_density_moves_a_switch_up() -> None:
+    """32 %: 0.32 · 1.429 + 0.68 · 1.251 = 1.308 g/L; at 39 m, 4.91325 bar, 6.34 g/L, at 36 m 5.95. ppO2 lets it be
+    taken up at 39 m, 1.57 bar. With a limit of 5.2 g/L it is 4.03 bar: 30 m."""
+    (stretch,) = breathed(tables(60, 20, "18/45", ("32",)))
+    assert way(stretch.up) == [(None, "18/45"), (36.0, "32 %")]
+    (stretch,) = breathed(tables(60, 20, "18/45", ("32",), limits={"gas_density": 5.2}))
+    assert way(stretch.up) == [(None, "18/45"), (30.0, "32 %")]
+    (stretch,) = breathed(tables(60, 20, "18/45", ("32",), limits={"gas_density": 8}))
+    assert way(stretch.up) == [(None, "18/45"), (36.0, "32 %")]  # the published limit holds where it is lower
+
+
+def test_density_moves_a_travel_gas_on_the_way_down() -> None:
+    """28 %: 1.301 g/L; within 1.41 bar down to 39 m, where it has 6.31 g/L; at 36 m 5.92."""
+    (stretch,) = breathed(tables(60, 20, cylinders=[cylinder("18/45", "bottom"), cylinder("28", "travel")]))
+    assert way(stretch.to) == [(None, "18/45"), (36.0, "28 %")]
+
+
+def test_density_leaves_no_depth_without_gas() -> None:
+    """Off the loop the first gas is breathed however dense. 6/80 is below 0.16 bar at 15 m (0.15), not at 18 m (0.17):
+    50 %, of 1.340 g/L, is taken up there even where no more than 3 g/L are wanted, its 12 m."""
+    assert bailout(cylinder("air", "bailout")) == [(None, "air")]
+    assert bailout(cylinder("air", "bailout"), cylinder("32", "bailout")) == [(None, "air"), (36.0, "32 %")]
+    (stretch,) = breathed(
+        tables(80, 20, cylinders=[cylinder("6/80", "bottom"), cylinder("50", "travel")], limits={"gas_density": 3})
+    )
+    assert way(stretch.up) == [(None, "6/80"), (18.0, "50 %")]
+    assert way(stretch.to) == [(None, "6/80"), (18.0, "50 %")]
+    (stretch,) = breathed(tables(80, 20, "12/60", ("50",), levels=[{"depth": 80, "leave_at": 20}],
+                                 limits={"gas_density": 3}) | {"cylinders": [cylinder("12/60", "bottom"),
+                                 cylinder("50", "travel")]})  # fmt: skip
+    assert way(stretch.up) == [(None, "12/60"), (12.0, "50 %")]  # 0.27 bar of 12/60 there
+
+
+def test_density_keeps_nobody_on_a_denser_gas() -> None:
+    """36/20 has 1.10 g/L, 32 % 1.31: to wait with it would make things worse."""
+    (stretch,) = breathed(tables(36, 20, "32", ("36/20",), limits={"gas_density": 3, "ppo2_bottom": 1.6}))
+    assert way(stretch.up) == [(None, "32 %"), (33.0, "36/20")]
+
+
 def test_a_last_stop_off_the_grid_is_on_it() -> None:
     cylinders = [cylinder("air", "bottom"), cylinder("oxygen", "deco", switch_depth=4.5)]
     given = tables(45, 20, cylinders=cylinders, stops={"last": 4.5})
@@ -254,9 +328,10 @@ def test_bailout_is_the_richest_usable_at_every_depth() -> None:
 
 
 def test_every_open_circuit_cylinder_is_bailout_on_a_loop() -> None:
+    """32 % is within 1.63 bar at 39 m, and 6.0 g/L at 36 m."""
     carried = [cylinder("18/45", "bottom"), cylinder("32", "travel"), cylinder("50", "deco")]
     carried += [cylinder("oxygen", "bailout"), cylinder("18/45", "diluent"), cylinder("air", "inflation")]
-    assert bailout(*carried) == [(None, "18/45"), (39.0, "32 %"), (21.0, "50 %"), (6.0, "oxygen")]
+    assert bailout(*carried) == [(None, "18/45"), (36.0, "32 %"), (21.0, "50 %"), (6.0, "oxygen")]
 
 
 def test_oxygen_and_diluent_for_the_loop_are_not_bailout() -> None:

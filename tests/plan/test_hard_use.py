@@ -416,8 +416,8 @@ def test_a_whole_plan_is_finite_numbers_and_nothing_is_made_of_nothing(given):
             for before, after in pairwise(legs):
                 assert (after.start_min, after.start_m) == (before.end_min, before.end_m)
             grave = any(finding.severity == "no-go" for finding in contingency.findings)
-            assert contingency.survived == (bool(legs) and not grave)
-            assert contingency.survived or contingency.findings
+            assert contingency.holds == (bool(legs) and not grave)
+            assert contingency.holds or contingency.findings
 
 
 @settings(max_examples=10, suppress_health_check=[HealthCheck.filter_too_much], report_multiple_bugs=False)

@@ -239,7 +239,7 @@ def test_feet_and_metres_written_out_are_one_dive(dive):
     """The same quantities in a file of the other system: the same grid, hence the same plan."""
     depth_m = dive["levels"][0]["depth"]
     said = {
-        "stops": {"step": "3 m", "last": "3 m"},
+        "stops": {"step": "3 m", "last": "3 m", "gas_switch": 0},
         "rates": {"descent": "20 m/min", "ascent": "9 m/min"},
         "levels": [{"depth": f"{depth_m} m", "leave_at": dive["levels"][0]["leave_at"]}],
     }
@@ -365,7 +365,7 @@ def test_any_dive_that_can_be_dived_is_planned_with_all_that_can_go_wrong(given)
     assert found.contingencies
     for contingency in found.contingencies:
         if not contingency.legs:
-            assert not contingency.survived
+            assert not contingency.holds
             assert contingency.findings
             continue
         for use in contingency.supply:
@@ -386,7 +386,7 @@ def test_any_dive_that_can_be_dived_is_planned_with_all_that_can_go_wrong(given)
         carried_there = {cylinder.gas for cylinder in contingency.scenario.dive.cylinders}
         assert {leg.source.mix for leg in legs if leg.source.circuit == "open"} <= carried_there
         grave = [finding for finding in contingency.findings if finding.severity == "no-go"]
-        assert contingency.survived == (not grave)
+        assert contingency.holds == (not grave)
     for minimum in found.minimum_gas:
         assert minimum.litres >= 0.0
         assert minimum.to_m <= minimum.depth_m
@@ -406,7 +406,7 @@ def grievances(dive: Dive) -> set[str]:
     """What is no-go of the plan itself, and the contingencies that are not survived."""
     found = plan(dive)
     alone = {f.code for f in found.findings if f.severity == "no-go" and "contingency" not in f.values}
-    return alone | {contingency.name for contingency in found.contingencies if not contingency.survived}
+    return alone | {contingency.name for contingency in found.contingencies if not contingency.holds}
 
 
 @settings(max_examples=40, suppress_health_check=[HealthCheck.filter_too_much])

@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from leadline.brief import BriefError
+from leadline.brief import BriefError, parse_dive
+from leadline.plan import plan
 from tests.dives import cylinder, looped, scheduled, tables
 from tests.reference_model import Loop, Reference
 
@@ -87,6 +88,20 @@ DIVES = {
             to_surface=30 * FOOT,
         ),
     ),
+    "a safety stop": (
+        tables(30, 15, stops={"safety": 3}), Reference([(30, 15, "air")], safety=3.0)
+    ),
+    "a safety stop on a deco gas": (
+        tables(24, 20, "28", ("50",), stops={"safety": 5, "last": 6}),
+        Reference([(24, 20, "28")], ("50",), safety=5.0, last=6.0),
+    ),
+    "no safety stop on a dive with stops": (
+        tables(45, 20, "air", ("50",), stops={"safety": 3}), Reference([(45, 20, "air")], ("50",), safety=3.0)
+    ),
+    "32 % too dense at 39 m": (  # 1.308 g/L · 4.913 / 1.01325 = 6.34
+        tables(60, 25, "18/45", ("32", "oxygen"), gf=(20, 80)),
+        Reference([(60, 25, "18/45")], ("32", "oxygen"), gf_low=0.2, gf_high=0.8),
+    ),
     "three levels": (
         tables(0, 0, deco=("50",)) | {"levels": LEVELS},
         Reference([(45, 20, "air"), (24, 45, "air"), (30, 60, "air")], ("50",)),
@@ -117,7 +132,8 @@ def test_the_independent_model_meets_every_kind_of_dive():
     """What the comparison above would be worth little without."""
     planned = {name: copy.deepcopy(reference).swim() for name, (_, reference) in DIVES.items()}
     assert not planned["air, no stop"].stops
-    assert min(len(p.stops) for name, p in planned.items() if name != "air, no stop") >= 2
+    without = ("air, no stop", "a safety stop", "a safety stop on a deco gas")
+    assert min(len(p.stops) for name, p in planned.items() if name not in without) >= 2
     assert max(depth for depth, _, _ in planned["trimix with 50 and oxygen"].stops) >= 36
 
 
@@ -138,6 +154,39 @@ def test_a_straight_ascent_takes_depth_over_rate():
     assert planned.first_stop_m is None
     assert planned.tts_min == pytest.approx(18 / 9)
     assert planned.run_time_min == pytest.approx(22)
+
+
+def test_a_safety_stop_ends_on_a_whole_minute():
+    """18 m for 20 min on air: at 3 m after 15/9 min, 21.67; three minutes at least, so until 25; the surface after 3/9.
+
+    Litres at 20 L/min, the bottom RMV: no decompression stop. By hand, bar · min: 0.9 · 1.91325 down, 19.1 · 2.81325,
+    15/9 · 2.06325, 3.3333 · 1.31325, 0.3333 · 1.16325.
+    """
+    given = tables(18, 20, stops={"safety": 3})
+    found, without = plan(parse_dive(given)), plan(parse_dive(tables(18, 20)))
+    ((depth_m, arrive_min, leave_min),) = summed(found.schedule.stops)
+    assert (depth_m, leave_min) == (3.0, 25.0)
+    assert arrive_min == pytest.approx(20 + 15 / 9)
+    assert found.schedule.run_time_min == pytest.approx(25 + 3 / 9)
+    assert found.schedule.tts_min == pytest.approx(5 + 3 / 9)
+    assert found.schedule.track.at(10.0)["tts_min"] == pytest.approx(15 / 9 + 3 + 1 / 3, abs=1.0)
+    asked = 20 * (0.9 * 1.91325 + 19.1 * 2.81325 + 15 / 9 * 2.06325 + 10 / 3 * 1.31325 + 1 / 3 * 1.16325)
+    assert found.supply[0].used_l == pytest.approx(asked, rel=1e-9)
+    assert found.schedule.ndl_min == without.schedule.ndl_min  # it is not counted on
+    assert all(point["ceiling_m"] == 0.0 for point in found.schedule.track.points)
+    aborted = next(one for one in found.contingencies if one.kind == "aborted descent")
+    assert [stop.depth_m for stop in aborted.stops] == [3.0]
+
+
+def test_no_safety_stop_where_it_cannot_be():
+    """Not from its own depth; nor at the no-stop limit of 7 m under GF 30, where 30 min at 6 m are too many."""
+    assert not scheduled(tables(3, 30, stops={"safety": 3})).stops
+    assert not scheduled(tables(6, 30, stops={"safety": 3, "last": 6})).stops
+    at_the_limit = tables(7, 106, gf=(30, 30), stops={"safety": 30, "last": 6})
+    assert scheduled(at_the_limit).ndl_min == 106
+    assert not scheduled(at_the_limit).stops
+    assert not Reference([(7, 106, "air")], gf_low=0.3, gf_high=0.3, last=6.0, safety=30.0).swim().stops
+    assert scheduled(tables(7, 105, gf=(30, 30), stops={"safety": 30, "last": 6})).stops
 
 
 def test_bottom_time_counts_the_descent():

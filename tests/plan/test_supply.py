@@ -566,7 +566,7 @@ def grievances(dive):
         f.code for f in found.findings
         if f.severity == "no-go" and "contingency" not in f.values and not f.code.startswith("bailout-")
     }  # fmt: skip
-    return alone | {c.name for c in found.contingencies if not c.survived}
+    return alone | {c.name for c in found.contingencies if not c.holds}
 
 
 @settings(max_examples=60)

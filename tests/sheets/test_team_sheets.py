@@ -183,7 +183,8 @@ def test_a_no_go_of_one_diver_is_on_the_sheets_of_all(alone: Team, tmp_path: Pat
     for path in write_sheets(team, tmp_path):
         for page in text_of(path):
             assert page.count("NO-GO") >= 2
-            assert ("Twin set" if path.parent.name == "Jonne" else "Jonne: twin set") + " (18/45) is 400 L short" in page
+            whose = "Twin set" if path.parent.name == "Jonne" else "Jonne: twin set"
+            assert f"{whose} (18/45) is 400 L short" in page
 
 
 def test_a_diver_reads_his_own_findings_the_teams_and_every_no_go(alone: Team) -> None:

@@ -140,6 +140,22 @@ def test_every_dive_is_its_own_plan(data):
         assert_is_the_plan(own, swum, used, i)
 
 
+def test_a_safety_stop_is_that_of_the_plan():
+    """On the dives without stops among these."""
+    data = tables(21, 20, cylinders=[*tables()["cylinders"][1:], dict(tables()["cylinders"][0], gas="32")])
+    data["stops"] = {"safety": 3}
+    leave_at_min = np.arange(10.0, 70.0)[:, None]
+    dive = parse_dive(data)
+    layout = lay_out(dive)
+    swum = swim_many(dive, layout, Varied(leave_at_min=leave_at_min), DIVES)
+    used = cylinders_of(dive, layout, swum)
+    for i in range(DIVES):
+        levels = [{"depth": 21, "leave_at": float(leave_at_min[i, 0])}]
+        assert_is_the_plan(parse_dive(data | {"levels": levels}), swum, used, i)
+    assert (swum.figures["first_stop_m"] > 0.0).all()
+    assert swum.figures["stops_min"].min() == pytest.approx(3.0, abs=1.0)
+
+
 @pytest.mark.parametrize("path", sorted(EXAMPLES.glob("*.toml")), ids=lambda path: path.stem)
 def test_every_example_is_its_own_plan(path):
     read = read_dive(path)

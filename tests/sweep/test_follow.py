@@ -51,10 +51,11 @@ def test_nothing_differs_and_it_is_the_plan(path):
         two_levels(),
         tables(45, 25, "21/35", levels=[{"depth": 45, "leave_at": 25}, {"depth": 9, "leave_at": 40}]),
         tables(30, 18),  # no stops
+        tables(24, 18, "28", ("50",), stops={"safety": 3, "gas_switch": 1}),
         tables(40, 30, "28", ("oxygen",), stops={"last": 6, "oxygen_breaks": {"on": 12, "off": 5}}),
         looped(50, 25, "18/45", setpoint=1.3, low_setpoint=0.7, high_from=20, low_from=6),
     ],
-    ids=["two levels", "a level at a stop", "no stops", "oxygen breaks", "loop"],
+    ids=["two levels", "a level at a stop", "no stops", "safety stop", "oxygen breaks", "loop"],
 )
 def test_nothing_differs_elsewhere_either(given):
     dive = parse_dive(given)

@@ -253,8 +253,9 @@ class Desk:
             self._part = before
 
     def forget(self, part: str) -> None:
-        """A part of the page is gone."""
-        self._watchers.pop(part, None)
+        """A part of the page is gone, and what is within it."""
+        for gone in [other for other in self._watchers if other.startswith(part)]:
+            del self._watchers[gone]
 
     def show(self) -> None:
         """Show what there is. What cannot be shown leaves the rest alone, and is said."""

@@ -52,6 +52,8 @@ class Draft:
     def with_row(self, key: Key, row: dict[str, Any], at: int | None = None) -> Draft:
         """A draft with one table more in a list of tables, at the end or in a place. ValueError as above."""
         document, expected = _parsed(self.text), deepcopy(_values(self.text))
+        if len(key) == 2 and key[0] not in expected:  # [fills], for a first source
+            document[f"{key[0]}"], expected[f"{key[0]}"] = tomlkit.table(), {}
         parent, plain = _at(document, key[:-1]), _at(expected, key[:-1])
         if not isinstance(plain, dict) or not isinstance(plain.setdefault(key[-1], []), list):
             raise ValueError(f"{key[-1]} has no place in this dive file as it is written")
@@ -119,12 +121,17 @@ class History:
 
 def typed(text: str) -> Any:
     """What a diver types, as a TOML value: a number where it is one, a list of numbers or words where there are commas,
-    true and false; anything else is text. None for nothing."""
+    true and false, a table for "down 30, up 36" or in braces; anything else is text. None for nothing."""
     text = text.strip()
     if not text:
         return None
+    ways = [part.split(maxsplit=1) for part in text.split(",")]
+    if all(len(way) == 2 and way[0] in ("down", "up") for way in ways):
+        return {way: typed(depth) for way, depth in ways}
     if text.lower() in ("true", "false"):
         return text.lower() == "true"
+    if text.startswith(("{", "[{", "[[")):
+        return _values(f"it = {text}").get("it", text)
     if "," in text:
         return [typed(part) for part in text.strip("[]").split(",") if part.strip()]
     try:
@@ -142,9 +149,19 @@ def shown(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, dict) and value and set(value) <= {"down", "up"}:
+        return ", ".join(f"{key} {shown(part)}" for key, part in value.items())
+    if isinstance(value, dict) or (isinstance(value, list) and any(isinstance(one, list) for one in value)):
+        return tomlkit.item(value, _sort_keys=False).as_string() if isinstance(value, list) else _in_braces(value)
     if isinstance(value, list):
         return ", ".join(shown(part) for part in value)
     return f"{value:g}" if isinstance(value, float) else f"{value}"
+
+
+def _in_braces(value: dict[str, Any]) -> str:
+    table = tomlkit.inline_table()
+    table.update(value)
+    return table.as_string()
 
 
 @lru_cache(maxsize=256)
@@ -175,7 +192,8 @@ def _put(tables: Any, key: Key, value: Any) -> None:
             table[part] = made if plain else tomlkit.aot() if isinstance(following, int) else tomlkit.table()
         table = table[part]
     if value is not None:
-        table[key[-1]] = value
+        in_one_line = isinstance(value, dict) and isinstance(table, Table)
+        table[key[-1]] = tomlkit.inline_table() | value if in_one_line else value
     elif key[-1] in table:
         del table[key[-1]]
 

@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 
 from leadline.app.draft import Key, shown
 from leadline.brief.errors import key_path
-from leadline.brief.schema import Dive, PerUnits
+from leadline.brief.schema import Dive, Ensemble, PerUnits, SweepAxis
 from leadline.units import SystemName
 
 _WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END", "cns": "CNS", "otu": "OTU"}
@@ -21,19 +21,22 @@ _UNITS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(
         (
             "depth", "altitude", "from_altitude", "high_from", "low_from", "deco_from", "switch_depth", "end_caution",
-            "end_no_go", "step", "last", "deeper",
+            "end_no_go", "step", "last", "deeper", "depths", "ndl_depths", "second_depths",
         ),
         ("m", "ft"),
     ),
     **dict.fromkeys(("descent", "ascent", "between_stops", "to_surface"), ("m/min", "ft/min")),
-    **dict.fromkeys(("pressure", "working_pressure", "reserve"), ("bar", "psi")),
-    **dict.fromkeys(("rmv_bottom", "rmv_deco", "rmv_stressed", "metabolic_oxygen"), ("L/min", "cuft/min")),
+    **dict.fromkeys(("pressure", "working_pressure", "reserve", "gauge_step", "overshoot"), ("bar", "psi")),
+    **dict.fromkeys(
+        ("rmv_bottom", "rmv_deco", "rmv_stressed", "rmv_bailout", "metabolic_oxygen"), ("L/min", "cuft/min")
+    ),
     **dict.fromkeys(("size", "volume", "drysuit", "wing"), ("L", "cuft")),
-    **dict.fromkeys(("temperature", "fill_temperature"), ("°C", "°F")),
+    **dict.fromkeys(("temperature", "fill_temperature", "filling_temperature"), ("°C", "°F")),
     **dict.fromkeys(
         (
             "leave_at", "scrubber", "tts", "run_time", "longer", "delay", "heavy_breathing", "sorting_out",
-            "gas_switch", "on", "off", "surface_interval", "oxygen", "acclimatised",
+            "gas_switch", "safety", "stressed_for", "on", "off", "surface_interval", "oxygen", "acclimatised", "times",
+            "surface_intervals",
         ),
         ("min", "min"),
     ),
@@ -44,13 +47,16 @@ _UNITS: dict[str, tuple[str, str]] = {
         ),
         ("bar", "bar"),
     ),
-    **dict.fromkeys(
-        ("gradient_factors", "cns_caution", "cns_no_go", "scrubber_caution", "scrubber_no_go"), ("%", "%")
-    ),
-    **dict.fromkeys(("otu_caution", "otu_no_go"), ("OTU", "OTU")),
+    "gradient_factors": ("%", "%"),
     **dict.fromkeys(("density_caution", "density_no_go"), ("g/L", "g/L")),
+    **dict.fromkeys(("cns_caution", "cns_no_go", "scrubber_caution", "scrubber_no_go"), ("%", "%")),
+    **dict.fromkeys(("otu_caution", "otu_no_go"), ("OTU", "OTU")),
 }  # fmt: skip
 """The unit of a bare number, in a metric and in an imperial file."""
+
+
+_MIXED = (Ensemble, SweepAxis)
+"""Tables whose keys take what is not of one unit: a spread, the values of any key."""
 
 
 @dataclass(frozen=True)
@@ -74,8 +80,8 @@ def fields(model: type[BaseModel], units: SystemName) -> tuple[Field, ...]:
     """The keys of a table that hold a value or a list of them; tables within it are not among them."""
     return tuple(
         Field(
-            name=name,
-            label=_label(name, units),
+            name=info.alias or name,
+            label=_label(info.alias or name, units, model not in _MIXED),
             help=info.description or "",
             default=_default(info, units),
             choices=_choices(info.annotation),
@@ -98,6 +104,16 @@ def table(*names: str) -> type[BaseModel]:
     return model
 
 
+def tables_in(model: type[BaseModel]) -> tuple[str, ...]:
+    """The keys of a table that hold a table, or a list of tables."""
+    return tuple(name for name, info in model.model_fields.items() if table_in(info.annotation) is not None)
+
+
+def is_list(model: type[BaseModel], name: str) -> bool:
+    """Whether a key holds a list of tables."""
+    return get_origin(model.model_fields[name].annotation) is tuple
+
+
 def table_in(annotation: Any) -> type[BaseModel] | None:
     """The table, or the table of a list of tables, that a key holds; None if it holds a value."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
@@ -111,14 +127,14 @@ def problem_key(key: Key) -> str:
 
 
 def is_of(problem: str, key: Key) -> bool:
-    """Whether the key that a problem names is this one, or an item of its list."""
+    """Whether the key that a problem names is this one, or a part of its list or table."""
     own = problem_key(key)
-    return problem == own or problem.startswith(f"{own}, item ")
+    return problem == own or problem.startswith(f"{own}, ")
 
 
-def _label(name: str, units: SystemName) -> str:
+def _label(name: str, units: SystemName, of_one_unit: bool) -> str:
     words = " ".join(_WRITTEN.get(word, word) for word in name.split("_")).replace("no go", "no-go")
-    unit = _UNITS.get(name)
+    unit = _UNITS.get(name) if of_one_unit else None
     if unit is not None and words.startswith(unit[0]):
         return words
     return words if unit is None else f"{words}, {unit[units == 'imperial']}"

@@ -10,14 +10,31 @@ from nicegui import events, ui
 from leadline.app import tables
 from leadline.app.desk import Desk
 from leadline.app.draft import Draft, Key, shown, typed
-from leadline.app.fields import Field, fields, is_of, table
+from leadline.app.fields import Field, fields, is_list, is_of, table, tables_in
+from leadline.brief.schema import Dive
 
-_NEW_ROWS: dict[str, dict[str, Any]] = {
-    "levels": {"depth": "20 m", "leave_at": 60},
-    "cylinders": {"name": "another stage", "gas": "50", "size": "11 L", "pressure": "200 bar", "use": "deco"},
-    "team": {"name": "another diver"},
+_STAGE = {"name": "another stage", "gas": "50", "size": "11 L", "pressure": "200 bar", "use": "deco"}
+_NEW_ROWS: dict[tuple[str, ...], dict[str, Any]] = {
+    ("levels",): {"depth": "20 m", "leave_at": 60},
+    ("cylinders",): _STAGE,
+    ("team",): {"name": "another diver"},
+    ("team", "cylinders"): _STAGE,
+    ("solve", "cylinders"): {"size": "12 L", "pressure": "200 bar"},
+    ("fills", "sources"): {"gas": "helium"},
+    ("fills", "cylinders"): {"cylinder": "twin set", "pressure": 0},
+    ("fills", "analysed"): {"cylinder": "twin set", "o2": 21},
+    ("compare",): {"gradient_factors": [30, 70]},
+    ("sweep", "axes"): {"key": "levels.1.leave_at", "values": [20, 25]},
 }
-_ONE_OF = {"levels": "level", "cylinders": "cylinder", "team": "diver", "previous": "dive before"}
+_ONE_OF = {
+    "levels": "level", "cylinders": "cylinder", "team": "diver", "previous": "dive before", "sources": "source",
+    "analysed": "analysis", "compare": "column", "axes": "axis",
+}  # fmt: skip
+_SHOWN = (
+    "site", "model", "rates", "stops", "levels", "loop", "cylinders", "diver", "limits", "gas", "contingencies", "team",
+    "previous", "after",
+)  # fmt: skip
+"""The tables that have a place of their own; any other is under "More of the dive file"."""
 
 
 def html(content: str = "") -> ui.html:
@@ -42,7 +59,7 @@ def the_dive(desk: Desk) -> None:
     _fields(desk, (), ("title",))
     _before(desk)
     heading("Levels")
-    _rows(desk, "levels", ("depth", "leave_at", "gas"))
+    _rows(desk, ("levels",))
     heading("Gradient factors and coefficients")
     _fields(desk, ("model",))
     folded = {"Site, rates and stops": ("site", "rates", "stops"), "Limits": ("limits",), "After the dive": ("after",)}
@@ -51,10 +68,12 @@ def the_dive(desk: Desk) -> None:
             for name in names:
                 if len(names) > 1:
                     heading(name.capitalize())
-                _fields(desk, (name,))
-            if "stops" in names:
-                heading("Oxygen breaks")
-                _fields(desk, ("stops", "oxygen_breaks"))
+                _all_of(desk, (name,))
+    with ui.expansion("More of the dive file").classes("w-full"):
+        _fields(desk, (), ("units",))
+        for name in tables_in(Dive):
+            if name not in _SHOWN:
+                _unfolding(desk, name.capitalize(), (name,))
 
 
 def _before(desk: Desk) -> None:
@@ -62,7 +81,7 @@ def _before(desk: Desk) -> None:
     with ui.element("div").classes("w-full") as before:
         heading("Before this dive")
         which = html()
-        _rows(desk, "previous", ("surface_interval", "oxygen"))
+        _rows(desk, ("previous",))
 
     def show() -> None:
         rows = desk.history.now.value(("previous",))
@@ -85,7 +104,7 @@ def _named(previous: dict[str, Any]) -> str:
 def what_we_breathe(desk: Desk) -> None:
     """Cylinders, breathing, loop and team, and what becomes of the gas."""
     heading("Cylinders")
-    _rows(desk, "cylinders", ("name", "gas", "size", "working_pressure", "pressure", "use", "reserve", "switch_depth"))
+    _rows(desk, ("cylinders",))
     heading("How much the diver breathes")
     _fields(desk, ("diver",))
     heading("How the gas is planned")
@@ -96,8 +115,7 @@ def what_we_breathe(desk: Desk) -> None:
             "Without a loop", on_click=lambda: desk.edit(lambda draft: draft.with_value(("loop",), None))
         ).props("outline dense")  # fmt: skip
     with ui.expansion("Team").classes("w-full"):
-        _rows(desk, "team", ("name", "gradient_factors", "rmv_bottom", "rmv_deco", "rmv_stressed", "circuit"))
-        html("<p>A diver's own loop and cylinders are written in the dive file, below.</p>")
+        _rows(desk, ("team",))
     gas_tables = html()
 
     def show() -> None:
@@ -123,6 +141,38 @@ def _fields(desk: Desk, key: Key, only: tuple[str, ...] = ()) -> None:
     with ui.element("div").classes("row-of-fields"):
         for name in names:
             _field(desk, (*key, name))
+
+
+def _all_of(desk: Desk, key: Key) -> None:
+    """All of a table: its fields, and the tables within it."""
+    _fields(desk, key)
+    for name in tables_in(table(*_words_of(key))):
+        heading(name.replace("_", " ").capitalize())
+        _whole(desk, (*key, name))
+
+
+def _whole(desk: Desk, key: Key) -> None:
+    """A table, or the rows of a list of tables."""
+    (_rows if is_list(table(*_words_of(key[:-1])), str(key[-1])) else _all_of)(desk, key)
+
+
+def _unfolding(desk: Desk, said: str, key: Key) -> None:
+    """A table that is folded away, and made when it is first looked at."""
+    folded = ui.expansion(said).classes("w-full")
+    made: list[bool] = []
+
+    def unfold() -> None:
+        if not made:
+            made.append(True)
+            with folded, desk.watching(_part(key[:-1])):
+                _whole(desk, key)
+
+    folded.on_value_change(unfold)
+
+
+def _part(key: Key) -> str:
+    """The part of the page that a key's fields belong to: that of a row is within that of its list."""
+    return "/".join(map(str, key)) + "/"
 
 
 def _words_of(key: Key) -> tuple[str, ...]:
@@ -187,47 +237,51 @@ def _kept(asked: Field, text: str) -> Any:
     return [value] if asked.many and value is not None and not isinstance(value, list) else value
 
 
-def _rows(desk: Desk, name: str, only: tuple[str, ...]) -> None:
+def _rows(desk: Desk, key: Key) -> None:
     """A list of tables: a line of fields each, that can be added and taken away."""
+    words, part = _words_of(key), _part(key)
     listed = ui.element("div").classes("w-full")
     shown_rows = [-1]
 
     def show() -> None:
         if not desk.history.now.readable:
             return
-        count = desk.history.now.rows((name,))
+        count = desk.history.now.rows(key)
         if count == shown_rows[0]:
             return
         shown_rows[0] = count
-        desk.forget(name)
+        desk.forget(part)
         listed.clear()
-        with listed, desk.watching(name):
+        with listed, desk.watching(part):
             for i in range(count):
-                _row(desk, name, i, only)
+                _row(desk, key, i)
 
-    if name in _NEW_ROWS:
+    if words in _NEW_ROWS:
         ui.button(
-            f"Add a {_ONE_OF[name]}",
-            on_click=lambda: desk.edit(lambda draft: draft.with_row((name,), _new(draft, name))),
+            f"Add a {_ONE_OF[words[-1]]}",
+            on_click=lambda: desk.edit(lambda draft: draft.with_row(key, _new(draft, key))),
         ).props("outline dense")
     desk.watch(show)
     show()
 
 
-def _row(desk: Desk, name: str, i: int, only: tuple[str, ...]) -> None:
+def _row(desk: Desk, key: Key, i: int) -> None:
     def take_away() -> None:
-        desk.edit(lambda draft: draft.without_row((name,), i))
+        desk.edit(lambda draft: draft.without_row(key, i))
 
-    with ui.element("div").classes("card-row").props(f'role="group" aria-label="{_ONE_OF[name]} {i + 1}"'):
+    one = f"{_ONE_OF[str(key[-1])]} {i + 1}"
+    with ui.element("div").classes("card-row").props(f'role="group" aria-label="{one}"'):
         with ui.element("div").classes("grow"):
-            _fields(desk, (name, i), only)
-        ui.button(icon="close", on_click=take_away).props(f'flat dense aria-label="Take away {_ONE_OF[name]} {i + 1}"')
+            _fields(desk, (*key, i))
+            for name in tables_in(table(*_words_of(key))):
+                _unfolding(desk, f"Own {name}", (*key, i, name))
+        ui.button(icon="close", on_click=take_away).props(f'flat dense aria-label="Take away {one}"')
 
 
-def _new(draft: Draft, name: str) -> dict[str, Any]:
+def _new(draft: Draft, key: Key) -> dict[str, Any]:
     """A row to begin with; its name is none that is there."""
-    row = dict(_NEW_ROWS[name])
-    taken = {other.get("name") for other in draft.value((name,)) or [] if isinstance(other, dict)}
+    row = dict(_NEW_ROWS[_words_of(key)])
+    taken = {other.get("name") for other in draft.value(key) or [] if isinstance(other, dict)}
     if "name" in row and row["name"] in taken:
         row["name"] = next(f"{row['name']} {i}" for i in range(2, len(taken) + 3) if f"{row['name']} {i}" not in taken)
     return row

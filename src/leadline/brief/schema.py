@@ -407,7 +407,10 @@ class Stops(_Table):
     step: Depth = Field(_per_units("3 m | 10 ft"), description="3 m or 10 ft")
     last: Depth = Field(_per_units("3 m | 10 ft"), description="the shallowest stop, 3 to 6 m or 10 to 20 ft")
     gas_switch: Annotated[float, _quantity("time", 0.0, 10.0), _NUMBER_OR_TEXT] = Field(
-        0.0, description="least time at a gas switch"
+        1.0, description="least time at a gas switch"
+    )
+    safety: Annotated[float, _quantity("time", 0.0, 30.0), AfterValidator(_whole), _NUMBER_OR_TEXT] = Field(
+        0.0, description="least time of a safety stop, at the last stop's depth, on an ascent that needs no stops"
     )
     oxygen_breaks: OxygenBreaks | None = Field(None, description="breaks from oxygen; none if not given")
 
@@ -479,6 +482,36 @@ class Loop(_Table):
         return self
 
 
+@dataclass(frozen=True)
+class SwitchDepths:
+    """Where a gas is changed from on the way down, and to on the way up; None: by its limits. [m]"""
+
+    down: float | None = None
+    up: float | None = None
+
+
+def _switch_depth(value: object, info: ValidationInfo) -> object:
+    """A depth, or one for each way."""
+    if not isinstance(value, dict):
+        return value if isinstance(value, SwitchDepths) else _quantity("depth", 0.5, 350.0).func(value, info)
+    for key in value:
+        if key not in ("down", "up"):
+            raise AtKey(str(key), "is not a key here; write down, up or both, such as { down = 30, up = 36 }")
+    if not value:
+        raise ValueError("is an empty table; write a depth, or { down = …, up = … }")
+    return SwitchDepths(**{key: _within("depth", value[key], (0.5, 350.0), info, key) for key in value})
+
+
+_DEPTH_OR_DEPTHS = WithJsonSchema(
+    {
+        "type": ["number", "string", "object"],
+        "properties": {key: {"type": ["number", "string"]} for key in ("down", "up")},
+        "additionalProperties": False,
+        "minProperties": 1,
+    }
+)
+
+
 def _rated(cylinder: Cylinder | SolveCylinder, info: ValidationInfo) -> None:
     """Refuse a size without what it is rated at, and an empty cylinder."""
     if isinstance(cylinder.size, RatedCubicFeet):
@@ -516,9 +549,10 @@ class Cylinder(_Table):
         None,
         description="not planned to be breathed; if not given 50 bar / 700 psi, with a loop 20 bar / 300 psi",
     )
-    switch_depth: DepthBelowSurface | None = Field(
+    switch_depth: Annotated[float | SwitchDepths, BeforeValidator(_switch_depth), _DEPTH_OR_DEPTHS] | None = Field(
         None,
-        description="travel: changed from on the way down; travel, deco, bailout: changed to on the way up",
+        description="travel: changed from on the way down; travel, deco, bailout: changed to on the way up; "
+        "one depth, or one for each way: down 30, up 36",
     )
     manifold: StrictBool = Field(False, description="bottom: twins joined by a manifold, which are not lost at once")
 
@@ -530,9 +564,21 @@ class Cylinder(_Table):
             raise AtKey("reserve", f"{reserve} leaves nothing to breathe; it must be below the pressure, {pressure}")
         if self.switch_depth is not None and self.use in ("bottom", "diluent", "oxygen", "inflation"):
             raise AtKey("switch_depth", f'has no meaning for use = "{self.use}"; leave it out')
+        if isinstance(self.switch_depth, SwitchDepths) and self.switch_depth.down is not None and self.use != "travel":
+            raise AtKey("switch_depth", f'down has no meaning for use = "{self.use}", only for "travel"; leave it out')
         if self.manifold and self.use != "bottom":
             raise AtKey("manifold", f'has no meaning for use = "{self.use}"; leave it out')
         return self
+
+    @property
+    def switch_down(self) -> float | None:
+        """The diver's own depth at which it is changed from on the way down. [m]"""
+        return self.switch_depth.down if isinstance(self.switch_depth, SwitchDepths) else self.switch_depth
+
+    @property
+    def switch_up(self) -> float | None:
+        """The diver's own depth at which it is changed to on the way up. [m]"""
+        return self.switch_depth.up if isinstance(self.switch_depth, SwitchDepths) else self.switch_depth
 
     @cached_property
     def water_l(self) -> float:
@@ -545,7 +591,13 @@ class Diver(_Table):
 
     rmv_bottom: Flow = Field(_per_units("20 L/min | 0.7 cuft/min"), description="RMV until the first stop")
     rmv_deco: Flow = Field(_per_units("16 L/min | 0.55 cuft/min"), description="RMV from the first stop on")
-    rmv_stressed: Flow | None = Field(None, description="RMV in a bailout; 1.5 times rmv_bottom if not given")
+    rmv_stressed: Flow | None = Field(
+        None, description="RMV at the beginning of a bailout; 1.5 times rmv_bottom if not given"
+    )
+    stressed_for: Minutes = Field(
+        10.0, description="least minutes of rmv_stressed; it lasts until a richer gas is changed to on the way up"
+    )
+    rmv_bailout: Flow | None = Field(None, description="RMV after rmv_stressed; as rmv_bottom if not given")
     sorting_out: Minutes = Field(2.0, description="minutes at depth on open circuit before a bailout ascends")
 
 
@@ -749,7 +801,9 @@ class TeamDiver(_Table):
     gradient_factors: GradientFactors | None = Field(None, description="GF low and GF high, percent")
     rmv_bottom: Flow | None = Field(None, description="RMV until the first stop")
     rmv_deco: Flow | None = Field(None, description="RMV from the first stop on")
-    rmv_stressed: Flow | None = Field(None, description="RMV in a bailout")
+    rmv_stressed: Flow | None = Field(None, description="RMV at the beginning of a bailout")
+    stressed_for: Minutes | None = Field(None, description="least minutes of rmv_stressed")
+    rmv_bailout: Flow | None = Field(None, description="RMV after rmv_stressed")
     circuit: Literal["open", "closed"] | None = Field(None, description="open: without the file's loop")
     loop: Loop | None = Field(None, description="this diver's own rebreather")
     cylinders: Annotated[tuple[Cylinder, ...], Field(max_length=50)] | None = Field(

@@ -42,7 +42,8 @@ def _own_dive(dive: Dive, diver: TeamDiver, mixed: bool) -> Dive:
     model, breathing = dive.model, dive.diver
     if diver.gradient_factors is not None:
         model = model.model_copy(update={"gradient_factors": diver.gradient_factors})
-    rmv = {key: flow for key in ("rmv_bottom", "rmv_deco", "rmv_stressed") if (flow := getattr(diver, key)) is not None}
+    keys = ("rmv_bottom", "rmv_deco", "rmv_stressed", "stressed_for", "rmv_bailout")
+    rmv = {key: given for key in keys if (given := getattr(diver, key)) is not None}
     own: dict[str, Any] = {
         "model": model,
         "diver": breathing.model_copy(update=rmv),

@@ -467,7 +467,7 @@ class _WayHome:
             none = np.zeros((count, len(self.sources)))
             legs = np.zeros(count * LEGS_HOME, kernel.LEG)
             kernel.what_if(
-                cases, none, none, self.points, self.tensions, np.zeros((len(self.points), len(self.sources))),
+                cases, none, none, none, self.points, self.tensions, np.zeros((len(self.points), len(self.sources))),
                 self.tensions[0], self.levels, self.ways, np.zeros((0, 2)), self.sources, self.rules, self.comps, legs,
             )  # fmt: skip
             found += [legs[case["leg_first"] : case["leg_end"]].copy() for case in cases]

@@ -7,6 +7,7 @@ import math
 from leadline.brief.errors import BriefError
 from leadline.brief.schema import Dive, Kept, Site
 from leadline.plan.findings import Finding
+from leadline.plan.flying import hours
 from leadline.plan.schedule import Held, Schedule, run_time
 from leadline.units import SYSTEMS
 
@@ -59,6 +60,14 @@ def _not_said(dive: Dive) -> tuple[str, float] | None:
     if dive.site.acclimatised is not None or dive.site.altitude <= FROM_M:
         return None
     return f"{whose}[site] acclimatised", dive.site.altitude
+
+
+def since(dive: Dive) -> str:
+    """How long the divers have been at the site, behind its altitude: " for 5 h", " for good". Empty where it is no
+    matter, or the dives before say it."""
+    if dive.previous or (dive.site.acclimatised is None and dive.site.altitude <= FROM_M):
+        return ""
+    return " for good" if dive.site.acclimatised is None else f" for {hours(dive.site.acclimatised)}"
 
 
 def just_arrived(dive: Dive) -> Dive:

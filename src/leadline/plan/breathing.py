@@ -11,12 +11,12 @@ from itertools import pairwise
 from leadline.brief.schema import NEVER, Dive
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
+from leadline.plan.gases import DENSITY_LIMIT_G_L as DENSITY_LIMIT_G_L
 from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way, deepest_within
 from leadline.plan.schedule import Leg
 from leadline.units import SYSTEMS
 
 DENSITY_RECOMMENDED_G_L = 5.2
-DENSITY_LIMIT_G_L = 6.2
 """Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
 HYPOXIC_CAUTION_BAR = 0.18
 """Common practice, no source; see Environment.least_ppo2."""

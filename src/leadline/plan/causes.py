@@ -295,8 +295,7 @@ def in_words(found: Contingency) -> tuple[str, ...]:
     else:
         said.append("gas lasts" if answers.gas == "lasts" else "gas lasts, into the reserve")
     if answers.exposure == "over":
-        over = [f for f in found.findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
-        said.append(f"over {' and '.join(dict.fromkeys(_LIMITS.get(f.code, f.code) for f in over))}")
+        said.append(f"over {' and '.join(_LIMITS.get(code, code) for code in found.over)}")
     return tuple(said)
 
 

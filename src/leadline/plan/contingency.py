@@ -34,7 +34,15 @@ from leadline.plan.schedule import (
     source_rows,
     way_rows,
 )
-from leadline.plan.supply import CylinderUse, LoopUse, Rmv, open_circuit_cylinders, planned_rmv, stressed_rmv
+from leadline.plan.supply import (
+    CylinderUse,
+    LoopUse,
+    Rmv,
+    calm_rmv,
+    open_circuit_cylinders,
+    planned_rmv,
+    stressed_rmv,
+)
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
 
@@ -117,6 +125,8 @@ class Contingency:
     handovers: tuple[Handover, ...] = ()
     """In the order of the dive."""
     no_gas: NoGas | None = None
+    over: tuple[str, ...] = ()
+    """Codes of the exposure that is over its limit, other than in the plan."""
     answers: Answers = Answers(NOT_PLANNED, NOT_PLANNED, NOT_PLANNED, NOT_PLANNED)
 
     @property
@@ -282,12 +292,13 @@ def _run(
     level_end, way_end, held = len(layout.levels), len(layout.ways), list[tuple[float, float]]()
 
     cases = np.zeros(len(found), kernel.CASE)
-    rmv, per_litre = np.zeros((len(found), len(sources))), np.zeros((len(found), len(sources)))
+    stressed, calm, per_litre = np.zeros((3, len(found), len(sources)))
     for k, (scenario, of_one) in enumerate(found):
         case = cases[k]
         case["from_point"], case["to_point"] = scenario.points or (-1, -1)
         case["sorting_out_min"] = scenario.sorting_out_min
         case["heavy_min"], case["heavier_l_min"] = scenario.heavy_min, scenario.heavier_l_min
+        case["stressed_min"] = scenario.stressed_min
         case["rate"] = scenario.rate
         case["break_source"] = sources.index(broken) if (broken := breaks[k]) is not None else -1
         case["gf_low"], case["gf_high"] = (percent / 100.0 for percent in scenario.dive.model.gradient_factors)
@@ -304,16 +315,19 @@ def _run(
         ways.append(rows)
         way_end += len(rows)
         if scenario.stressed:
-            breaths = _rmv(replace(scenario, heavy_min=0.0), 0.0)
+            as_a_rule = replace(scenario, heavy_min=0.0)
+            phases = (stressed, _rmv(as_a_rule, 0.0, math.inf)), (calm, _rmv(as_a_rule, 0.0, 0.0))
             for i, source in enumerate(sources):
                 gives_l = _gives(scenario, source)
                 # Diluent that is not listed is said to be unchecked. Of what else gives nothing, any is too much.
                 if source.circuit == "open" or (source.circuit == "semi-closed" and gives_l > 0.0):
-                    rmv[k, i] = breaths(_on(source)) / (_semi_closed(dive) if source.circuit == "semi-closed" else 1.0)
+                    for phase, breaths in phases:
+                        part = _semi_closed(dive) if source.circuit == "semi-closed" else 1.0
+                        phase[k, i] = breaths(_on(source)) / part
                     per_litre[k, i] = 1.0 / max(gives_l, 1e-6)
     legs = np.zeros(512 * len(found) + 2048, kernel.LEG)
     kernel.what_if(
-        cases, rmv, per_litre, schedule.track.points, schedule.track.tensions_bar,
+        cases, stressed, calm, per_litre, schedule.track.points, schedule.track.tensions_bar,
         _spent(dive, schedule, supply, sources), layout.start, np.concatenate(levels), np.concatenate(ways),
         np.array(held, dtype=float).reshape(-1, 2), source_rows(sources), rules, layout.comps, legs,
     )  # fmt: skip
@@ -366,10 +380,20 @@ def _on(source: Source) -> Leg:
     return Leg("level", 0.0, 1.0, 0.0, 0.0, source, 0, False)
 
 
-def _rmv(scenario: Scenario, from_min: float) -> Rmv:
-    """RMV of a scenario: as planned until it begins, then as it has it."""
-    dive = scenario.dive
-    planned, stressed = planned_rmv(dive), stressed_rmv(dive)
+def calm_from(legs: Sequence[Leg], stressed_min: float) -> float:
+    """The run time at which stressed breathing is over, once the plan is left with `legs`, as `kernel.calm_from` has
+    it. [min]"""
+    for leg in legs:
+        if leg.source.mix.o2 > legs[0].source.mix.o2 + 1e-9:
+            return max(leg.start_min, legs[0].start_min + stressed_min)
+    return math.inf
+
+
+def _rmv(scenario: Scenario, from_min: float, calm_min: float) -> Rmv:
+    """RMV of a scenario: as planned until it begins, then as it has it; where it is stressed, until the run time at
+    which that is over."""
+    dive, mates = scenario.dive, scenario.mates
+    planned, stressed, calm = planned_rmv(dive), stressed_rmv(dive), calm_rmv(dive)
     bottom = {cylinder.gas for cylinder in dive.cylinders if cylinder.use == "bottom"}
     until_min = from_min + scenario.heavy_min
 
@@ -379,8 +403,13 @@ def _rmv(scenario: Scenario, from_min: float) -> Rmv:
         if leg.source.circuit == "semi-closed":
             return dive.diver.rmv_bottom
         heavier = scenario.heavier_l_min * max(0.0, min(leg.end_min, until_min) - leg.start_min) / leg.minutes
-        mate = scenario.mate_rmv if leg.source.mix in bottom else 0.0
-        return (stressed if scenario.stressed else planned(leg)) + mate + heavier
+        if not scenario.stressed:
+            return planned(leg) + heavier
+        with_mate = mates is not None and leg.source.mix in bottom
+        before = stressed + (mates.rmv_stressed if mates is not None and with_mate else 0.0)
+        after = calm + (mates.rmv_bailout if mates is not None and with_mate else 0.0)
+        calm_part = min(1.0, max(0.0, leg.end_min - calm_min) / leg.minutes)
+        return before + (after - before) * calm_part + heavier
 
     return breaths
 
@@ -436,7 +465,8 @@ class _Work:
                 (leg.start_min for leg in legs if leg.kind == "level" and leg.start_m == own.deepest_m), 0.0
             )
         lost = (scenario.lost, begins_min) if scenario.lost else None
-        used, loop = supply_.supply(own, whole, _rmv(scenario, begins_min), tuple(scenario.given), lost)
+        rmv = _rmv(scenario, begins_min, calm_from(legs, scenario.stressed_min))
+        used, loop = supply_.supply(own, whole, rmv, tuple(scenario.given), lost)
         run_time_min = legs[-1].end_min if legs else self.schedule.run_time_min
         judged = _held_to_the_deco_limit(own)
         breathed = (
@@ -463,18 +493,20 @@ class _Work:
             handovers=tuple(_handovers(scenario, legs, used)),
         )
         findings = tuple(_weighed(judged, found))
-        return replace(found, findings=findings, answers=self._answers(found, findings))
+        over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
+        more = tuple(dict.fromkeys(f.code for f in over if _of_what(f) not in self.broken))
+        return replace(found, findings=findings, over=more, answers=self._answers(found, findings, more, bool(over)))
 
-    def _answers(self, found: Contingency, findings: Sequence[Finding]) -> Answers:
+    def _answers(
+        self, found: Contingency, findings: Sequence[Finding], own: Sequence[str], as_the_plan: bool
+    ) -> Answers:
         short = any(finding.code == "gas-short" and use_missing(finding) for finding in findings)
         reserve = any(use.short_l > 1e-6 for use in found.supply)
-        over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
-        own = [finding for finding in over if _of_what(finding) not in self.broken]
         return Answers(
             gas="runs out" if short else "into the reserve" if reserve else "lasts",
             stops="met",
             breathable="yes",
-            exposure="over" if own else "as the plan" if over else "within",
+            exposure="over" if own else "as the plan" if as_the_plan else "within",
         )
 
     def refused(self, scenario: Scenario, said: str) -> Contingency:

@@ -146,8 +146,8 @@ def _of_one_spell(dive: Dive) -> Iterator[Previous]:
 
 
 def _needs_stops(found: Schedule) -> bool:
-    """Whether the surface is ever out of reach: a stop can be made on a level, too."""
-    return bool(found.stops) or bool((found.track.points["ceiling_m"] > 0.0).any())
+    """Whether the surface is ever out of reach: a stop can be made on a level, too. A safety stop is not needed."""
+    return any(leg.after_first_stop for leg in found.legs) or bool((found.track.points["ceiling_m"] > 0.0).any())
 
 
 def _needed_stops(earlier: Previous) -> bool:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from leadline.brief.errors import BriefError, Problem, key_path
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Stops
+from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Stops, SwitchDepths
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR, Mix
 from leadline.tissue.kernel import OXYGEN
@@ -18,6 +18,8 @@ GRID_TOLERANCE_BAR = 0.03
 """What a ppO2 limit gives way so that gases change on the stop grid: oxygen at 6 m or 20 ft."""
 ROUNDING_BAR = 0.01
 """What depth tables round away: at 1.4 bar, 50 % is an 18 m gas and 28 % a 40 m gas (common practice, no source)."""
+DENSITY_LIMIT_G_L = 6.2
+"""Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
 MINIMUM_PPO2_BAR = 0.16
 """Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in); see Environment.least_ppo2."""
 SEMI_CLOSED_PPO2_BAR = 0.21
@@ -140,12 +142,6 @@ def stretches(dive: Dive, source: str = "dive", wrong: bool = False) -> list[Str
     return _on_the_loop(dive, source, limit) if dive.loop is not None else _on_open_circuit(dive, source, limit)
 
 
-def switch_depth(cylinder: Cylinder, limit_bar: float, stops: Stops, where: Environment) -> float | None:
-    """From where a cylinder's gas is breathed: the deepest depth within a limit, or the diver's own, if given. [m]"""
-    own_m = cylinder.switch_depth
-    return own_m if own_m is not None else deepest_within(cylinder.gas, limit_bar, stops, where)
-
-
 def deepest_within(gas: Mix, limit_bar: float, stops: Stops, where: Environment) -> float | None:
     """The deepest depth of the stop grid at which a gas is within a ppO2 limit. [m]
 
@@ -153,6 +149,23 @@ def deepest_within(gas: Mix, limit_bar: float, stops: Stops, where: Environment)
     """
     grid_m = stops.depths_m(min(DEEPEST_GRID_M, max(stops.last, gas.mod(limit_bar, where)) + stops.step))
     return max((m for m in grid_m if m > 0.0 and gas.ppo2(where.pressure(m)) <= limit_bar), default=None)
+
+
+def _light_enough(dive: Dive, gas: Mix, depth_m: float, others: Sequence[Step]) -> float:
+    """A switch depth of a gas, moved up to where the gas is within the density limit: no further than what is breathed
+    otherwise, of `others`, is lighter and carries life. [m]"""
+    where = dive.site.environment
+    limit_g_l = min(DENSITY_LIMIT_G_L, dive.limits.density_no_go)
+    for at_m in sorted((one for one in dive.stops.depths_m(depth_m) if one > 0.0), reverse=True):
+        bar = where.pressure(at_m)
+        deeper = [step for step in others if step.from_depth_m >= at_m - 1e-6]
+        other = min(deeper, key=lambda step: step.from_depth_m).source.mix if deeper else None
+        if other is None or other.ppo2(bar) < where.least_ppo2(MINIMUM_PPO2_BAR):
+            return depth_m
+        depth_m = at_m
+        if gas.density(bar) <= limit_g_l or other.density(bar) >= gas.density(bar):
+            return depth_m
+    return depth_m
 
 
 def bailout_way(dive: Dive) -> Way:
@@ -195,7 +208,7 @@ def is_fit(dive: Dive, source: Source, depth_m: float, limit: Limit) -> bool:
 def way_up(dive: Dive, at: Mix) -> Way:
     """What is breathed on an ascent on open circuit from a level where `at` is breathed."""
     breathed = [cylinder for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
-    return (Step(ANY_DEPTH_M, Source(at)), *_richest_usable(dive, breathed, at.o2))
+    return (Step(ANY_DEPTH_M, Source(at)), *_richest_usable(dive, breathed, at))
 
 
 def semi_closed_way(dive: Dive) -> Way:
@@ -242,20 +255,32 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
     return Source(min(breathable, key=lambda gas: gas.o2))
 
 
-def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], richer_than: float = 0.0) -> list[Step]:
-    """One step a gas, deepest first, each richer in oxygen than the one before it."""
+def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], at: Mix | None = None) -> list[Step]:
+    """One step a gas, deepest first, each richer in oxygen than the one before it, and than what is breathed `at` the
+    level. The first gas off a loop, where there is nothing else, is not moved by its density."""
     where = dive.site.environment
-    found = [
-        (depth_m, cylinder.gas)
-        for cylinder in cylinders
-        if (depth_m := switch_depth(cylinder, _limit(dive, cylinder), dive.stops, where)) is not None
-    ]
+    found: list[tuple[float, Mix, bool]] = []
+    for cylinder in cylinders:
+        own_m = cylinder.switch_up
+        depth_m = own_m or deepest_within(cylinder.gas, _limit(dive, cylinder), dive.stops, where)
+        if depth_m is not None:
+            found.append((depth_m, cylinder.gas, own_m is not None))
+    others = [Step(ANY_DEPTH_M, Source(at))] if at is not None else []
     steps: list[Step] = []
-    for depth_m, gas in sorted(found, key=lambda pair: (-pair[0], -pair[1].o2)):
-        if gas.o2 > richer_than + 1e-9:
-            steps.append(Step(depth_m, Source(gas)))
-            richer_than = gas.o2
-    return steps
+    for depth_m, gas, is_own in _each_richer(found, at):
+        at_m = depth_m if is_own else _light_enough(dive, gas, depth_m, [*others, *steps])
+        steps.append(Step(at_m, Source(gas)))
+    moved = [(step.from_depth_m, step.source.mix, True) for step in steps]
+    return [Step(depth_m, Source(gas)) for depth_m, gas, _ in _each_richer(moved, at)]
+
+
+def _each_richer(found: Iterable[tuple[float, Mix, bool]], at: Mix | None) -> Iterator[tuple[float, Mix, bool]]:
+    """Gases with their switch depths, the deepest first, without those that are no richer than one before them."""
+    richest = at.o2 if at is not None else 0.0
+    for one in sorted(found, key=lambda each: (-each[0], -each[1].o2)):
+        if one[1].o2 > richest + 1e-9:
+            yield one
+            richest = one[1].o2
 
 
 def _limit(dive: Dive, cylinder: Cylinder) -> float:
@@ -299,15 +324,19 @@ def _bottom_gas(dive: Dive, depth_m: float) -> Mix:
 
 
 def _travel(dive: Dive, bottom: Mix) -> list[Step]:
-    """Travel gases on the way down, each as deep as the bottom limit lets it."""
+    """Travel gases on the way down, each as deep as the bottom limit and its density let it."""
     where, limit_bar = dive.site.environment, dive.limits.ppo2_bottom + ROUNDING_BAR
-    steps = [
-        Step(depth_m, Source(cylinder.gas))
-        for cylinder in dive.cylinders
-        if cylinder.use == "travel"
-        and cylinder.gas != bottom
-        and (depth_m := switch_depth(cylinder, limit_bar, dive.stops, where)) is not None
-    ]
+    found: list[tuple[float, Mix, bool]] = []
+    for cylinder in dive.cylinders:
+        if cylinder.use == "travel" and cylinder.gas != bottom:
+            own_m = cylinder.switch_down
+            depth_m = own_m or deepest_within(cylinder.gas, limit_bar, dive.stops, where)
+            if depth_m is not None:
+                found.append((depth_m, cylinder.gas, own_m is not None))
+    steps: list[Step] = []
+    for depth_m, gas, is_own in sorted(found, key=lambda each: (-each[0], each[1].o2)):
+        others = [Step(ANY_DEPTH_M, Source(bottom)), *steps]
+        steps.append(Step(depth_m if is_own else _light_enough(dive, gas, depth_m, others), Source(gas)))
     return sorted(steps, key=lambda step: (-step.from_depth_m, step.source.mix.o2))
 
 
@@ -315,15 +344,17 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
     """A switch depth of the diver's own must be on the stop grid and within the limits of any gas."""
     grid_m = dive.stops.depths_m(DEEPEST_GRID_M)
     for i, cylinder in enumerate(dive.cylinders):
-        if cylinder.switch_depth is None:
-            continue
-        key = key_path("cylinders", i, "switch_depth")
-        if not any(abs(cylinder.switch_depth - depth_m) < 1e-6 for depth_m in grid_m):
-            system = SYSTEMS[dive.units]
-            nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - cylinder.switch_depth))  # type: ignore[operator]
-            said = f"{system.at(cylinder.switch_depth)} is not on the stop grid"
-            raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
-        _within_limits(dive, source, Source(cylinder.gas), cylinder.switch_depth, key, HARD)
+        for direction, own_m in {"down": cylinder.switch_down, "up": cylinder.switch_up}.items():
+            if own_m is None:
+                continue
+            apart = (direction,) if isinstance(cylinder.switch_depth, SwitchDepths) else ()
+            key = key_path("cylinders", i, "switch_depth", *apart)
+            if not any(abs(own_m - depth_m) < 1e-6 for depth_m in grid_m):
+                system = SYSTEMS[dive.units]
+                nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - own_m))
+                said = f"{system.at(own_m)} is not on the stop grid"
+                raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
+            _within_limits(dive, source, Source(cylinder.gas), own_m, key, HARD)
 
 
 def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, key: str, limit: Limit) -> None:

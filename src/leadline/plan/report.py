@@ -420,6 +420,7 @@ def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
             "stops": found.answers.stops,
             "breathable": found.answers.breathable,
             "exposure": found.answers.exposure,
+            "over": list(found.over),
         },
         "in_words": list(in_words(found)),
         "no_gas": _no_gas(found),

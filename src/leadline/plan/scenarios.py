@@ -18,7 +18,7 @@ from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.gases import Source, Way
 from leadline.plan.schedule import Held, Schedule, Stop, common_stops
-from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
+from leadline.plan.supply import calm_rmv, open_circuit_cylinders, stressed_rmv
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
 
@@ -33,6 +33,10 @@ class Mates:
 
     rmv_stressed: float
     """Of the mate who breathes most. [L/min]"""
+    stressed_for_min: float
+    """Of the mate who is stressed longest."""
+    rmv_bailout: float
+    """After that, of the mate who then breathes most. [L/min]"""
     planned: tuple[tuple[Dive, Schedule], ...] = ()
     """What they dive."""
     names: tuple[str, ...] = ()
@@ -75,9 +79,9 @@ class Scenario:
     everyone: Callable[[Dive, Schedule], Dive] | None = field(default=None, compare=False)
     """How the dive file of every mate is edited too, where it happens to the whole team."""
     stressed: bool = False
-    """Whether RMV is the stressed one once the plan is left."""
-    mate_rmv: float = 0.0
-    """What a mate breathes of the bottom gas as well. [L/min]"""
+    """Whether RMV is the stressed one, and then that of a bailout, once the plan is left."""
+    mates: Mates | None = None
+    """Of whom one breathes the bottom gas as well."""
     given: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
     """Cylinders that mates give when the diver's own are down to their reserves: whose each is, and its own name."""
     lost: str = ""
@@ -96,6 +100,12 @@ class Scenario:
     """Of a delay: the run time [min] and depth [m] at which the plan would have gone on."""
 
     @property
+    def stressed_min(self) -> float:
+        """The least minutes of stressed RMV: those in which more is breathed are among them."""
+        mates_min = self.mates.stressed_for_min if self.mates is not None else 0.0
+        return max(self.dive.diver.stressed_for, self.heavy_min, mates_min)
+
+    @property
     def two_failures(self) -> bool:
         """Whether two things fail at once."""
         return self.kind in TWO_FAILURES
@@ -109,7 +119,7 @@ class Scenario:
 
 def scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
     """What can go wrong on a dive, as far as its dive file does not leave it out. `mates`: of a team's diver."""
-    mates = mates if mates is not None else Mates(stressed_rmv(dive))
+    mates = mates if mates is not None else as_mates(dive)
     found = [
         *_deeper_or_longer(dive, schedule),
         *_delays(dive, schedule),
@@ -121,6 +131,15 @@ def scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tup
     ]
     kept = [scenario for scenario in found if scenario.kind not in dive.contingencies.leave_out]
     return tuple(_together(scenario, mates) for scenario in kept) if mates.planned else tuple(kept)
+
+
+def as_mates(*mates: Dive) -> Mates:
+    """Mates who breathe as these divers do."""
+    return Mates(
+        rmv_stressed=max(map(stressed_rmv, mates)),
+        stressed_for_min=max(mate.diver.stressed_for for mate in mates),
+        rmv_bailout=max(map(calm_rmv, mates)),
+    )
 
 
 def _together(scenario: Scenario, mates: Mates) -> Scenario:
@@ -139,7 +158,8 @@ def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = 
     """On open circuit, from the end of every level: two stressed divers on the bottom gas."""
     if dive.loop is not None:
         return ()
-    dive = mates.lowest(dive) if mates is not None else dive
+    mates = mates if mates is not None else as_mates(dive)
+    dive = mates.lowest(dive)
     found = []
     for level in range(len(dive.levels)):
         end = _end_of_level(schedule, level)
@@ -148,8 +168,7 @@ def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = 
             found.append(
                 Scenario(
                     "mate out of gas", f"level {level + 1}", dive, at,
-                    sorting_out_min=dive.diver.sorting_out, stressed=True,
-                    mate_rmv=mates.rmv_stressed if mates is not None else stressed_rmv(dive),
+                    sorting_out_min=dive.diver.sorting_out, stressed=True, mates=mates,
                 )
             )  # fmt: skip
     return tuple(found)
@@ -171,7 +190,7 @@ def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) 
     """Bailouts at the run times that are marked on paper, where there is something fit to breathe."""
     if dive.loop is None:
         return ()
-    mates = mates if mates is not None else Mates(stressed_rmv(dive))
+    mates = mates if mates is not None else as_mates(dive)
     bailout = _off_the_loop("bailout", "bailout", mates.lowest(dive), schedule, mates)
     points, found = schedule.track.points, list[Scenario]()
     for at_min in marked_min(schedule):
@@ -438,13 +457,15 @@ def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Sce
         yield Scenario("heavy breathing", f"{name} at depth", dive, heavy_min=minutes, heavier_l_min=rmv)
     if dive.loop is not None and (not mates.bailout or mates.open_circuit):
         # Where all are on loops and share their bailout, each diver's own is planned on that of all.
-        mate = dive.model_copy(update={"diver": dive.diver.model_copy(update={"rmv_stressed": mates.rmv_stressed})})
+        breathes = {"rmv_stressed": mates.rmv_stressed, "stressed_for": mates.stressed_for_min}
+        breathes |= {"rmv_bailout": mates.rmv_bailout}
+        mate = dive.model_copy(update={"diver": dive.diver.model_copy(update=breathes)})
         how = "out of gas" if mates.open_circuit else "off the loop"
         scenario = _off_the_loop("mate out of gas", f"mate {how}, on this bailout", mate, schedule, mates)
         yield from _worst_and_deepest(scenario, dive, schedule)
     elif dive.loop is None:
         scenario = Scenario(
             "mate out of gas", "mate out of gas", dive, (_end_of_descent(schedule), len(schedule.track)),
-            sorting_out_min=dive.diver.sorting_out, stressed=True, mate_rmv=mates.rmv_stressed,
+            sorting_out_min=dive.diver.sorting_out, stressed=True, mates=mates,
         )  # fmt: skip
         yield from _worst_and_deepest(scenario, dive, schedule)

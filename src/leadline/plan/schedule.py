@@ -278,6 +278,7 @@ def lay_out(dive: Dive, source: str = "dive", held: Held = ()) -> Layout:
         between_stops=rates.between_stops if rates.between_stops is not None else rates.ascent,
         to_surface=rates.to_surface if rates.to_surface is not None else rates.ascent,
         switch_hold_min=dive.stops.gas_switch,
+        safety_min=dive.stops.safety,
         oxygen_on_min=breaks.on if breaks is not None and break_gas is not None else 0.0,
         oxygen_off_min=breaks.off if breaks is not None else 0.0,
         break_source=sources.index(break_gas) if break_gas is not None else -1,

@@ -11,7 +11,7 @@ from functools import cache
 
 from leadline.brief.schema import SolveCylinder
 from leadline.physics.mix import Mix
-from leadline.units import IMPERIAL, PSI_BAR, RatedCubicFeet, SystemName
+from leadline.units import IMPERIAL, PSI_BAR, SYSTEMS, RatedCubicFeet, SystemName
 
 BOTTOM_MIXES = tuple(map(Mix.parse, ("air", "32", "30/30", "25/25", "21/35", "18/45", "15/55", "12/65", "10/70")))
 """Bottom gases, or diluents."""
@@ -66,6 +66,13 @@ def loop_cylinders(units: SystemName) -> tuple[StandardCylinder, ...]:
     if units == "metric":
         return _sorted(_of_litres(water_l, bar, False) for water_l, bar in _LOOP_LITRES)
     return _sorted(_of_cubic_feet(number, held, psi, False) for number, held, psi in _LOOP_CUBIC_FEET)
+
+
+def described(cylinder: SolveCylinder, units: SystemName) -> str:
+    """A cylinder as it was written: "12 L, 232 bar"."""
+    system, size = SYSTEMS[units], cylinder.size
+    said = f"{size.cubic_feet:g} {IMPERIAL.gas_unit}" if isinstance(size, RatedCubicFeet) else f"{size:g} L"
+    return f"{said}, {cylinder.pressure / system.pressure_bar:.0f} {system.pressure_unit}"
 
 
 def _sorted(cylinders: Iterable[StandardCylinder]) -> tuple[StandardCylinder, ...]:

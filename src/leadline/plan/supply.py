@@ -153,8 +153,13 @@ def planned_rmv(dive: Dive) -> Rmv:
 
 
 def stressed_rmv(dive: Dive) -> float:
-    """RMV in a bailout. [L/min]"""
+    """RMV in a bailout, until the stress is over. [L/min]"""
     return dive.diver.rmv_stressed if dive.diver.rmv_stressed is not None else STRESS * dive.diver.rmv_bottom
+
+
+def calm_rmv(dive: Dive) -> float:
+    """RMV in a bailout once the stress is over. [L/min]"""
+    return dive.diver.rmv_bailout if dive.diver.rmv_bailout is not None else dive.diver.rmv_bottom
 
 
 def supply(

@@ -14,9 +14,9 @@ from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.gases import GRID_TOLERANCE_BAR, MINIMUM_PPO2_BAR
 from leadline.plan.plan import Plan, plan
-from leadline.plan.scenarios import Mates
+from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, lay_out, schedule
-from leadline.plan.supply import open_circuit_cylinders, stressed_rmv
+from leadline.plan.supply import open_circuit_cylinders
 from leadline.plan.turning import pressure_left
 from leadline.units import SYSTEMS
 
@@ -108,8 +108,8 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
     for name, own in named:
         mates = {other: dive for other, dive in named if other != name}
         given = dict(_given(mates))
-        meant = Mates(
-            rmv_stressed=max(map(stressed_rmv, mates.values())),
+        meant = replace(
+            as_mates(*mates.values()),
             planned=tuple(together[other] for other in mates),
             names=tuple(mates),
             bailout=tuple(given.values()) if dive.gas.team_bailout and own.loop is not None else (),

@@ -13,13 +13,13 @@ from typing import Any, TypeVar
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.plan import Plan, flying
+from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
 from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.rows import givings, up
-from leadline.plan.supply import CylinderUse, stressed_rmv
+from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import EVERYONE, Member, Team
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.gas import gas_table, supply_table
@@ -428,7 +428,7 @@ def _diver(member: Member) -> Data:
     system = SYSTEMS[dive.units]
     low, high = dive.model.gradient_factors
     breathed = dict.fromkeys(leg.source for leg in plan.schedule.legs if leg.kind == "level")
-    rates = (dive.diver.rmv_bottom, dive.diver.rmv_deco, stressed_rmv(dive))
+    rates = (dive.diver.rmv_bottom, dive.diver.rmv_deco, stressed_rmv(dive), calm_rmv(dive))
     return {
         "diver": breakable(member.name),
         "model": f"{low:g}/{high:g}",
@@ -503,12 +503,23 @@ def conditions(dive: Dive) -> list[Data]:
             "name": "Rates",
             "text": " / ".join(_rate(dive, rate) for rate in _rates(dive, ascent)) + f" {system.depth_unit}/min",
         },
+        {"name": "Stops", "text": stops(dive)},
         {"name": "Water", "text": f"{water}, {warm}"},
         {
             "name": "Surface",
-            "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}{_since(dive)}, {_millibar(dive)} mbar",
+            "text": f"{SYSTEMS[dive.units].at(dive.site.altitude)}{acclimatised.since(dive)}, {_millibar(dive)} mbar",
         },
     ]
+
+
+def stops(dive: Dive) -> str:
+    """The last stop, and what holds a diver besides the ceiling."""
+    said = [f"last {SYSTEMS[dive.units].at(dive.stops.last)}"]
+    if dive.stops.gas_switch:
+        said.append(f"gas switch at least {dive.stops.gas_switch:g} min")
+    if dive.stops.safety:
+        said.append(f"safety stop at least {dive.stops.safety:g} min")
+    return ", ".join(said)
 
 
 _WATERS = {"en13319": "EN 13319", "sea": "sea", "fresh": "fresh"}
@@ -523,13 +534,6 @@ def _rates(dive: Dive, ascent: float) -> list[float]:
 
 def _rate(dive: Dive, rate: float) -> str:
     return f"{round(rate / SYSTEMS[dive.units].depth_m, 1):g}"
-
-
-def _since(dive: Dive) -> str:
-    """How long the divers have been there, where that is given and counts."""
-    if dive.site.acclimatised is None or dive.previous:
-        return ""
-    return f" for {flying.hours(dive.site.acclimatised)}"
 
 
 def _millibar(dive: Dive) -> str:

@@ -19,7 +19,7 @@ from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
 from leadline.plan.rows import up
 from leadline.plan.solve.verdict import Limit
-from leadline.plan.supply import CylinderUse, stressed_rmv
+from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.content import conditions, count
@@ -254,11 +254,8 @@ def _conditions(dive: Dive) -> list[str]:
     system = SYSTEMS[dive.units]
     unit = f"{'L' if dive.units == 'metric' else 'cuft'}/min"
     rmv = f"{system.flow(dive.diver.rmv_bottom)} / {system.flow(dive.diver.rmv_deco)} {unit}"
-    stops = f"last {system.at(dive.stops.last)}"
-    if dive.stops.gas_switch:
-        stops += f", gas switch {dive.stops.gas_switch:g} min"
     said = [f"{fact['name']} {fact['text']}" for fact in conditions(dive)]
-    said += [f"RMV {rmv}, stressed {system.flow(stressed_rmv(dive))}", f"Stops: {stops}"]
+    said.append(f"RMV {rmv}, stressed {system.flow(stressed_rmv(dive))}, then {system.flow(calm_rmv(dive))}")
     if dive.loop is not None:
         said.append(f"Loop {dive.loop.setpoint:g} bar, diluent {dive.loop.diluent.name}")
     if dive.previous:

@@ -37,11 +37,12 @@ NOT_OF_THE_DIVE = ("solve", "fills", "compare", "sweep", "tables", "ensemble")
 """Tables that say nothing of how the dive is dived."""
 FOR_THE_VERDICT = {
     ("contingencies",), ("after",), ("limits", "end_caution"), ("limits", "end_no_go"), ("limits", "density_caution"),
-    ("limits", "density_no_go"), ("limits", "cns_caution"), ("limits", "cns_no_go"), ("limits", "otu_caution"),
-    ("limits", "otu_no_go"), ("limits", "scrubber_caution"), ("limits", "scrubber_no_go"),
-    ("limits", "ppo2_bottom_no_go"), ("limits", "ppo2_deco_no_go"), ("limits", "tts"), ("limits", "run_time"),
-    ("gas", "turn"), ("diver", "rmv_stressed"), ("diver", "sorting_out"), ("team", "rmv_stressed"),
-    ("loop", "scrubber"), ("loop", "semi_closed"), ("loop", "diluent_second_stage"),
+    ("limits", "cns_caution"), ("limits", "cns_no_go"), ("limits", "otu_caution"), ("limits", "otu_no_go"),
+    ("limits", "scrubber_caution"), ("limits", "scrubber_no_go"), ("limits", "ppo2_bottom_no_go"),
+    ("limits", "ppo2_deco_no_go"), ("limits", "tts"), ("limits", "run_time"), ("gas", "turn"),
+    ("diver", "rmv_stressed"), ("diver", "stressed_for"), ("diver", "rmv_bailout"), ("diver", "sorting_out"),
+    ("team", "rmv_stressed"), ("team", "stressed_for"), ("team", "rmv_bailout"), ("loop", "scrubber"),
+    ("loop", "semi_closed"), ("loop", "diluent_second_stage"),
 }  # fmt: skip
 """Tables, and keys of tables, that only the verdict of a dive with its contingencies depends on."""
 HALVES = ("low", "high")

@@ -214,8 +214,8 @@ def own_dive(
             sources[source].setpoint_bar = number.setpoint_bar
     return kernel.Rules(
         rules.surface_bar, rules.bar_per_m, number.gf_low, number.gf_high, number.descent, number.ascent,
-        number.between_stops, number.to_surface, number.switch_hold_min, rules.oxygen_on_min,
-        rules.oxygen_off_min, rules.break_source, rules.stop_depths_m, rules.held,
+        number.between_stops, number.to_surface, number.switch_hold_min, rules.safety_min,
+        rules.oxygen_on_min, rules.oxygen_off_min, rules.break_source, rules.stop_depths_m, rules.held,
     )  # fmt: skip
 
 

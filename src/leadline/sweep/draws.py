@@ -279,6 +279,8 @@ class Dived:
         rmv = {"rmv_bottom": float(self.rmv_bottom[i]), "rmv_deco": float(self.rmv_deco[i])}
         if diver.rmv_stressed is not None:
             rmv["rmv_stressed"] = diver.rmv_stressed * rmv["rmv_bottom"] / diver.rmv_bottom
+        if diver.rmv_bailout is not None:
+            rmv["rmv_bailout"] = diver.rmv_bailout * rmv["rmv_bottom"] / diver.rmv_bottom
         factor = float(self.ascent_factor[i])
         rates = {key: rate * factor for key, rate in dive.rates if key != "descent" and rate is not None}
         levels = tuple(

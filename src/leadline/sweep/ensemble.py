@@ -471,6 +471,7 @@ class _WholeTeam:
                     "rmv_bottom": drawn.diver.rmv_bottom,
                     "rmv_deco": drawn.diver.rmv_deco,
                     "rmv_stressed": drawn.diver.rmv_stressed,
+                    "rmv_bailout": drawn.diver.rmv_bailout,
                     "loop": drawn.loop,
                 }
             )

@@ -33,7 +33,9 @@ SLATE_ROW = np.dtype(
         ("minutes", "f8"),  # that it is kept
         ("leave_at_min", "f8"),  # run time before which it is not left
         ("source", "i8"),
-        ("deco", "i8"),  # 1 where it is the first stop, or after it; 0 for the hold of a gas switch before it
+        # 1 where it is the first stop, or after it; 0 for the hold of a gas switch before it; -1 for the safety stop of
+        # an ascent that needs none
+        ("deco", "i8"),
     ]
 )
 """A stop of a slate."""
@@ -53,10 +55,11 @@ def slate_rows(legs: Sequence[Leg], layout: Layout, left_at_min: float) -> Array
     up = [leg for leg in legs if leg.start_min >= left_at_min - kernel.CLOSE]
     rows = []
     anchored = False
+    direct = len(layout.rules.held) == 0 and not any(leg.after_first_stop for leg in up)
     for leg in up:
         source = layout.sources.index(leg.source)
         if leg.kind == "stop":
-            rows.append((leg.end_m, leg.minutes, leg.end_min, source, int(leg.after_first_stop)))
+            rows.append((leg.end_m, leg.minutes, leg.end_min, source, -1 if direct else int(leg.after_first_stop)))
         elif leg.after_first_stop and not anchored:  # the first stop, which is left on arrival
             rows.append((leg.start_m, 0.0, 0.0, source, 1))
         anchored |= leg.after_first_stop
@@ -141,7 +144,7 @@ def _come_up(
     while d.depth_m > kernel.CLOSE and d.fault == kernel.FINE:
         source = kernel.source_at(way, d.depth_m)
         not_before_min = d.run_time_min
-        if len(slate) > 0:  # a direct ascent changes gas in passing, as the plan's does
+        if len(slate) > 0 and slate[0].deco >= 0:  # a direct ascent changes gas in passing, as the plan's does
             not_before_min = kernel.take_up(diver, source, sources, rules)
         while row < len(slate) and slate[row].depth_m > d.depth_m + kernel.CLOSE:
             row += 1

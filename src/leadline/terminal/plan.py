@@ -18,7 +18,7 @@ from rich.text import Text
 
 from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
-from leadline.plan import Plan, flying
+from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import Breathed, mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
@@ -37,7 +37,7 @@ from leadline.plan.rows import (
     pressures_bar,
     up,
 )
-from leadline.plan.supply import CylinderUse, stressed_rmv
+from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System
 
@@ -123,8 +123,7 @@ def _rules(dive: Dive) -> Text:
 def _water(dive: Dive) -> str:
     water = dive.site.water if isinstance(dive.site.water, str) else f"{dive.site.water:g} kg/m³"
     altitude = f", {SYSTEMS[dive.units].at(dive.site.altitude)} up" if dive.site.altitude else ""
-    if dive.site.acclimatised is not None and not dive.previous:
-        altitude += f" for {flying.hours(dive.site.acclimatised)}"
+    altitude += acclimatised.since(dive)
     return f"{water} water{altitude}"
 
 
@@ -190,12 +189,12 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
             table.add_row("surface", "", up(row.leave_min))
             continue
         if row.kind in ("take", "give"):
-            table.add_row(system.depth(row.depth_m), "-", f"({leave(row)})", "", handed(row), style="bold reverse")
+            table.add_row(system.depth(row.depth_m), "-", leave(row), "", handed(row), style="bold reverse")
             continue
         table.add_row(
             system.depth(row.depth_m),
-            {"level": "level", "start": "start", "leave": "leave", "change": "-"}.get(row.kind, f"{row.minutes}"),
-            f"({leave(row)})" if row.kind == "change" else leave(row),
+            {"level": "level", "start": "start", "leave": "leave", "change": "passing"}.get(row.kind, f"{row.minutes}"),
+            leave(row),
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
             f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
@@ -339,8 +338,13 @@ def _bailouts(plan: Plan, system: System) -> list[RenderableType]:
             parts += [_rows(plan.dive, rows, bailout.supply, system, None), _BLANK]
             parts += [_gas(bailout.breathed, system, "Bailout gas")]
     if any(bailout.legs for bailout in plan.bailouts):
-        flow = f"{system.flow(stressed_rmv(plan.dive))} {system.gas_unit}/min"
-        parts.append(_Prose(f"RMV {flow} throughout, {plan.dive.diver.sorting_out:g} min at depth first."))
+        diver, unit = plan.dive.diver, f"{system.gas_unit}/min"
+        rmv = (
+            f"RMV {system.flow(stressed_rmv(plan.dive))} {unit} until the first change to a richer gas, at least "
+            f"{diver.stressed_for:g} min; then {system.flow(calm_rmv(plan.dive))}. "
+            f"{diver.sorting_out:g} min at depth first."
+        )
+        parts.append(_Prose(rmv))
     return parts
 
 

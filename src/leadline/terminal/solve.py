@@ -10,7 +10,6 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from leadline.brief.schema import SolveCylinder
 from leadline.cautions import CAUTIONS
 from leadline.plan.breathing import hard_density_g_l
 from leadline.plan.flying import UNPUBLISHED, hours
@@ -19,10 +18,12 @@ from leadline.plan.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach,
 from leadline.plan.solve.cylinders import CylindersAnswer
 from leadline.plan.solve.data import Answer
 from leadline.plan.solve.deco import DecoAnswer, gases_named
+from leadline.plan.solve.gas import GasAnswer, GasChoice
 from leadline.plan.solve.interval import CONFIRMED_MIN, LEAST_MIN, IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
 from leadline.plan.solve.verdict import Bound, Told, Verdict
-from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
+from leadline.plan.standard import described
+from leadline.units import SYSTEMS, System
 
 
 @contextmanager
@@ -63,6 +64,8 @@ def render_answer(answer: Answer) -> RenderableType:
         parts += _interval(answer)
     elif isinstance(answer, DecoAnswer):
         parts += _deco(answer, system)
+    elif isinstance(answer, GasAnswer):
+        parts += _gas(answer, system)
     else:
         parts += _cylinders(answer, system)
     if answer.nearest_miss and answer.complete:
@@ -297,20 +300,61 @@ def _cylinders(answer: CylindersAnswer, system: System) -> list[RenderableType]:
         if fitted.smaller is None:
             why = "none is smaller"
         elif why:
-            why = f"{_sized(fitted.smaller, system)}: {why}"
+            why = f"{described(fitted.smaller, system.name)}: {why}"
         _add_row(
             table,
             f"{fitted.diver}: {fitted.cylinder.name}" if fitted.diver else fitted.cylinder.name,
             fitted.cylinder.gas.name,
             fitted.cylinder.use,
-            _sized(fitted.chosen, system),
+            described(fitted.chosen, system.name),
             why,
         )
     return [*parts, table, Text("For each, all the others are as found.", style="dim")]
 
 
-def _sized(cylinder: SolveCylinder, system: System) -> str:
-    """A cylinder as it was written: "12 L, 232 bar"."""
-    size = cylinder.size
-    said = f"{size.cubic_feet:g} {IMPERIAL.gas_unit}" if isinstance(size, RatedCubicFeet) else f"{size:g} L"
-    return f"{said}, {cylinder.pressure / system.pressure_bar:.0f} {system.pressure_unit}"
+def _gas(answer: GasAnswer, system: System) -> list[RenderableType]:
+    if answer.complete and not answer.found:
+        return [Text(f"None of the {answer.gas_sets} choices of gases holds in any cylinder.", style="bold")]
+    parts: list[RenderableType] = []
+    if answer.found:
+        best = answer.choices[0]
+        parts += [Text(f"Least gas: {_carried_names(best, system)}", style="bold"), Text(_numbers(best.verdict))]
+    if answer.found and answer.dive.loop is not None:
+        parts.append(Text(f"Diluent {answer.choices[0].mix.name}; what feeds the loop keeps its size."))
+    table = _table([(f"Carried {system.gas_unit}", True), ("Gases and cylinders", False), ("Run time", True),
+                    ("Bailout", True), ("Cautions", True)])  # fmt: skip
+    for choice in answer.choices:
+        found = choice.verdict
+        _add_row(
+            table,
+            system.gas(choice.carried_l),
+            _carried_names(choice, system),
+            up(found.run_time_min or 0.0),
+            up(found.way_up_min) if found.way_up_min is not None else "",
+            f"{len(found.cautions)}",
+            style="bold" if choice is answer.choices[0] else "",
+        )
+    if answer.choices:
+        parts.append(table)
+    if answer.found and answer.choices[0].verdict.cautions:
+        parts.append(Text("To weigh with the first:"))
+        parts += [Text(f"  {caution}") for caution in answer.choices[0].verdict.cautions]
+    if answer.fewest_cautions is not None:
+        fewest = answer.fewest_cautions
+        said = f"With the fewest cautions, {len(fewest.verdict.cautions)}: {_carried_names(fewest, system)}"
+        parts.append(Text(f"{said}; {system.gas(fewest.carried_l)} {system.gas_unit}. {_numbers(fewest.verdict)}"))
+    if answer.found:
+        said = (
+            "Carried is water volume times pressure. Gases and sizes that [solve] does not list are the standard ones."
+        )
+        parts.append(Text(said, style="dim"))
+    return parts
+
+
+def _carried_names(choice: GasChoice, system: System) -> str:
+    named = [
+        f"{carried.cylinder.gas.name} in {carried.size}"
+        + (f" from {system.at(carried.switch_m)}" if carried.switch_m is not None else "")
+        for carried in choice.cylinders
+    ]
+    return "; ".join(named)

@@ -203,12 +203,28 @@ class _Diver:
             self.first_stop_m = here  # here is the first stop; ask again on the way up from it
 
     def go_direct(self, way: Array, limit: Limit) -> bool:
-        """Ascend without a stop. Returns whether it was within the limit at the last stop's depth and at the top."""
+        """Ascend without a stop, or with a safety stop alone if there is to be one and the limit leaves time for it.
+        Returns whether it was within the limit at the last stop's depth and at the top, the safety stop not counted
+        on."""
+        began = self.tissue.copy(), self.depth_m, self.run_time_min, list(self.legs)
+        within = self._straight_up(way, limit, 0.0)
+        if within and self.rules.safety_min > 0.0:
+            for safety_min in (self.rules.safety_min, 0.0):
+                self.tissue, self.depth_m, self.run_time_min = began[0].copy(), *began[1:3]
+                self.legs = list(began[3])
+                if self._straight_up(way, limit, safety_min):
+                    break
+        return within
+
+    def _straight_up(self, way: Array, limit: Limit, safety_min: float) -> bool:
         last_stop_m = float(self.rules.stop_depths_m[1])
         within = True
         if self.depth_m > last_stop_m:
             self.move(last_stop_m, self.rules.ascent, way)
             within = limit.allows_direct(self.tissue, self.bar(last_stop_m))
+            if safety_min > 0.0:
+                until_min = float(math.ceil(self.run_time_min + safety_min - CLOSE))
+                self.stay(until_min, _source_at(way, last_stop_m), kernel.STOP)
         self.move(0.0, self.rules.to_surface, way)
         return within and limit.allows_direct(self.tissue, self.rules.surface_bar)
 

@@ -178,6 +178,7 @@ CASE = np.dtype(
         ("rate", "f8"),  # of the planned ascent rates
         ("heavy_min", "f8"),  # first minutes from where it begins in which more is breathed ...
         ("heavier_l_min", "f8"),  # ... by so much
+        ("stressed_min", "f8"),  # the least minutes from there of stressed RMV
         ("break_source", "i8"),  # breathed in oxygen breaks; -1: no breaks
         ("gf_low", "f8"),
         ("gf_high", "f8"),
@@ -237,6 +238,7 @@ class Rules(NamedTuple):
     between_stops: float
     to_surface: float  # from the last stop
     switch_hold_min: float
+    safety_min: float  # at the last stop on an ascent without stops; 0: no safety stop
     oxygen_on_min: float  # 0: no oxygen breaks
     oxygen_off_min: float
     break_source: int
@@ -692,7 +694,7 @@ def varied(rules: Rules, gf_low: float, gf_high: float, rate: float, break_sourc
     other depths held."""
     return Rules(
         rules.surface_bar, rules.bar_per_m, gf_low, gf_high, rules.descent, rules.ascent * rate,
-        rules.between_stops * rate, rules.to_surface * rate, rules.switch_hold_min,
+        rules.between_stops * rate, rules.to_surface * rate, rules.switch_hold_min, rules.safety_min,
         rules.oxygen_on_min if break_source >= 0 else 0.0, rules.oxygen_off_min, break_source,
         rules.stop_depths_m, held,
     )  # fmt: skip
@@ -748,26 +750,33 @@ def ascend(
 
 
 @inner
-def go_direct(diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, room: Room, legs: Array) -> bool:
-    """Ascend without a stop at the planned rates, as long as it is within GF high. Returns whether all of it was."""
+def go_direct(
+    diver: Array, tissue: Array, safety_min: float, way: Array, sources: Array, rules: Rules, room: Room, legs: Array
+) -> bool:
+    """Ascend at the planned rates, as long as it is within GF high: without a stop, or with a safety stop of at least
+    `safety_min` at the last stop's depth. Returns whether all of it was."""
     d = diver[0]
     last_stop_m = rules.stop_depths_m[1]
     if d.depth_m > last_stop_m:
         move(diver, tissue, last_stop_m, rules.ascent, rules.gf_high, way, sources, rules, room, legs)
         if not all_within(tissue, ambient(last_stop_m, rules), rules.gf_high, room):
             return False
+        if safety_min > 0.0:
+            until_min = math.ceil(d.run_time_min + safety_min - CLOSE)
+            source = source_at(way, last_stop_m)
+            stay(diver, tissue, until_min, source, STOP, rules.gf_high, sources, rules, room, legs)
     move(diver, tissue, 0.0, rules.to_surface, rules.gf_high, way, sources, rules, room, legs)
     return all_within(tissue, rules.surface_bar, rules.gf_high, room)
 
 
 @inner
 def direct_is_fine(tissue: Array, depth_m: float, way: Array, sources: Array, rules: Rules, room: Room) -> bool:
-    """Whether a direct ascent from here stays within GF high."""
+    """Whether a direct ascent from here stays within GF high. A safety stop is not counted on."""
     if not all_within(tissue, ambient(depth_m, rules), rules.gf_high, room):
         return False
     copy_tissue(tissue, room.direct)
     begin(room.direct_diver, depth_m, 0.0)
-    return go_direct(room.direct_diver, room.direct, way, sources, rules, room, room.direct_legs)
+    return go_direct(room.direct_diver, room.direct, 0.0, way, sources, rules, room, room.direct_legs)
 
 
 @hot
@@ -787,12 +796,19 @@ def begin(diver: Array, depth_m: float, run_time_min: float) -> None:
 
 @inner
 def surface(diver: Array, tissue: Array, way: Array, sources: Array, rules: Rules, room: Room, legs: Array) -> None:
-    """To the surface: directly where that stays within GF high, with stops where it does not."""
+    """To the surface: directly where that stays within GF high, with a safety stop if there is to be one; with stops
+    where it does not."""
     d = diver[0]
-    if len(rules.held) == 0 and direct_is_fine(tissue, d.depth_m, way, sources, rules, room):
-        go_direct(diver, tissue, way, sources, rules, room, legs)
-    else:
+    if len(rules.held) > 0 or not direct_is_fine(tissue, d.depth_m, way, sources, rules, room):
         ascend(diver, tissue, 0.0, way, sources, rules, room, legs)
+        return
+    safety_min = rules.safety_min
+    if safety_min > 0.0:  # a low GF high may leave no time for it: then it is left out
+        copy_tissue(tissue, room.direct)
+        begin(room.direct_diver, d.depth_m, d.run_time_min)
+        if not go_direct(room.direct_diver, room.direct, safety_min, way, sources, rules, room, room.direct_legs):
+            safety_min = 0.0
+    go_direct(diver, tissue, safety_min, way, sources, rules, room, legs)
 
 
 @entry
@@ -1032,17 +1048,32 @@ def leave_the_plan(
 
 
 @inner
+def calm_from(legs: Array, stressed_min: float, sources: Array) -> float:
+    """The run time at which stressed breathing is over, once the plan is left with `legs`: from the first change to a
+    gas richer than what is breathed at first, but not within `stressed_min`. Without such a change: never. [min]"""
+    for leg in legs:
+        if sources[leg.source].o2 > sources[legs[0].source].o2 + 1e-9:
+            return max(leg.start_min, legs[0].start_min + stressed_min)
+    return math.inf
+
+
+@inner
 def largest_share(
-    legs: Array, case: Any, spent: Array, rmv: Array, per_litre: Array, rules: Rules, used: Array
-) -> float:
-    """The largest share of any source that is used when legs follow on what is spent. `rmv` [L/min] and `per_litre`
-    [1/free litre] are by source."""
+    legs: Array, case: Any, spent: Array, stressed: Array, calm: Array, per_litre: Array, sources: Array, rules: Rules,
+    used: Array,
+) -> float:  # fmt: skip
+    """The largest share of any source that is used when legs follow on what is spent. RMV `stressed` and then `calm`
+    [L/min], and `per_litre` [1/free litre], are by source."""
     for i in range(len(used)):
         used[i] = spent[i]
     until_min = legs[0].start_min + case.heavy_min
+    calm_min = calm_from(legs, case.stressed_min, sources)
     for leg in legs:
         heavy_min = max(0.0, min(leg.end_min, until_min) - leg.start_min)
-        breaths_l = rmv[leg.source] * (leg.end_min - leg.start_min) + case.heavier_l_min * heavy_min
+        minutes = leg.end_min - leg.start_min
+        calm_part = min(minutes, max(0.0, leg.end_min - calm_min))
+        breaths_l = stressed[leg.source] * (minutes - calm_part) + calm[leg.source] * calm_part
+        breaths_l += case.heavier_l_min * heavy_min
         used[leg.source] += breaths_l * ambient(0.5 * (leg.start_m + leg.end_m), rules)
     largest = 0.0
     for i in range(len(used)):
@@ -1052,28 +1083,29 @@ def largest_share(
 
 @entry
 def what_if(
-    cases: Array, rmv: Array, per_litre: Array, points: Array, tensions: Array, spent: Array, start: Array,
-    levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array,
+    cases: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array, spent: Array,
+    start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments,
+    legs: Array,
 ) -> None:  # fmt: skip
     """Run every case: a whole dive of its own, or the plan left at the points of the track where that is worst.
 
     There are two such points: the one with the longest way home, and the one from which the largest share of any source
-    is used by the surface: `spent` [points, sources, free litres] by then, and after it `rmv` [cases, sources, L/min];
-    `per_litre` [cases, sources] makes shares of litres. Either, among equals, is the one that is worse in the other.
-    `held` are depths and run times, by case. Fills in what the cases find, and their legs one after the other. A case
-    whose stops never clear from some point is at fault there.
+    is used by the surface: `spent` [points, sources, free litres] by then, and after it RMV `stressed` and then `calm`
+    [cases, sources, L/min]; `per_litre` [cases, sources] makes shares of litres. Either, among equals, is the one that
+    is worse in the other. `held` are depths and run times, by case. Fills in what the cases find, and their legs one
+    after the other. A case whose stops never clear from some point is at fault there.
     """
     tissue, scratch, used = np.empty((2, COMPARTMENTS)), np.zeros(2048, LEG), np.zeros(len(sources))
     run_cases(
-        cases, rmv, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules, room_for(comps),
-        legs, tissue, scratch, used,
+        cases, stressed, calm, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules,
+        room_for(comps), legs, tissue, scratch, used,
     )  # fmt: skip
 
 
 @inner
 def run_cases(
-    cases: Array, rmv: Array, per_litre: Array, points: Array, tensions: Array, spent: Array, start: Array,
-    levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, room: Room, legs: Array,
+    cases: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array, spent: Array,
+    start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, room: Room, legs: Array,
     tissue: Array, scratch: Array, used: Array,
 ) -> None:  # fmt: skip
     """`what_if`, in room that is at hand."""
@@ -1102,7 +1134,9 @@ def run_cases(
                 tts = end_min - points[i].run_time_min
                 share = 0.0
                 if n > 0:
-                    share = largest_share(scratch[:n], case, spent[i], rmv[k], per_litre[k], own, used)
+                    share = largest_share(
+                        scratch[:n], case, spent[i], stressed[k], calm[k], per_litre[k], sources, own, used
+                    )
                 if fault != FINE or worse(tts, longest, share, share_of_longest):
                     longest, share_of_longest, case.point = tts, share, i
                 if fault != FINE or worse(share, most, tts, tts_of_most):

@@ -117,7 +117,7 @@ def _laid_out(known: Known) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], k
     grid_m = np.arange(0.0, 61.0, 3.0)
     rules = kernel.Rules(
         surface_bar=1.01325, bar_per_m=0.1, gf_low=0.4, gf_high=0.8, descent=20.0, ascent=9.0, between_stops=9.0,
-        to_surface=9.0, switch_hold_min=0.0, oxygen_on_min=0.0, oxygen_off_min=0.0, break_source=-1,
-        stop_depths_m=grid_m, held=np.zeros((0, 2)),
+        to_surface=9.0, switch_hold_min=0.0, safety_min=0.0, oxygen_on_min=0.0, oxygen_off_min=0.0,
+        break_source=-1, stop_depths_m=grid_m, held=np.zeros((0, 2)),
     )  # fmt: skip
     return levels, ways, sources, rules

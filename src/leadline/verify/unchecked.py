@@ -18,7 +18,8 @@ UNCHECKED = (
     ),
     (
         "Common practice",
-        "Fifths for counterdiffusion, 80 % of CNS, the CNS half-life, reserves, stressed breathing, minutes to sort "
+        "Fifths for counterdiffusion, 80 % of CNS, the CNS half-life, reserves, stressed breathing and how long "
+        "it lasts, a minute at a gas switch, minutes to sort "
         "out a failure, turn rules, the breath in three that a semi-closed loop vents, 0.21 bar at which it is left, "
         "24 h before flying after a dive with stops, the usual ranges of settings, 300 m from which a site is at "
         "altitude: no source.",

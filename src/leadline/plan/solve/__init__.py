@@ -1,5 +1,5 @@
 """From limits back to the dive: the longest bottom time, the deepest depth, the best mix and deco gases, the smallest
-cylinders, the shortest surface interval, at which the plan and every contingency hold.
+cylinders, the least gas in any of these, the shortest surface interval, at which the plan and every contingency hold.
 
 Nothing is worked out backwards: dives are tried, each planned whole, and the answer is one that holds while the next
 does not. Every solver can be stopped with KeyboardInterrupt and then gives what is known so far, marked incomplete.
@@ -10,6 +10,7 @@ from leadline.plan.solve.cylinders import CylindersAnswer, smallest_cylinders
 from leadline.plan.solve.data import Answer, answer_as_data
 from leadline.plan.solve.deco import DecoAnswer, best_deco
 from leadline.plan.solve.frontier import Frontier, frontier
+from leadline.plan.solve.gas import GasAnswer, least_gas
 from leadline.plan.solve.interval import IntervalAnswer, shortest_interval
 from leadline.plan.solve.mix import MixAnswer, best_mix, free_mix
 from leadline.plan.solve.verdict import Limit, Verdict, verdict
@@ -20,6 +21,7 @@ __all__ = [
     "CylindersAnswer",
     "DecoAnswer",
     "Frontier",
+    "GasAnswer",
     "IntervalAnswer",
     "Limit",
     "MixAnswer",
@@ -31,6 +33,7 @@ __all__ = [
     "deepest",
     "free_mix",
     "frontier",
+    "least_gas",
     "longest",
     "shortest_interval",
     "smallest_cylinders",

@@ -11,12 +11,13 @@ from leadline.plan.solve.bottom import Reach, bottom_time
 from leadline.plan.solve.cylinders import CylindersAnswer, Fitted
 from leadline.plan.solve.deco import DecoAnswer, DecoChoice
 from leadline.plan.solve.frontier import Frontier
+from leadline.plan.solve.gas import GasAnswer, GasChoice
 from leadline.plan.solve.interval import LEAST_MIN, IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
 from leadline.plan.solve.verdict import Bound, Limit, Verdict
 from leadline.units import SYSTEMS
 
-Answer = Reach | MixAnswer | DecoAnswer | CylindersAnswer | IntervalAnswer
+Answer = Reach | MixAnswer | DecoAnswer | CylindersAnswer | IntervalAnswer | GasAnswer
 
 
 def answer_as_data(answer: Answer, around: Frontier | None = None) -> dict[str, Any]:
@@ -39,6 +40,14 @@ def answer_as_data(answer: Answer, around: Frontier | None = None) -> dict[str, 
         made |= {"for": "deco", "choices": answer.choices}
         for key, choice in (("best", answer.best), ("runner_up", answer.runner_up), ("nearest", answer.nearest)):
             made[key] = None if choice is None else _deco_data(choice)
+    elif isinstance(answer, GasAnswer):
+        fewest = answer.fewest_cautions
+        made |= {
+            "for": "gas",
+            "gas_sets": answer.gas_sets,
+            "choices": [_gas_data(choice) for choice in answer.choices],
+            "fewest_cautions": None if fewest is None else _gas_data(fewest),
+        }
     else:
         made |= {
             "for": "cylinders",
@@ -195,6 +204,26 @@ def _deco_data(choice: DecoChoice) -> dict[str, Any]:
     return {
         "gases": [
             {"cylinder": gas.cylinder, "gas": gas.mix.label, "switch_depth_m": gas.switch_m} for gas in choice.gases
+        ],
+        "plan": _verdict_data(choice.verdict),
+    }
+
+
+def _gas_data(choice: GasChoice) -> dict[str, Any]:
+    return {
+        "gas": choice.mix.label,
+        "carried_l": choice.carried_l,
+        "cylinders": [
+            {
+                "name": carried.cylinder.name,
+                "gas": carried.cylinder.gas.label,
+                "use": carried.cylinder.use,
+                "size": carried.size,
+                "water_l": carried.cylinder.water_l,
+                "pressure_bar": carried.cylinder.pressure,
+                "switch_depth_m": carried.switch_m,
+            }
+            for carried in choice.cylinders
         ],
         "plan": _verdict_data(choice.verdict),
     }

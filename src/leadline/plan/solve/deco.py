@@ -134,7 +134,7 @@ def with_deco(dive: Dive, filled: Filled) -> Dive:
         for diver in dive.team
     )
     cylinders = _filled(dive, dive.cylinders, filled)
-    return dive.model_copy(update={"cylinders": cylinders, "team": team, "stops": _breaks_kept(dive.stops, cylinders)})
+    return dive.model_copy(update={"cylinders": cylinders, "team": team, "stops": breaks_kept(dive.stops, cylinders)})
 
 
 def _free(dive: Dive) -> list[str]:
@@ -157,7 +157,7 @@ def _filled(own: Dive, cylinders: Sequence[Cylinder], filled: Filled) -> tuple[C
     return tuple(kept)
 
 
-def _breaks_kept(stops: Stops, cylinders: Iterable[Cylinder]) -> Stops:
+def breaks_kept(stops: Stops, cylinders: Iterable[Cylinder]) -> Stops:
     """A break gas that is no longer carried gives way to the leanest breathable."""
     breaks = stops.oxygen_breaks
     if breaks is None or breaks.gas is None or any(cylinder.gas == breaks.gas for cylinder in cylinders):
@@ -230,17 +230,20 @@ def _switches(dive: Dive, filled: Filled) -> tuple[DecoGas, ...]:
         zip((name for name, _ in divers(dive)), (one for _, one in divers(with_deco(dive, filled))), strict=True)
     )
     after = changed[next(name for name, one in divers(dive) if one == own)]
-    if after.loop is None:
+    depths = switch_depths(after)
+    return tuple(
+        DecoGas(name, mix, depths.get(mix)) for name, mix in zip(_free(own), filled, strict=False) if mix is not None
+    )
+
+
+def switch_depths(dive: Dive) -> dict[Mix, float]:
+    """Where each gas of one diver is changed to on the last ascent, on a loop on a bailout; at most the deepest level.
+    [m] Empty where no gas can be breathed."""
+    if dive.loop is None:
         try:
-            way = gases.stretches(after)[-1].up
+            way = gases.stretches(dive)[-1].up
         except BriefError:
             way = ()
     else:
-        way = gases.bailout_way(after)
-    depths = {step.source.mix: step.from_depth_m for step in way}
-    found = []
-    for name, mix in zip(_free(own), filled, strict=False):
-        if mix is not None:
-            depth_m = depths.get(mix)
-            found.append(DecoGas(name, mix, min(depth_m, after.deepest_m) if depth_m is not None else None))
-    return tuple(found)
+        way = gases.bailout_way(dive)
+    return {step.source.mix: min(step.from_depth_m, dive.deepest_m) for step in way}

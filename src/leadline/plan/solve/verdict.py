@@ -125,7 +125,8 @@ def nearest_miss(what: str, found: Verdict) -> str:
     worst = max(found.limits, key=lambda limit: limit.over)
     more = len({limit.group for limit in found.limits}) - 1
     also = f"; {more} more {'limit fails' if more == 1 else 'limits fail'}" if more else ""
-    return f"Nearest miss, {what}: {worst.message.rstrip('.')}{also}."
+    breaks = worst.message.split(". ")[0].rstrip(".")
+    return f"Nearest miss, {what}: {breaks}{also}."
 
 
 def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
