@@ -307,7 +307,8 @@ def numbers_of(table: Row, before: str = "") -> Iterator[str]:
 
 
 VERDICT_ALONE = (
-    "contingencies.", "after.", "limits.end", "limits.gas_density", "limits.tts", "limits.run_time", "gas.turn",
+    "contingencies.", "after.", "limits.end_", "limits.density_", "limits.cns_", "limits.otu_", "limits.scrubber_",
+    "limits.ppo2_bottom_no_go", "limits.ppo2_deco_no_go", "limits.tts", "limits.run_time", "gas.turn",
     "diver.rmv_stressed", "diver.sorting_out", "loop.scrubber", "loop.semi_closed",
 )  # fmt: skip
 

@@ -634,7 +634,7 @@ class Contingencies(_Table):
     heavy_breathing: Minutes = Field(5.0, description="minutes of twice the RMV, from the bottom or off the loop")
     low_setpoint: Setpoint = Field(0.7, description="at which the loop sticks, if the loop has no low_setpoint, bar")
     two_failures: Literal["no-go", "caution"] = Field(
-        "caution", description="what it means that two failures at once are not survived"
+        "caution", description="what it means that two failures at once do not hold"
     )
     leave_out: tuple[WhatIf, ...] = Field((), description="contingencies not planned for")
     slate: tuple[WhatIf, ...] = Field(

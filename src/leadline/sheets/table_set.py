@@ -390,7 +390,7 @@ def _stops(found: TableSet, diver: str, letters: dict[str, str]) -> Data:
     def inside(plan: Plan) -> Data:
         return {"items": list(_items(plan)), "subs": [] if plan.schedule.stops else ["no stops"]}
 
-    reading = "Depth (bold) and minutes of every stop, deepest first. A gas in a box is changed to there."
+    reading = "Depth (bold) and minutes of every stop, deepest first. A gas in a box is changed to there, or begun on."
     if len(found.dive.levels) > 1:
         reading += ' A level has the run time at which it is left: "to 20".'
     note = "A stop's minutes count from arriving there. Every stop ends on a whole minute: the slate has the run times."

@@ -33,7 +33,8 @@ def name(found: Contingency) -> str:
 
 def mark(found: Contingency) -> str:
     """What is printed, white on black, over a contingency that does not hold; empty over one that does."""
-    return in_brief(found).upper()
+    what, apart, where = in_brief(found).upper().partition(" FROM ")
+    return what + (apart + where).replace(" ", KEPT).replace(f"{KEPT}FROM", " FROM")
 
 
 def outcome(found: Contingency) -> str:
@@ -66,7 +67,8 @@ def leaves_line(plan: Plan, found: Contingency) -> str:
     if found.leaves_at_min is None or found.depth_m is None:
         return ""
     what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
-    return f"Leave {what} at run time {down(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+    where = SYSTEMS[plan.dive.units].at(found.depth_m).replace(" ", KEPT)
+    return f"Leave {what} at run time {down(found.leaves_at_min)}, {where}"
 
 
 def times_line(plan: Plan, found: Contingency) -> str:
@@ -98,7 +100,7 @@ def notes(plan: Plan, found: Contingency) -> Data:
         **panel(plan, found),
         "left": left_list(found.scenario.dive, found.supply),
         "oxygen": f"CNS{KEPT}{math.ceil(found.oxygen.cns_percent - 1e-6)}{KEPT}%" if found.legs else "",
-        "reasons": [capital(message) for message in grave],
+        "reasons": [breakable(capital(message)) for message in grave],
     }
 
 
