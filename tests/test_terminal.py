@@ -15,6 +15,7 @@ from leadline.brief import parse_dive, read_dive
 from leadline.plan.causes import in_words
 from leadline.plan.team import Team, plan_team
 from leadline.terminal import show
+from leadline.units import SYSTEMS
 from tests.dives import Tables, cylinder, looped, tables
 
 ROOT = Path(__file__).parents[1]
@@ -210,9 +211,12 @@ def test_who_gives_to_whom(planned: dict[str, Team]) -> None:
     for bailout in team.bailouts:
         found = bailout.contingency
         assert found.leaves_at_min is not None
-        assert f"{bailout.diver}, off the loop at {math.floor(found.leaves_at_min + 1e-6)} min, 60 m: " in common
+        at = SYSTEMS["metric"].at(found.depth_m or 0.0)
+        assert f"{bailout.diver}, off the loop at {math.floor(found.leaves_at_min + 1e-6)} min, {at}: " in common
         for given in bailout.handovers:
-            said = f"{given.giver} gives {given.cylinder} ({given.mix.name}), {given.litres:.0f} L of it breathed."
+            said = (
+                f"{given.giver} gives {given.cylinder} ({given.mix.name}), {math.ceil(given.litres)} L of it breathed."
+            )
             assert said in common
     for carry in team.carries:
-        assert re.search(rf"{carry.diver} {carry.cylinder} {carry.mix.name} {carry.litres:.0f} ", common)
+        assert re.search(rf"{carry.diver} {carry.cylinder} {carry.mix.name} {math.ceil(carry.litres)} ", common)

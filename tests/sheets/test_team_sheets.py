@@ -121,11 +121,12 @@ def test_the_team_is_on_every_briefing(loops: Team, pages: dict[tuple[str, str],
     for member in loops.members:
         text = " ".join(pages[member.name, "briefing"])
         assert "Mira's rules are the most demanding" in text
-        assert "Mira 30/75 17 / 16 / 26 loop 1.3, diluent 18/45" in text
-        assert "Jonne 40/80 22 / 16 / 33 loop 1.3, diluent 18/45" in text
+        assert "Mira 30/75 17 / 16 / 26 / 17 loop 1.3, diluent 18/45" in text
+        assert "Jonne 40/80 22 / 16 / 33 / 22 loop 1.3, diluent 18/45" in text
         for bailout in loops.bailouts:
             left_at = clock(bailout.contingency.leaves_at_min or 0.0)
-            assert f"{bailout.diver}: Leave the loop at run time {left_at}, 60 m" in text
+            at = METRIC.at(bailout.contingency.depth_m or 0.0)
+            assert f"{bailout.diver}: Leave the loop at run time {left_at}, {at}" in text
             for given in bailout.handovers:
                 what = f"{given.cylinder} ({given.mix.name}) at {clock(given.run_time_min)} min"
                 assert f"{given.giver} gives {what}" in text
