@@ -72,11 +72,12 @@ def test_on_the_loop_there_is_no_gauge_on_the_slate(
     plan = teams["loop"].members[0].plan
     assert not any(row.bar for row in schedules.planned_rows(plan))
     assert "psi" not in pages["loop", "slate"][0]
-    [bailout] = plan.bailouts
-    rows = [row for row in schedules.contingency_rows(plan, bailout) if row.kind in ("level", "stop")]
-    assert all(row.bar for row in rows)
-    last = next(use for use in bailout.supply if use.name == "shallow bailout")
-    assert rows[-1].bar == IMPERIAL.pressure(last.bar_at(bailout.stops[-1].leave_min))
+    assert plan.bailouts
+    for bailout in plan.bailouts:
+        rows = [row for row in schedules.contingency_rows(plan, bailout) if row.kind in ("level", "stop")]
+        assert all(row.bar for row in rows)
+        last = next(use for use in bailout.supply if use.name == "shallow bailout")
+        assert rows[-1].bar == IMPERIAL.pressure(last.bar_at(bailout.stops[-1].leave_min))
     assert "psi" in pages["loop", "slate"][-1]
 
 

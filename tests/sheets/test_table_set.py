@@ -273,11 +273,15 @@ def test_a_loop_dive_has_its_bailout_on_the_slate_behind(loop: TableSet) -> None
     assert [bool(card["bailout"]) for card in cards] == [False, True] * len(loop.cells)
     for plain, bailout in zip(cards[::2], cards[1::2], strict=True):
         assert (plain["depth"], plain["time"]) == (bailout["depth"], bailout["time"])
-        found = apart(LOOP, float(plain["depth"]), int(plain["time"])).longest_bailout
-        assert found is not None
+        plan = apart(LOOP, float(plain["depth"]), int(plain["time"]))
+        [found] = [one for one in plan.bailouts if one.scenario.level is not None]
+        assert found.leaves_at_min == int(plain["time"])
         stops = [row for row in bailout["rows"] if row["kind"] == "stop"]
         assert [row["leave"] for row in stops] == [f"{stop.leave_min:.0f}" for stop in found.stops]
         assert bailout["bailout"] == ("BAILOUT" if found.holds else "GAS RUNS OUT")
+        used = [(use.name, use.used_l) for one in plan.bailouts for use in one.breathed]
+        most = [max(litres for of, litres in used if of == name) for name in dict.fromkeys(name for name, _ in used)]
+        assert [line["needed"] for line in bailout["gas"]] == [up(litres / FREE_CUBIC_FOOT_L) for litres in most]
 
 
 LONG = {

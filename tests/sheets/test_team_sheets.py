@@ -14,6 +14,7 @@ from leadline.brief import parse_dive
 from leadline.plan.findings import Finding
 from leadline.plan.team import Handover, Member, Team, TeamBailout, plan_team
 from leadline.sheets import content, write, write_sheets
+from leadline.units import METRIC
 from tests.sheets.paper import KEEL, cylinder, text_of, without_blanks
 
 SHEETS = ["slate.pdf", "wetnotes.pdf", "briefing.pdf"]
@@ -108,10 +109,10 @@ def test_every_diver_has_his_own_numbers(loops: Team, pages: dict[tuple[str, str
     for member in loops.members:
         low, high = member.plan.dive.model.gradient_factors
         assert f"GF {low:g}/{high:g}" in pages[member.name, "wetnotes"][0]
-        [bailout] = member.plan.bailouts
-        assert bailout.stops
         slate = without_blanks(pages[member.name, "slate"])
-        for stop in bailout.stops:
+        stops = [stop for bailout in member.plan.bailouts for stop in bailout.stops]
+        assert stops
+        for stop in stops:
             assert f"{stop.depth_m:.0f}{stop.minutes}{stop.leave_min:.0f}{stop.source.name.replace(' ', '')}" in slate
 
 

@@ -138,7 +138,8 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
         [asdict(row) for row in planned_rows(plan)],
         _needed(plan.dive, plan.supply),
     )
-    for bailout in plan.bailouts:
+    # Behind the plan's slate: from the end of every level. What any other takes more of is in the gas needed.
+    for bailout in (bailout for bailout in plan.bailouts if bailout.scenario.level is not None):
         level = f" {what_ifs.leaves_depth(plan, bailout)}" if len(plan.dive.levels) > 1 else ""
         lines = [what_ifs.leaves_line(plan, bailout)]
         yield from _parts(
