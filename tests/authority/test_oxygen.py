@@ -6,6 +6,7 @@ from itertools import pairwise
 import pytest
 from scipy.integrate import quad
 
+from leadline.brief import parse_dive
 from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.plan.gases import Source
@@ -23,6 +24,9 @@ from leadline.plan.oxygen import (
 )
 from leadline.plan.schedule import Leg
 from tests.authority.published import OXYGEN, rows
+from tests.dives import tables
+
+DIVE = parse_dive(tables(30, 20))
 
 CNS = OXYGEN["noaa_cns"]
 OXYGEN_GAS = Source(Mix.parse("oxygen"))
@@ -152,14 +156,15 @@ def _when(ppo2, bar, minutes):
 @pytest.mark.parametrize(("minutes", "severity"), [(36.0, None), (36.1, "caution"), (45.0, "caution"), (45.1, "no-go")])
 def test_cns_findings(minutes, severity):
     """At 1.6 bar 36 min are 80 % and 45 min 100 % (NOAA); that 80 % is worth a caution: common practice, no source."""
-    found = judge(oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.6)))
+    found = judge(DIVE, oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.6)))
     assert [(f.code, f.severity) for f in found] == ([("cns", severity)] if severity else [])
 
 
 @pytest.mark.parametrize(
-    ("minutes", "severity"), [(300.0, None), (301.0, "caution"), (850.0, "caution"), (851.0, "no-go")]
+    ("minutes", "severity"), [(300.0, None), (301.0, "caution"), (850.0, "caution"), (851.0, "grave")]
 )
 def test_otu_findings(minutes, severity):
-    """REPEX (Hamilton 1988): 300 OTU a day can be kept up, 850 is a single day's most. At 1 bar, 1 a minute."""
-    found = [f for f in judge(oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.0))) if f.code == "otu"]
-    assert [f.severity for f in found] == ([severity] if severity else [])
+    """REPEX (Hamilton 1988): 300 OTU a day can be kept up, 850 is a single day's most. At 1 bar, 1 a minute. Over that
+    it is a grave caution."""
+    found = [f for f in judge(DIVE, oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.0))) if f.code == "otu"]
+    assert ["grave" if f.grave else f.severity for f in found] == ([severity] if severity else [])

@@ -14,6 +14,7 @@ from leadline.brief import parse_dive
 from leadline.plan.findings import Finding
 from leadline.plan.team import Handover, Member, Team, TeamBailout, plan_team
 from leadline.sheets import content, write, write_sheets
+from leadline.units import METRIC
 from tests.sheets.paper import KEEL, cylinder, text_of, without_blanks
 
 SHEETS = ["slate.pdf", "wetnotes.pdf", "briefing.pdf"]
