@@ -202,13 +202,15 @@ def _alike(code: str, graded: Sequence[tuple[Contingency, Severity]]) -> Iterato
 def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Iterator[Finding]:
     """What contingencies take of oxygen, density, narcosis and scrubber over the hard limits, and a bailout over any:
     where the plan itself does not. When things go wrong that is a caution."""
-    own = {_of_what(finding) for finding in planned if finding.grave or finding.severity != "note"}
+    own = {_of_what(finding) for finding in planned if finding.severity != "note"}
+    graves = {_of_what(finding) for finding in planned if finding.grave}
     groups: dict[tuple[str, object], list[tuple[Contingency, Finding]]] = {}
     for contingency in found:
         for finding in contingency.findings:
             told = finding.grave or (contingency.kind == "bailout" and finding.code not in ("gas-short", "reserve"))
             exposed = finding.code not in ("no-gas", "stops", "level-missed") and finding.severity == "caution"
-            if told and exposed and not contingency.scenario.two_failures and _of_what(finding) not in own:
+            as_planned = _of_what(finding) in (graves if finding.grave else own)
+            if told and exposed and not contingency.scenario.two_failures and not as_planned:
                 groups.setdefault(_of_what(finding), []).append((contingency, finding))
     for group in groups.values():
         contingency, worst = max(group, key=lambda one: _how_much(one[1]))

@@ -193,7 +193,7 @@ def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Li
         feeds = cylinder.use if cylinder.use in ("diluent", "oxygen", "inflation") else ""
         what, pool = f"{cylinder.gas.name} in {subject}", f"{cylinder.gas.name} {feeds}".strip()
     if finding.code != "gas-short":
-        said = Mix.parse(subject).name if "gas" in finding.values else subject
+        said = Mix.parse(subject).name if "gas" in finding.values and cylinder is None else subject
         what = _NAMES.get(finding.code, finding.code).format(said)
     over = math.inf
     for asked, allowed in _SHARES:
