@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -364,11 +363,9 @@ def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, ke
     gas = breathed.mix
     at = f"{breathed.name} at {system.at(depth_m)} is"
     if not limit.allows(ppo2_bar):
-        deepest = where.depth(limit.bar / gas.o2)
-        mod = f"its MOD at {limit.bar:g} is {system.at(math.floor(deepest / system.depth_m) * system.depth_m)}"
-        cure = f"{mod}; choose a leaner gas or a shallower depth"
-        said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, {limit.name} is {limit.bar:g}; {cure}"
-        raise BriefError(source, [Problem(key, said)])
+        over = "hyperoxic: ppO2" if limit == HARD else f"over the ppO2 limit, {limit.name} {limit.bar:g}:"
+        mod = f"its depth limit at {limit.bar:g} is {system.at(gas.mod(limit.bar, where))}"
+        raise BriefError(source, [Problem(key, f"{at} {over} {ppo2_bar:.2f} bar, {mod}; choose a leaner gas")])
     least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
     if ppo2_bar < least_bar:
         said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {least_bar:.2f} keeps a diver awake"

@@ -34,7 +34,10 @@ class Plan:
     contingencies: tuple[contingency.Contingency, ...]
     bailout_tts: tuple[tuple[float, float], ...]
     """Of a loop dive: run times that are marked on paper, and TTS for who leaves the loop then. [min]"""
+    own: tuple[Finding, ...]
+    """What is found of the planned dive alone."""
     findings: tuple[Finding, ...]
+    """Of it and of every contingency: one a cause, the gravest first."""
 
     @property
     def no_go(self) -> bool:
@@ -106,6 +109,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         turns=turns,
         contingencies=what_if,
         bailout_tts=tuple((c.leaves_at_min or 0.0, c.tts_min) for c in marked if c.legs),
+        own=tuple(planned_findings),
         findings=in_order(findings),
     )
 

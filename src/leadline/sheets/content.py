@@ -18,7 +18,7 @@ from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.rows import givings, up
+from leadline.plan.rows import down, givings, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import EVERYONE, Member, Team
 from leadline.sheets import gas, what_ifs
@@ -30,7 +30,6 @@ from leadline.sheets.schedules import (
     breakable,
     capital,
     contingency_rows,
-    down,
     more,
     planned_rows,
     printed,

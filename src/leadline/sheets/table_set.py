@@ -17,13 +17,13 @@ from leadline.brief.team import divers
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
-from leadline.plan.rows import up
+from leadline.plan.rows import down, up
 from leadline.plan.solve.verdict import Limit
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.content import conditions, count
-from leadline.sheets.schedules import breakable, capital, contingency_rows, down, planned_rows
+from leadline.sheets.schedules import breakable, capital, contingency_rows, planned_rows
 from leadline.sheets.write import folders, put, set_sheet
 from leadline.sweep.table_set import MOST_NO_STOP_MIN, Cell, NoStop, SecondDive, TableSet, Told, stop_minutes
 from leadline.units import SYSTEMS, System

@@ -9,11 +9,11 @@ from typing import Any
 from leadline.plan import Plan
 from leadline.plan.causes import in_brief, in_words, last_resorts
 from leadline.plan.contingency import Contingency, Handover
-from leadline.plan.rows import up
+from leadline.plan.rows import down, up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Team
 from leadline.sheets.gas import KEPT, amount, least_left, left_list
-from leadline.sheets.schedules import breakable, capital, contingency_rows, down, more
+from leadline.sheets.schedules import breakable, capital, contingency_rows, more
 from leadline.units import SYSTEMS
 
 Data = dict[str, Any]
