@@ -188,7 +188,7 @@ def test_five_minutes_longer_without_a_stop_by_hand() -> None:
 def test_a_team(planned: dict[str, Team]) -> None:
     team = planned["three"]
     data = team_as_data(team)
-    assert (data["version"], data["title"], data["no_go"]) == (1, "Untitled dive", team.no_go)
+    assert (data["version"], data["title"], data["no_go"]) == (2, "Untitled dive", team.no_go)
     assert [diver["name"] for diver in data["divers"]] == ["Ann", "Bo", "Cleo"]
     for told, member in zip(data["divers"], team.members, strict=True):
         assert told["alone_min"] == member.alone_min
@@ -226,5 +226,5 @@ def test_a_level_that_is_missed(planned: dict[str, Team]) -> None:
     """Three metres deeper, the stops below 6 m are not done by 48 min."""
     (member,) = planned["missed"].members
     deeper = as_data(member.plan)["contingencies"][0]
-    assert (deeper["kind"], deeper["survived"], deeper["run_time_min"]) == ("deeper", False, None)
+    assert (deeper["kind"], deeper["holds"], deeper["run_time_min"]) == ("deeper", False, None)
     assert [(finding["code"], finding["severity"]) for finding in deeper["findings"]] == [("level-missed", "caution")]

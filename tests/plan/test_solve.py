@@ -383,7 +383,7 @@ def test_no_depth_holds_and_what_is_nearest():
     given = tables(30, 200, contingencies=NOTHING_GOES_WRONG)
     answer = deepest(parse_dive(given))
     assert (answer.found, answer.looked_from) == (False, 1)
-    assert [bound.limits[0].code for bound in answer.binding] == ["minimum-gas", "gas-short"]
+    assert [bound.limits[0].code for bound in answer.binding] == ["gas-short", "minimum-gas"]
     best = longest(parse_dive(given)).best
     assert f"{best} min" in answer.nearest
     assert answer.nearest_miss.startswith("Nearest miss, 1 m: ")
@@ -521,7 +521,8 @@ def test_a_mix_without_cautions_comes_before_a_quicker_one_with_some():
     over the recommended 5.2, and its END (6.413·0.65 - 1.01325)/0.1 = 31.6 m, over 30: two cautions. 18/45 is
     (0.18·1.429 + 0.37·1.251 + 0.45·0.1786)·6.413/1.01325 = 5.07 g/L, END 25.1 m: none. 21/35 is the quicker."""
     given = wide(54, 20, "18/45") | {"solve": {"gases": ["21/35", "18/45"]}}
-    given["cylinders"][0]["size"] = "50 L"
+    twins = {"size": "50 L", "pressure": "300 bar", "manifold": True}
+    given["cylinders"] = [cylinder("18/45", "bottom", name=name, **twins) for name in ("left", "right")]
     answer = best_mix(parse_dive(given))
     assert [choice.mix.label for choice in answer.choices] == ["18/45", "21/35"]
     clean, quick = (choice.verdict for choice in answer.choices)
@@ -674,9 +675,12 @@ def test_a_fill_below_the_reserve_does_not_suffice():
 # --- The frontier -----------------------------------------------------------------------------------------------------
 
 
+DENSE = {"limits": {"density_no_go": 6.2}}
+
+
 @pytest.fixture(scope="module")
 def around() -> Frontier:
-    return frontier(parse_dive(small()))
+    return frontier(parse_dive(small(**DENSE)))
 
 
 def test_every_minute_of_the_frontier_is_tried(around):
@@ -687,22 +691,22 @@ def test_every_minute_of_the_frontier_is_tried(around):
     for depth_m in (27.0, 30.0, 33.0):
         at = [next(p for p in curve.points if p.depth_m == depth_m) for curve in around.curves]
         least = min(point.holds_to_min for point in at if not point.beyond)
-        assert holds(edited(small(), depth=depth_m, leave_at=least))
-        assert not holds(edited(small(), depth=depth_m, leave_at=least + 1))
+        assert holds(edited(small(**DENSE), depth=depth_m, leave_at=least))
+        assert not holds(edited(small(**DENSE), depth=depth_m, leave_at=least + 1))
 
 
 def test_the_frontier_goes_through_the_longest_bottom_time(around):
-    answer = longest(parse_dive(small()))
+    answer = longest(parse_dive(small(**DENSE)))
     at = [next(p for p in curve.points if p.depth_m == 30.0) for curve in around.curves]
     assert min(point.holds_to_min for point in at if not point.beyond) == answer.best
 
 
 def test_where_a_limit_leaves_no_time_the_metre_is_found(around):
-    """Air's density: 38 m holds as it is, 3 m deeper 35 m; so from 36 m no time is left."""
+    """Air's density, here a no-go over 6.2 g/L: 38 m holds and 39 m does not, so from there no time is left."""
     curve = next(curve for curve in around.curves if curve.code == "density")
     left = {point.depth_m: point.holds_to_min for point in curve.points}
-    assert left[35.0] is not None
-    assert left[36.0] is None
+    assert left[38.0] is not None
+    assert left[39.0] is None
 
 
 # --- Stopped, and as data ---------------------------------------------------------------------------------------------
