@@ -265,7 +265,7 @@ def test_nothing_holds(tmp_path: Path):
     assert done.returncode == 1
     assert "No bottom time of 3 to 15 min holds at 50 m." in done.stdout
     assert "density of air" in done.stdout
-    assert "The deepest at which a shortest dive holds is 35 m" in done.stdout
+    assert "The deepest at which a shortest dive holds is 38 m" in done.stdout
     assert "Traceback" not in done.stderr
 
 
@@ -358,7 +358,7 @@ def test_ctrl_c_says_what_is_known(tmp_path: Path):
         running.send_signal(signal.SIGINT)
         _, errors = running.communicate(timeout=60)
     assert running.returncode == 130
-    assert "Longest bottom time at 150 ft: 35 min" in said.read_text(encoding="utf-8")
+    assert "Longest bottom time at 150 ft: 38 min" in said.read_text(encoding="utf-8")
     assert "stopped before the end" in errors
     assert "Traceback" not in errors
     assert {path.name for path in tmp_path.iterdir()} <= {said.name, picture.name}  # no half a file
