@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -128,9 +129,17 @@ def test_the_team_is_on_every_briefing(loops: Team, pages: dict[tuple[str, str],
             left_at = clock(bailout.contingency.leaves_at_min or 0.0)
             at = METRIC.at(bailout.contingency.depth_m or 0.0)
             assert f"{bailout.diver}: Leave the loop at run time {left_at}, {at}" in text
-            for given in bailout.handovers:
-                what = f"{given.cylinder} ({given.mix.name}) at {clock(given.run_time_min)} min"
-                assert f"{given.giver} gives {what}" in text
+            # Under the bailout it is of, and no other: what is taken from 60 m is not what is taken from 21 m.
+            begins = text.index(f"{bailout.diver}: Leave the loop at run time {left_at}, {at}. Run time")
+            ends = re.compile(r" \w+: Leave the loop| What each must carry").search(text, begins + 1)
+            assert ends
+            gives = [
+                f"{one.giver} gives {one.cylinder} ({one.mix.name}) at {clock(one.run_time_min)} min, "
+                f"{METRIC.at(one.depth_m)}: {math.ceil(one.litres)} L."
+                for one in bailout.handovers
+            ]
+            assert text[begins : ends.start()].endswith(" ".join(gives) or "On the diver's own cylinders.")
+            assert text[begins : ends.start()].count(" gives ") == len(gives)
 
 
 @pytest.mark.parametrize("sheet", ["slate", "wetnotes", "briefing"])

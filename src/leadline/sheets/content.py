@@ -277,7 +277,7 @@ def briefing(team: Team, member: Member) -> Data:
         **common(team, member),
         "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, profile_high_mm(plan, findings)),
+        "profile": profile(plan, 172.0, profile_high_mm(plan, findings, len(givings(team, member)))),
         "rows": [asdict(row) for row in planned],
         "line": line_note(plan),
         "marks": tts_marks(plan),
@@ -331,14 +331,16 @@ def _brief_row(dive: Dive, row: Row) -> str:
     return f"{at} leave at{gas.KEPT}{row.leave} on {breathed}"
 
 
-def profile_high_mm(plan: Plan, findings: Sequence[Finding]) -> float:
-    """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand."""
+def profile_high_mm(plan: Plan, findings: Sequence[Finding], given: int) -> float:
+    """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand.
+    `given`: in how many mates' bailouts the diver gives gas."""
     lines = sum(math.ceil(len(_whole(finding)) / LETTERS_IN_A_LINE) for finding in findings)
     tables = 44.0 + 6.3 * len(plan.breathing) + sum(3.9 * _lines(use) for use in plan.supply)
     for found in plan.bailouts if len(plan.bailouts) == 1 else ():
         rows = len(contingency_rows(plan, found))
         tables += 34.0 + 3.1 * math.ceil(rows / 2.4) + sum(4.5 * _lines(use) for use in what_ifs.bailed_out_on(found))
-    schedule = 17.0 + 5.2 * len(planned_rows(plan))
+    tables += 7.0 + 6.4 * given if given else 0.0
+    schedule = 23.0 + 5.2 * len(planned_rows(plan))
     banner = 8.0 if any(finding.severity == "no-go" or finding.grave for finding in findings) else 0.0
     left_mm = 214.0 - banner - max(tables, schedule) - 5.0 - 3.9 * lines
     return min(84.0, round(max(50.0, left_mm))) if left_mm > 25.0 else 62.0
@@ -398,7 +400,7 @@ def team_part(team: Team) -> Data:
                 "diver": breakable(one.diver),
                 "line": _off_the_loop(team, one.diver, one.contingency),
                 "mark": what_ifs.mark(one.contingency),
-                "handovers": what_ifs.handover_lines(team, one.diver),
+                "handovers": what_ifs.handover_lines(team, one),
             }
             for one in team.bailouts
         ],

@@ -11,7 +11,7 @@ from leadline.plan.causes import in_brief, in_words, last_resorts
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.rows import down, up
 from leadline.plan.supply import CylinderUse
-from leadline.plan.team import Team
+from leadline.plan.team import Team, TeamBailout
 from leadline.sheets.gas import KEPT, amount, least_left, left_list
 from leadline.sheets.schedules import breakable, capital, contingency_rows, more
 from leadline.units import SYSTEMS
@@ -127,14 +127,9 @@ def glance(plan: Plan) -> list[Data]:
     ]
 
 
-def handover_lines(team: Team, diver: str) -> list[str]:
+def handover_lines(team: Team, bailout: TeamBailout) -> list[str]:
     """Who gives which cylinder to a diver off the loop, when and where, and how much is breathed from it."""
-    return [
-        f"{breakable(given.giver)} gives {_given(team, given)}"
-        for bailout in team.bailouts
-        if bailout.diver == diver
-        for given in bailout.handovers
-    ]
+    return [f"{breakable(given.giver)} gives {_given(team, given)}" for given in bailout.handovers]
 
 
 def _given(team: Team, given: Handover) -> str:
