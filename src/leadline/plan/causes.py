@@ -264,7 +264,9 @@ def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
 def lasting(found: Sequence[Contingency]) -> tuple[int, int]:
     """In how many contingencies the gas lasts, and of how many."""
     counted = [c for c in found if not any(finding.code == "level-missed" for finding in c.findings)]
-    return sum(c.answers.gas in ("lasts", "into the reserve") for c in counted), len(counted)
+    lasts = (c.answers.gas in ("lasts", "into the reserve") for c in counted)
+    short = (any(finding.code == "gas-short" for finding in c.findings) for c in counted)
+    return sum(one and not other for one, other in zip(lasts, short, strict=True)), len(counted)
 
 
 def _counted(found: Sequence[Contingency]) -> Iterator[Finding]:
@@ -293,10 +295,11 @@ def in_words(found: Contingency) -> tuple[str, ...]:
         return ("stops not met",)
     if answers.gas == "not planned":
         return tuple(finding.heading for finding in found.findings)
-    if answers.gas == "runs out":
-        short = [finding for finding in found.findings if finding.code == "gas-short"]
+    short = [finding for finding in found.findings if finding.code == "gas-short"]
+    if short:
         first = min(short, key=lambda f: f.run_time_min if f.run_time_min is not None else math.inf)
-        said.append(f"gas runs out{_when(first, system)}")
+        what = "gas runs out" if answers.gas == "runs out" else "gas goes into the reserve"
+        said.append(f"{what}{_when(first, system)}")
     else:
         said.append("gas lasts" if answers.gas == "lasts" else "gas lasts, into the reserve")
     if answers.exposure == "over":
@@ -308,7 +311,9 @@ def in_brief(found: Contingency) -> str:
     """The first thing that does not hold, to stand over a sheet: "gas runs out"; empty where all does."""
     if found.holds:
         return ""
-    return "gas runs out" if found.answers.gas == "runs out" else in_words(found)[0]
+    if found.answers.gas in ("runs out", "into the reserve"):
+        return "gas runs out" if found.answers.gas == "runs out" else "gas goes into the reserve"
+    return in_words(found)[0]
 
 
 _LIMITS = {

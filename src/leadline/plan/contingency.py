@@ -212,6 +212,16 @@ def contingencies(
     return _in_run_time_order(_only_the_worst(made))
 
 
+def ways_up(
+    dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
+) -> Iterator[tuple[float, float]]:
+    """Run time at which each scenario leaves the plan at one moment, and TTS from there, where it has a way up. [min]"""
+    for run, _ in _run(dive, layout, schedule, supply, [(scenario, []) for scenario in found]):
+        if run.fault == kernel.FINE and run.legs:
+            at_min = float(schedule.track.points[run.point]["run_time_min"])
+            yield at_min, run.legs[-1].end_min - at_min
+
+
 def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule, run: _Run) -> bool:
     """Whether the series of a scenario has been planned from where a run leaves the plan."""
     if not scenario.series or run.point < 0:
