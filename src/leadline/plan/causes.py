@@ -37,7 +37,7 @@ def judge(
         *_no_gas(dive, graded),
         *short,
         *_alike("stops", graded),
-        *rest,
+        *_worst_of_each_gas(rest),
         *_alike("level-missed", graded),
         *_exposure(planned, found),
         *_reserves(dive, found),
@@ -197,6 +197,20 @@ def _alike(code: str, graded: Sequence[tuple[Contingency, Severity]]) -> Iterato
 
 
 # --- Exposure ---------------------------------------------------------------------------------------------------------
+
+
+def _worst_of_each_gas(planned: Sequence[Finding]) -> Iterator[Finding]:
+    """The findings of a plan; of those that a gas draws on the way down and up for one reason, the worst."""
+    alike: dict[tuple[str, object], list[Finding]] = {}
+    for finding in planned:
+        if "gas" in finding.values and finding.code in ("density", "end", "ppo2-high", "ppo2-low"):
+            alike.setdefault(_of_what(finding), []).append(finding)
+    for finding in planned:
+        group = alike.get(_of_what(finding), [finding])
+        sign = -1.0 if finding.code == "ppo2-low" else 1.0
+        worst = max(group, key=lambda one: (one.severity == "no-go", sign * _how_much(one)))
+        if finding is worst or finding not in group:
+            yield finding
 
 
 def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Iterator[Finding]:

@@ -215,7 +215,7 @@ def contingencies(
 def ways_up(
     dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
 ) -> Iterator[tuple[float, float]]:
-    """Run time at which each scenario leaves the plan at one moment, and TTS from there, where it has a way up. [min]"""
+    """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up. [min]"""
     for run, _ in _run(dive, layout, schedule, supply, [(scenario, []) for scenario in found]):
         if run.fault == kernel.FINE and run.legs:
             at_min = float(schedule.track.points[run.point]["run_time_min"])
@@ -599,6 +599,9 @@ def _held_to_the_deco_limit(dive: Dive) -> Dive:
 def _unfit_leg(dive: Dive, legs: Sequence[Leg]) -> Gap | None:
     """The first legs on which nothing fit is breathed: a net under what the ways promise."""
     limit = gases.Limit.when_wrong(dive)
+    breathed = {(leg.source, depth_m) for leg in legs for depth_m in (leg.start_m, leg.end_m)}
+    if all(gases.is_fit(dive, source, depth_m, limit) for source, depth_m in breathed):
+        return None
     gap: Gap | None = None
     for leg in legs:
         fit = all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in (leg.start_m, leg.end_m))

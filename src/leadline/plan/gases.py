@@ -341,13 +341,13 @@ def _travel(dive: Dive, bottom: Mix) -> list[Step]:
 
 def _switches_within_limits(dive: Dive, source: str) -> None:
     """A switch depth of the diver's own must be on the stop grid and within the limits of any gas."""
-    grid_m = dive.stops.depths_m(DEEPEST_GRID_M)
     for i, cylinder in enumerate(dive.cylinders):
         for direction, own_m in {"down": cylinder.switch_down, "up": cylinder.switch_up}.items():
             if own_m is None:
                 continue
             apart = (direction,) if isinstance(cylinder.switch_depth, SwitchDepths) else ()
             key = key_path("cylinders", i, "switch_depth", *apart)
+            grid_m = dive.stops.depths_m(DEEPEST_GRID_M)
             if not any(abs(own_m - depth_m) < 1e-6 for depth_m in grid_m):
                 system = SYSTEMS[dive.units]
                 nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - own_m))
