@@ -30,10 +30,13 @@ from leadline.sweep.table_set import (
     table_set,
 )
 from leadline.units import FOOT_M
-from tests.dives import looped, tables
+from tests.dives import UNHELD, looped, tables
 from tests.reference_model import Loop, Reference
-from tests.sheets.paper import KEEL, LOOP
+from tests.sheets import paper
+from tests.sheets.paper import LOOP
 
+KEEL = {**paper.KEEL, "stops": UNHELD}
+"""The independent planner holds no switch of gas."""
 CLOSE = 1e-6
 DEEP_TIMES = {"depths": {"from": 51, "to": 60, "step": 3}, "times": [10, 15, 20, 25]}
 
