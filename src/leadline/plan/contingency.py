@@ -257,11 +257,12 @@ def _own_first(schedule: Schedule, scenario: Scenario) -> Scenario:
     carried = tuple(cylinder for cylinder in dive.cylinders if cylinder.name not in scenario.given)
     own = gases.bailout_way(dive.model_copy(update={"cylinders": carried}))
     above_m = max((d for d in dive.stops.depths_m(depth_m) if d < depth_m - 1e-6), default=0.0)
-    if not own or scenario.way[0].source.circuit != "open":
+    shared = gases.source_at(scenario.way, depth_m)
+    if not own or shared.circuit != "open":
         return scenario
     first, limit = gases.source_at(own, depth_m), gases.Limit.when_wrong(dive)
     lasts = all(gases.is_fit(dive, first, at_m, limit) for at_m in (depth_m, above_m))
-    if not lasts or first == gases.source_at(scenario.way, depth_m):
+    if not lasts or first == shared:
         return scenario
     rest = [step for step in scenario.way if step.from_depth_m < above_m - 1e-6]
     taken = [gases.Step(above_m, gases.source_at(scenario.way, above_m))] if above_m > 0.0 else []
