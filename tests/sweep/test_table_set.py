@@ -316,7 +316,8 @@ def test_limits_of_second_dives_are_those_of_files_that_name_the_first(tmp_path:
         return path
 
     for cell in keel.cells[::5]:
-        written("first", cell.depth_m, cell.minutes, [("18/45", "bottom"), ("50", "deco"), ("oxygen", "deco")])
+        gases = [("18/45", "bottom"), ("50", "deco"), ("oxygen", "deco")]
+        written("first", cell.depth_m, cell.minutes, gases, "[stops]\ngas_switch = 0")
         for k, interval in enumerate((20, 60, 180)):
             before = f'[[previous]]\nfile = "first.toml"\nsurface_interval = {interval}'
             for one in keel.second:
