@@ -329,6 +329,7 @@ class Reference:
         if self.anchor is not None and self.depth > self.anchor + 1e-9:
             self.anchor = None
         breathed = own if self.breathed is None else self.breathed
+        from_below = target == 0.0 and self.depth > self.last + 1e-9
         while self.depth > target + 1e-9:
             label = self.gas_at(self.depth, own, deco)
             not_before = self.run_time + (self.hold if label != breathed else 0.0)
@@ -337,6 +338,8 @@ class Reference:
             for depth, until in self.held.items() if target == 0.0 else ():
                 if abs(self.depth - depth) < 1e-6:
                     not_before = max(not_before, until)
+            if from_below and abs(self.depth - self.last) < 1e-9:
+                not_before = max(not_before, self.run_time + self.safety)
             breathed = label
             to = max(next(d for d in self.grid() if d < self.depth - 1e-9), target)
 

@@ -95,7 +95,10 @@ DIVES = {
         tables(24, 20, "28", ("50",), stops={"safety": 5, "last": 6}),
         Reference([(24, 20, "28")], ("50",), safety=5.0, last=6.0),
     ),
-    "no safety stop on a dive with stops": (
+    "a last stop as long as the safety stop": (
+        tables(30, 24, "32", stops={"safety": 5, "last": 6}), Reference([(30, 24, "32")], safety=5.0, last=6.0)
+    ),
+    "a last stop longer than the safety stop": (
         tables(45, 20, "air", ("50",), stops={"safety": 3}), Reference([(45, 20, "air")], ("50",), safety=3.0)
     ),
     "32 % too dense at 39 m": (  # 1.308 g/L · 4.913 / 1.01325 = 6.34

@@ -416,7 +416,7 @@ class Stops(_Table):
         1.0, description="least time at a gas switch"
     )
     safety: Annotated[float, _quantity("time", 0.0, 30.0), AfterValidator(_whole), _NUMBER_OR_TEXT] = Field(
-        0.0, description="least time of a safety stop, at the last stop's depth, on an ascent that needs no stops"
+        0.0, description="least time at the last stop's depth on the way up, whether stops are needed or not"
     )
     oxygen_breaks: OxygenBreaks | None = Field(None, description="breaks from oxygen; none if not given")
 

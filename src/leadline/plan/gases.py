@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -23,6 +23,8 @@ MINIMUM_PPO2_BAR = 0.16
 """Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in); see Environment.least_ppo2."""
 BREAK_PPO2_BAR = 0.21
 """A break from oxygen is taken on a gas of at least this where one is carried (common practice, no source)."""
+WORTH_A_HANDOVER_BAR = 0.4
+"""A mate is asked for a gas that gives so much more ppO2 than what is at hand, or else for none (our choice)."""
 SEMI_CLOSED_PPO2_BAR = 0.21
 """Below this a semi-closed loop is left for open circuit (common practice, no source)."""
 
@@ -169,13 +171,36 @@ def _light_enough(dive: Dive, gas: Mix, depth_m: float, others: Sequence[Step]) 
     return depth_m
 
 
-def bailout_way(dive: Dive) -> Way:
+def bailout_way(dive: Dive, given: Collection[str] = ()) -> Way:
     """What is breathed at every depth after leaving the loop, richest usable first. Empty: no bailout carried.
 
     Deeper than any gas is usable the way begins with the one that comes first: whether that is fit there, `gap` says.
+    Cylinders `given` by mates are asked for where the diver's own are not fit, or they give WORTH_A_HANDOVER_BAR more.
     """
     steps = _bailout_steps(dive)
-    return (Step(ANY_DEPTH_M, steps[0].source), *steps[1:]) if steps else ()
+    shared = (Step(ANY_DEPTH_M, steps[0].source), *steps[1:]) if steps else ()
+    carried = tuple(cylinder for cylinder in dive.cylinders if cylinder.name not in given)
+    own = bailout_way(dive.model_copy(update={"cylinders": carried})) if given else ()
+    return _own_where_it_does(dive, own, shared) if own and own != shared else shared
+
+
+def _own_where_it_does(dive: Dive, own: Way, shared: Way) -> Way:
+    """The way on a diver's own gases, or what is breathed already, as long as these are fit and what all share is not
+    worth a handover."""
+    limit, where = Limit.when_wrong(dive), dive.site.environment
+    way = [shared[0]]
+    for depth_m, above_m in pairwise(reversed(dive.stops.depths_m(DEEPEST_GRID_M))):
+        bar, richest = where.pressure(depth_m), source_at(shared, depth_m)
+        at_hand = (
+            one
+            for one in (source_at(own, depth_m), way[-1].source)
+            if richest.ppo2(bar) < one.ppo2(bar) + WORTH_A_HANDOVER_BAR
+            and all(is_fit(dive, one, at_m, limit) for at_m in (depth_m, above_m))
+        )
+        breathed = next(at_hand, richest)
+        if breathed != way[-1].source:
+            way.append(Step(depth_m, breathed))
+    return tuple(way)
 
 
 def _bailout_steps(dive: Dive) -> list[Step]:
@@ -212,13 +237,13 @@ def way_up(dive: Dive, at: Mix) -> Way:
     return (Step(ANY_DEPTH_M, Source(at)), *_richest_usable(dive, breathed, at))
 
 
-def semi_closed_way(dive: Dive) -> Way:
+def semi_closed_way(dive: Dive, given: Collection[str] = ()) -> Way:
     """What is breathed on the way up with the loop's oxygen gone: the loop, semi-closed on diluent, up to the depth
     where a richer gas than the diluent is usable or the loop falls below SEMI_CLOSED_PPO2_BAR; from there bailout."""
     assert dive.loop is not None
     where, loop = dive.site.environment, dive.loop
     source = Source(loop.diluent, None, loop.metabolic_oxygen * loop.semi_closed / dive.diver.rmv_bottom)
-    off = bailout_way(dive)
+    off = bailout_way(dive, given)
     richer = [step.from_depth_m for step in _bailout_steps(dive) if step.source.mix.o2 > loop.diluent.o2]
     leaves_m = max(richer, default=0.0)
     if off:

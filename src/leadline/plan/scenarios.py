@@ -390,7 +390,7 @@ def _loop_fails(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenar
         low_dive = dive.model_copy(update={"loop": loop.model_copy(update=stuck)})
         yield Scenario("low setpoint", f"loop stuck at {low:g}", low_dive)
     semi_closed = _off_the_loop("oxygen gone", "oxygen gone, semi-closed on diluent", dive, schedule, mates)
-    semi_closed = replace(semi_closed, way=gases.semi_closed_way(semi_closed.dive))
+    semi_closed = replace(semi_closed, way=gases.semi_closed_way(semi_closed.dive, semi_closed.given))
     yield from _worst_and_deepest(semi_closed, dive, schedule)
     diluent_gone = Scenario(
         "diluent gone", "diluent gone, up on the loop", dive, (0, len(schedule.track)),
@@ -435,7 +435,7 @@ def _off_the_loop(kind: WhatIf, name: str, dive: Dive, schedule: Schedule, mates
     """The loop is left, at whatever moment is worst, on the diver's own cylinders and those the mates give."""
     off = dive.model_copy(update={"cylinders": (*dive.cylinders, *mates.bailout)})
     return Scenario(
-        kind, name, off, (0, len(schedule.track)), gases.bailout_way(off), dive.diver.sorting_out, stressed=True,
+        kind, name, off, (0, len(schedule.track)), gases.bailout_way(off, mates.givers), dive.diver.sorting_out, stressed=True,
         given=mates.givers,
     )  # fmt: skip
 

@@ -225,17 +225,19 @@ def _open_circuit(dive: Dive, legs: Iterable[Leg], rmv: Rmv, given: Sequence[str
     for mix, uses in drawn.items():
         alike = [cylinder for cylinder in open_circuit_cylinders(dive) if cylinder.gas == mix]
         mates_give = any(cylinder.name in given for cylinder in alike)
-        if not mates_give or sum(use.litres for use in uses) > sum(usable(dive, cylinder) for cylinder in alike):
-            pools.append((alike, uses))  # nobody else's, or more than all together can give: all are asked alike
+        if not mates_give:
+            pools.append((alike, uses))
             continue
-        # A diver's own first, then what mates give, one cylinder after the other, the fullest first.
+        # A diver's own first, then what mates give, one cylinder after the other, the fullest first; and once all are
+        # down to their reserves, all alike.
         turns = [[cylinder for cylinder in alike if cylinder.name not in given]]
         turns += [[c] for c in sorted(alike, key=lambda c: -usable(dive, c)) if c.name in given]
         for cylinders in turns:
-            last = cylinders == turns[-1]
-            first, uses = _split(uses, math.inf if last else sum(usable(dive, cylinder) for cylinder in cylinders))
+            first, uses = _split(uses, sum(usable(dive, cylinder) for cylinder in cylinders))
             if cylinders:
                 pools.append((cylinders, first))
+        if uses:
+            pools.append((alike, uses))
     return pools
 
 

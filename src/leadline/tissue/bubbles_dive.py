@@ -165,12 +165,17 @@ class _Diver:
         self.stay(whole_min, self.breathed(self.depth_m, way), kernel.STOP)
 
     def climb(self, target_m: float, way: Array, limit: Limit) -> None:
-        """Up to a depth (0: the surface), stopping wherever the limit or a gas switch holds the diver."""
+        """Up to a depth (0: the surface), stopping wherever the limit or a gas switch holds the diver; at the last stop
+        for `safety_min` at least."""
+        last_stop_m = float(self.rules.stop_depths_m[1])
+        with_safety = target_m < CLOSE and self.depth_m > last_stop_m + CLOSE
         if self.depth_m > self.first_stop_m + CLOSE:
             self.first_stop_m = -1.0
         give_up_min = self.run_time_min + kernel.STUCK_AFTER_MIN
         while self.depth_m > target_m + CLOSE and self.fault != kernel.NEVER_CLEARS:
             not_before_min = self.take_up(_source_at(way, self.depth_m))
+            if with_safety and abs(self.depth_m - last_stop_m) < CLOSE:
+                not_before_min = max(not_before_min, self.run_time_min + self.rules.safety_min)
             above = [stop_m for stop_m in self.rules.stop_depths_m.tolist() if stop_m < self.depth_m - CLOSE]
             next_m = max(above[-1], target_m)
             while not self.leaves(next_m, not_before_min, way, limit):

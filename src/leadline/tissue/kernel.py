@@ -238,7 +238,7 @@ class Rules(NamedTuple):
     between_stops: float
     to_surface: float  # from the last stop
     switch_hold_min: float
-    safety_min: float  # at the last stop on an ascent without stops; 0: no safety stop
+    safety_min: float  # at the last stop, needed or not, at least; 0: no safety stop
     oxygen_on_min: float  # 0: no oxygen breaks
     oxygen_off_min: float
     break_source: int
@@ -708,9 +708,10 @@ def ascend(
     """Up to a depth (0: the surface), stopping wherever the ceiling or a gas switch holds the diver.
 
     A stop is left when the ceiling, under the gradient factor of the next stop, is at or above the next stop, and
-    arriving there is still within it.
+    arriving there is still within it. The last is held for `safety_min` at least.
     """
     d = diver[0]
+    safety_m = rules.stop_depths_m[1] if d.depth_m > rules.stop_depths_m[1] + CLOSE and target_m < CLOSE else -1.0
     if d.depth_m > d.first_stop_m + CLOSE:
         d.first_stop_m = -1.0  # below the last line: it is drawn anew
     give_up_min = d.run_time_min + STUCK_AFTER_MIN
@@ -719,6 +720,8 @@ def ascend(
     while d.depth_m > target_m + CLOSE and d.fault == FINE:
         not_before_min = take_up(diver, source_at(way, d.depth_m), sources, rules)
         not_before_min = max(not_before_min, held_until(d.depth_m, rules))
+        if abs(d.depth_m - safety_m) < CLOSE:
+            not_before_min = max(not_before_min, d.run_time_min + rules.safety_min)
         next_m = next_stop_depth(d.depth_m, target_m, rules)
         here, arrived = d.depth_m, False
         while not arrived and d.fault == FINE:
