@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -518,8 +519,8 @@ class _Work:
     def without_gas(self, scenario: Scenario, point: int, gap: Gap) -> Contingency:
         """A scenario whose way up has nothing fit to breathe: it ends there."""
         own, system = scenario.dive, SYSTEMS[scenario.dive.units]
-        rate = own.rates.ascent * scenario.rate
-        no_gas = NoGas(gap, (gap.from_m - gap.to_m) / rate, tuple(self._last_resorts(scenario, gap)))
+        minutes = (gap.from_m - gap.to_m) / own.rates.ascent  # a slow ascent's dive has its own rates
+        no_gas = NoGas(gap, minutes, tuple(self._last_resorts(scenario, gap)))
         to = system.at(gap.to_m) if gap.to_m > 0.0 else "the surface"
         where = f"from {system.at(gap.from_m)} to {to}"
         message = f"No gas to breathe {where}, {math.ceil(no_gas.minutes - 1e-6)} min at the ascent rate."
@@ -587,16 +588,31 @@ def _held_to_the_deco_limit(dive: Dive) -> Dive:
 
 
 def _unfit_leg(dive: Dive, legs: Sequence[Leg]) -> Gap | None:
-    """The first legs on which nothing fit is breathed: a net under what the ways promise."""
+    """The first depths at which nothing fit is breathed: a net under what the ways promise."""
     limit = gases.Limit.when_wrong(dive)
+
+    def fit(leg: Leg, *depths_m: float) -> bool:
+        return all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in depths_m)
+
     gap: Gap | None = None
     for leg in legs:
-        fit = all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in (leg.start_m, leg.end_m))
-        if fit and gap is not None:
+        if gap is None and fit(leg, leg.start_m, leg.end_m):
+            continue
+        for deep_m, shallow_m in _steps(dive, leg):
+            if not fit(leg, deep_m, shallow_m):
+                gap = Gap(gap.from_m if gap is not None else deep_m, shallow_m)
+            elif gap is not None and shallow_m < deep_m:  # a stop for a break from oxygen is no way out of it
+                return gap if gap.to_m < gap.from_m else Gap(gap.from_m, shallow_m)
+        if gap is not None and leg.kind == "descent":
             return gap
-        if not fit:
-            gap = Gap(gap.from_m if gap is not None else leg.start_m, leg.end_m)
     return gap
+
+
+def _steps(dive: Dive, leg: Leg) -> list[tuple[float, float]]:
+    """The depths of a leg from one of the stop grid to the next, deepest first, whichever way it is dived. [m]"""
+    shallowest_m, deepest_m = sorted((leg.start_m, leg.end_m))
+    between = [depth_m for depth_m in dive.stops.depths_m(deepest_m) if shallowest_m < depth_m < deepest_m]
+    return list(pairwise([deepest_m, *reversed(between), shallowest_m]))
 
 
 def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
