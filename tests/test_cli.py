@@ -18,13 +18,14 @@ import pytest
 import leadline
 from leadline.cautions import SHORT
 from leadline.plan import solve
+from leadline.plan.causes import in_words
 from leadline.plan.team import plan_team
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 COMMAND = [sys.executable, "-c", "from leadline.cli import run; run()"]
 VERDICT = {
-    "gull-stack-air": 1, "marigold-loop": 0, "marigold-trimix": 0, "marigold-team": 0, "marigold-fills": 0,
+    "gull-stack-air": 0, "marigold-loop": 0, "marigold-trimix": 0, "marigold-team": 0, "marigold-fills": 0,
     "marigold-second": 0, "marigold-sweep": 0, "gull-stack-tables": 0,
 }  # fmt: skip
 
@@ -74,10 +75,30 @@ def test_the_json_of_every_example(example: Path):
         assert len(one["schedule"]["track"][0]["n2_bar"]) == 16
         assert one["oxygen"]["cns_percent"] == plan.oxygen.cns_percent
         assert {use["name"] for use in one["supply"]} == {cylinder.name for cylinder in plan.dive.cylinders}
-        assert (one["bailout"] is None) == (plan.dive.loop is None)
+        levels = [bailout["level"] for bailout in one["bailouts"] if bailout["level"] is not None]
+        assert levels == ([] if plan.dive.loop is None else list(range(1, len(plan.dive.levels) + 1)))
+        first = one["schedule"]["rows"][0]
+        assert (first["kind"], first["depth_m"], first["leave_min"]) == ("start", 0.0, 0.0)
+        assert [found["in_words"] for found in one["contingencies"]] == [list(in_words(c)) for c in plan.contingencies]
     assert all(set(f) >= {"code", "severity", "message"} for f in data["findings"])
     documented = (ROOT / "docs" / "json.md").read_text(encoding="utf-8")
     assert not [key for key in every_key(data) if f"`{key}`" not in documented and key not in documented]
+
+
+def test_a_no_go_is_an_exit_status_and_a_word(tmp_path: Path):
+    """The air dive's density is a caution across the verdict, and a no-go to who makes it one."""
+    text = (ROOT / "examples" / "gull-stack-air.toml").read_text(encoding="utf-8")
+    (tmp_path / "air.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "never.toml").write_text(text + "\n[limits]\ndensity_no_go = 6.2\n", encoding="utf-8")
+    done = leadline_command("plan", "air.toml", cwd=tmp_path)
+    assert done.returncode == 0
+    assert re.search(
+        r"^Can be dived as planned, but gas density \d\.\d g/L at 45 m, over 6\.2: ", done.stdout, re.MULTILINE
+    )
+    for arguments in (("plan", "never.toml"), ("plan", "--json", "never.toml"), ("sheets", "never.toml", "-o", "out")):
+        done = leadline_command(*arguments, cwd=tmp_path)
+        assert done.returncode == 1
+        assert "NO-GO" in done.stdout + done.stderr
 
 
 NAMED = ("values", "pressures")
@@ -238,12 +259,13 @@ def test_solve_in_json_for_all_else(quay: Path, sought: str):
 
 
 def test_nothing_holds(tmp_path: Path):
-    (tmp_path / "dense.toml").write_text(SHORT_DIVE.replace("24", "50").replace('"32"', '"air"'), encoding="utf-8")
+    dense = SHORT_DIVE.replace("24", "50").replace('"32"', '"air"') + "[limits]\ndensity_no_go = 6.2\n"
+    (tmp_path / "dense.toml").write_text(dense, encoding="utf-8")
     done = leadline_command("solve", "dense.toml", cwd=tmp_path)
     assert done.returncode == 1
     assert "No bottom time of 3 to 15 min holds at 50 m." in done.stdout
     assert "density of air" in done.stdout
-    assert "The deepest at which a shortest dive holds is 35 m" in done.stdout
+    assert "The deepest at which a shortest dive holds is 38 m" in done.stdout
     assert "Traceback" not in done.stderr
 
 
@@ -336,7 +358,7 @@ def test_ctrl_c_says_what_is_known(tmp_path: Path):
         running.send_signal(signal.SIGINT)
         _, errors = running.communicate(timeout=60)
     assert running.returncode == 130
-    assert "Longest bottom time at 150 ft: 35 min" in said.read_text(encoding="utf-8")
+    assert "Longest bottom time at 150 ft: 38 min" in said.read_text(encoding="utf-8")
     assert "stopped before the end" in errors
     assert "Traceback" not in errors
     assert {path.name for path in tmp_path.iterdir()} <= {said.name, picture.name}  # no half a file

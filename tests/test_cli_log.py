@@ -245,10 +245,12 @@ def test_a_diver_of_a_team_is_named(run: Run, database: str):
     assert sorted(one.diver for one in kept(database)) == ["Anke", "Mira"]
 
 
-def test_a_plan_that_is_a_no_go_is_logged_and_said(run: Run, database: str):
-    said = run("add", EXAMPLES / "gull-stack-air.toml", "--began", "2026-05-31 10:20")
+def test_a_plan_that_is_a_no_go_is_logged_and_said(run: Run, database: str, tmp_path: Path):
+    dense = tmp_path / "dense.toml"
+    dense.write_text((EXAMPLES / "gull-stack-air.toml").read_text() + "\n[limits]\ndensity_no_go = 6.2\n")
+    said = run("add", dense, "--began", "2026-05-31 10:20")
     assert said.status == 0
-    assert "gull-stack-air.toml: this plan is a no-go; it is logged as dived all the same\n" in said.err
+    assert "dense.toml: this plan is a no-go; it is logged as dived all the same\n" in said.err
     assert len(kept(database)) == 1
 
 

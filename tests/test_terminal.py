@@ -12,8 +12,10 @@ import pytest
 from rich.console import Console
 
 from leadline.brief import parse_dive, read_dive
+from leadline.plan.causes import in_words
 from leadline.plan.team import Team, plan_team
 from leadline.terminal import show
+from leadline.units import SYSTEMS
 from tests.dives import Tables, cylinder, looped, tables
 
 ROOT = Path(__file__).parents[1]
@@ -85,6 +87,7 @@ def test_everything_is_said_and_fits(planned: dict[str, Team], name: str, width:
     assert ("NO-GO" in text) == team.no_go
     for finding in team.findings:
         assert joined(finding.message) in joined(text)
+        assert joined(finding.cure) in joined(text)
     for member in team.members:
         assert joined(member.name) in joined(text)
         for use in member.plan.supply:
@@ -97,7 +100,7 @@ def test_the_verdict_is_read_first(planned: dict[str, Team], name: str) -> None:
     """Title, how it is planned, verdict, findings; and no finding parts a number from its unit."""
     team = planned[name]
     lines = printed(team).splitlines()
-    verdict = next(i for i, line in enumerate(lines) if line.startswith((" NO-GO", "No no-go found")))
+    verdict = next(i for i, line in enumerate(lines) if line.startswith(("NO-GO: ", "Can be dived as planned")))
     assert verdict <= 3
     said = lines[verdict + 1 : next(i for i, line in enumerate(lines) if i > verdict and not line.strip())]
     assert sum(line.startswith(("NO-GO ", "caution ", "note ")) for line in said) == len(team.findings)
@@ -116,12 +119,12 @@ def test_no_number_is_parted_from_its_unit(planned: dict[str, Team], name: str) 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_contingency_is_a_line(planned: dict[str, Team], name: str) -> None:
     for member in planned[name].members:
-        text = printed(Team(member.plan.dive, (member,), "", (), (), (), member.plan.findings), 120)
+        text = printed(Team(member.plan.dive, (member,), "", (), (), (), member.plan.findings), 200)
         for found in member.plan.contingencies:
             (line,) = [line for line in text.splitlines() if line.startswith(f"{found.name}  ")]
             words = line.removeprefix(found.name).split()
-            verdict = "met" if found.survived else "not met" if found.scenario.two_failures else "NOT MET"
-            assert line.rstrip().endswith(verdict)
+            said = "; ".join(in_words(found)) + (" (two failures)" if found.scenario.two_failures else "")
+            assert line.rstrip().endswith(f" {said}")
             if found.left_at is not None:
                 assert words.pop(0) == f"{math.floor(found.left_at[0] + 1e-6)}"
             if found.legs:
@@ -169,7 +172,10 @@ def test_pressures_at_the_stops(planned: dict[str, Team]) -> None:
 
 def test_on_the_loop_there_is_no_column_of_pressures(planned: dict[str, Team]) -> None:
     heads = [line for line in printed(planned["marigold-loop"]).splitlines() if line.startswith("Depth ft")]
-    assert [head.split()[-2:] for head in heads] == [["Gas", "ppO2"], ["Left", "psi"]]  # planned; bailout
+    (member,) = planned["marigold-loop"].members
+    assert member.plan.bailouts
+    bailouts = [["Left", "psi"]] * len(member.plan.bailouts)
+    assert [head.split()[-2:] for head in heads] == [["Gas", "ppO2"], *bailouts]
 
 
 def test_a_short_cylinder_stands_out(planned: dict[str, Team]) -> None:
@@ -208,9 +214,12 @@ def test_who_gives_to_whom(planned: dict[str, Team]) -> None:
     for bailout in team.bailouts:
         found = bailout.contingency
         assert found.leaves_at_min is not None
-        assert f"{bailout.diver}, off the loop at {math.ceil(found.leaves_at_min)} min, 60 m: " in common
+        at = SYSTEMS["metric"].at(found.depth_m or 0.0)
+        assert f"{bailout.diver}, off the loop at {math.floor(found.leaves_at_min + 1e-6)} min, {at}: " in common
         for given in bailout.handovers:
-            said = f"{given.giver} gives {given.cylinder} ({given.mix.name}), {given.litres:.0f} L of it breathed."
+            said = (
+                f"{given.giver} gives {given.cylinder} ({given.mix.name}), {math.ceil(given.litres)} L of it breathed."
+            )
             assert said in common
     for carry in team.carries:
-        assert re.search(rf"{carry.diver} {carry.cylinder} {carry.mix.name} {carry.litres:.0f} ", common)
+        assert re.search(rf"{carry.diver} {carry.cylinder} {carry.mix.name} {math.ceil(carry.litres)} ", common)

@@ -83,14 +83,15 @@ def differences(page, plan) -> list[str]:
     def up(number):
         return str(math.ceil(number - 1e-6))
 
-    survived = [found["survived"] for found in plan["contingencies"]]
+    lasts = [found["answers"]["gas"] in ("lasts", "into the reserve") for found in plan["contingencies"]]
+    counted = [not any(f["code"] == "level-missed" for f in found["findings"]) for found in plan["contingencies"]]
     expected = {
         "Run time": f"{up(schedule['run_time_min'])} min",
         "TTS": f"{up(schedule['tts_min'])} min",
         "NDL": f"{schedule['ndl_min']} min",
         "CNS": f"{up(plan['oxygen']['cns_percent'])} %",
         "OTU": up(plan["oxygen"]["otu"]),
-        "What ifs met": f"{sum(survived)} of {len(survived)}",
+        "Gas lasts in": f"{sum(lasts)} of {sum(counted)}",
     }
     wrong = [f"{k}: {here['figures'].get(k)} for {v}" for k, v in expected.items() if here["figures"].get(k) != v]
     stops = [[str(round(s["depth_m"])), up(s["leave_min"])] for s in schedule["stops"]]
@@ -100,7 +101,7 @@ def differences(page, plan) -> list[str]:
     here_left = {row[0]: float(row[6].split()[0]) for row in here["gas"]}
     if left.keys() != here_left.keys() or any(abs(left[name] - here_left[name]) > 1.0 for name in left):
         wrong.append(f"left {here_left} for {left}")
-    whats = [[found["name"], "met" if found["survived"] else "NOT MET"] for found in plan["contingencies"]]
+    whats = [[found["name"], "; ".join(found["in_words"])] for found in plan["contingencies"]]
     rows = [[row[0], row[6].removesuffix(" (two failures)")] for row in here["whatIf"]]
     return wrong + [f"what if {rows} for {whats}"] * (rows != whats)
 

@@ -6,6 +6,7 @@ from itertools import pairwise
 import pytest
 from scipy.integrate import quad
 
+from leadline.brief import parse_dive
 from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.plan.gases import Source
@@ -23,8 +24,10 @@ from leadline.plan.oxygen import (
 )
 from leadline.plan.schedule import Leg
 from tests.authority.published import OXYGEN, rows
+from tests.dives import tables
 
 CNS = OXYGEN["noaa_cns"]
+DIVE = parse_dive(tables(12, 20))
 OXYGEN_GAS = Source(Mix.parse("oxygen"))
 
 
@@ -152,14 +155,24 @@ def _when(ppo2, bar, minutes):
 @pytest.mark.parametrize(("minutes", "severity"), [(36.0, None), (36.1, "caution"), (45.0, "caution"), (45.1, "no-go")])
 def test_cns_findings(minutes, severity):
     """At 1.6 bar 36 min are 80 % and 45 min 100 % (NOAA); that 80 % is worth a caution: common practice, no source."""
-    found = judge(oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.6)))
+    found = judge(DIVE, oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.6)))
     assert [(f.code, f.severity) for f in found] == ([("cns", severity)] if severity else [])
 
 
 @pytest.mark.parametrize(
-    ("minutes", "severity"), [(300.0, None), (301.0, "caution"), (850.0, "caution"), (851.0, "no-go")]
+    ("no_go", "minutes", "severity", "grave"),
+    [
+        (850, 300.0, None, False),
+        (850, 301.0, "caution", False),
+        (850, 850.0, "caution", False),
+        (850, 851.0, "no-go", True),
+        ("never", 850.0, "caution", False),
+        ("never", 851.0, "caution", True),
+    ],
 )
-def test_otu_findings(minutes, severity):
-    """REPEX (Hamilton 1988): 300 OTU a day can be kept up, 850 is a single day's most. At 1 bar, 1 a minute."""
-    found = [f for f in judge(oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.0))) if f.code == "otu"]
-    assert [f.severity for f in found] == ([severity] if severity else [])
+def test_otu_findings(no_go, minutes, severity, grave):
+    """REPEX (Hamilton 1988): 300 OTU a day can be kept up, 850 is a single day's most: a no-go to who makes it one, and
+    else the gravest caution. At 1 bar, 1 a minute."""
+    dive = parse_dive(tables(12, 20, limits={"otu_no_go": no_go}))
+    found = [f for f in judge(dive, oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.0))) if f.code == "otu"]
+    assert [(f.severity, f.grave) for f in found] == ([(severity, grave)] if severity else [])

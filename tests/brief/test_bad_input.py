@@ -162,7 +162,23 @@ PLAIN_NUMBERS = [
     (setpoint("1" + "0" * 400), "[loop] setpoint", "is outside 0.2 to 1.6 bar"),
     (setpoint("0x" + "f" * 5000), "[loop] setpoint", "so long a number is outside 0.2 to 1.6 bar"),
     (AIR_DIVE + "[limits]\nppo2_bottom = 14\n", "[limits] ppo2_bottom", "14 is outside 0.5 to 1.6 bar"),
-    (AIR_DIVE + "[limits]\ngas_density = inf\n", "[limits] gas_density", "inf is outside 3 to 12 g/L"),
+    (AIR_DIVE + "[limits]\ndensity_caution = inf\n", "[limits] density_caution", "inf is outside 3 to 12 g/L"),
+    (
+        AIR_DIVE + "[limits]\ndensity_no_go = inf\n",
+        "[limits] density_no_go",
+        'inf is outside 3 to 12 g/L; or write "never"',
+    ),
+    (
+        AIR_DIVE + '[limits]\ncns_no_go = "none"\n',
+        "[limits] cns_no_go",
+        """'none' is not a limit; write 5 to 1000 (%), or "never\"""",
+    ),
+    (AIR_DIVE + "[limits]\ncns_no_go = true\n", "[limits] cns_no_go", "true is not a limit; write 5 to 1000 (%)"),
+    (AIR_DIVE + '[limits]\nend_caution = "never"\n', "[limits] end_caution", "'never'"),
+    (AIR_DIVE + "[limits]\nend_no_go = 29\n", "[limits] end_no_go", "29 m is below end_caution, 30 m"),
+    (AIR_DIVE + "[limits]\nscrubber_no_go = 70\n", "[limits] scrubber_no_go", "70 is below scrubber_caution, 80"),
+    (AIR_DIVE + "[limits]\nppo2_bottom_no_go = 1.3\n", "[limits] ppo2_bottom_no_go", "1.3 is below ppo2_bottom, 1.4"),
+    (AIR_DIVE + "[limits]\ngas_density = 6.2\n", "[limits] gas_density", "did you mean"),
     (AIR_DIVE + "[limits]\noxygen_narcotic = 1\n", "[limits] oxygen_narcotic", "1 is neither true nor false"),
 ]
 

@@ -98,7 +98,7 @@ def test_defaults_are_round_in_the_units_of_the_file(tmp_path: Path) -> None:
     assert (metric.stops.step, imperial.stops.step) == (3.0, pytest.approx(10 * FOOT_M))
     assert (metric.rates.ascent, imperial.rates.ascent) == (9.0, pytest.approx(30 * FOOT_M))
     assert (metric.diver.rmv_bottom, imperial.diver.rmv_bottom) == (20.0, pytest.approx(0.7 * CUBIC_FOOT_L))
-    assert (metric.limits.end, imperial.limits.end) == (30.0, pytest.approx(100 * FOOT_M))
+    assert (metric.limits.end_caution, imperial.limits.end_caution) == (30.0, pytest.approx(100 * FOOT_M))
     assert metric.model.gradient_factors == (40.0, 80.0)
 
 

@@ -346,7 +346,7 @@ def test_surfaced_with_a_stop_missed():
 def test_off_the_loop_is_held_against_the_bailout_sheet():
     """At the end of the bottom off the loop and up the bailout's way: its stops are met."""
     plan = planned("marigold-loop")
-    bailout = plan.bailout
+    bailout = plan.bailouts[0]
     base = as_planned(plan, BEGAN)
     deep, shallow = (next(i for i, c in enumerate(base.cylinders) if c.name == name) for name in
                      ("deep bailout", "shallow bailout"))  # fmt: skip

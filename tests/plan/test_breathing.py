@@ -56,7 +56,7 @@ def test_end_is_a_caution_over_the_divers_limit(depth_m, said):
 
 
 def test_the_divers_own_end_limit():
-    assert "end" not in at(open_circuit("air"), 40.0, limits={"end": 40})[1]
+    assert "end" not in at(open_circuit("air"), 40.0, limits={"end_caution": 40})[1]
 
 
 @pytest.mark.parametrize(
@@ -77,26 +77,43 @@ def test_density_by_hand(label, depth_m, density):
 
 @pytest.mark.parametrize(
     ("depth_m", "severity"),
-    [(30.0, None), (30.5, None), (31.0, "caution"), (38.0, "caution"), (39.0, "no-go"), (40.0, "no-go")],
+    [(30.0, None), (30.5, None), (31.0, "caution"), (38.0, "caution"), (39.0, "grave"), (40.0, "grave")],
 )
 def test_density_findings(depth_m, severity):
-    """Anthony & Mitchell (2016): 5.2 g/L recommended, 6.2 g/L the limit. Air has 5.17 at 30.5 m, 6.25 at 39 m."""
+    """Anthony & Mitchell (2016): 5.2 g/L recommended, 6.2 g/L the limit. Air has 5.17 at 30.5 m, 6.25 at 39 m. Over the
+    limit it is the gravest caution, and a no-go only if the file says so."""
     finding = at(open_circuit("air"), depth_m)[1].get("density")
-    assert (finding.severity if finding else None) == severity
+    assert (("grave" if finding.grave else finding.severity) if finding else None) == severity
+    assert finding is None or finding.severity == "caution"
 
 
-def test_a_raised_density_limit_leaves_a_caution():
+def test_a_density_no_go_of_the_divers_own():
     """Over the published limit, within the diver's own of 6.5 g/L: a caution that says so. Over that too: a no-go."""
-    raised = {"limits": {"gas_density": 6.5}}
+    raised = {"limits": {"density_no_go": 6.5}}
     finding = at(open_circuit("air"), 40.0, **raised)[1]["density"]
-    assert finding.severity == "caution"
-    assert "6.2" in finding.message
-    assert "gas_density" in finding.message
-    assert at(open_circuit("air"), 42.0, **raised)[1]["density"].severity == "no-go"  # 6.63 g/L
+    assert (finding.severity, finding.grave) == ("caution", True)
+    assert "the published limit of 6.2" in finding.message
+    assert finding.values["key"] == "[limits] density_caution"
+    over = at(open_circuit("air"), 42.0, **raised)[1]["density"]  # 6.63 g/L
+    assert over.severity == "no-go"
+    assert over.values["key"] == "[limits] density_no_go"
 
 
 def test_a_lowered_density_limit_is_a_no_go():
-    assert at(open_circuit("air"), 36.0, limits={"gas_density": 5.5})[1]["density"].severity == "no-go"
+    assert at(open_circuit("air"), 36.0, limits={"density_no_go": 5.5})[1]["density"].severity == "no-go"
+
+
+def test_end_is_a_no_go_if_the_file_says_so():
+    assert at(open_circuit("air"), 36.0, limits={"end_no_go": 35})[1]["end"].severity == "no-go"
+    assert at(open_circuit("air"), 35.5, limits={"end_no_go": 35})[1]["end"].severity == "caution"
+
+
+def test_ppo2_between_the_divers_limits_is_a_caution():
+    """32 % at 36 m: 4.61325 · 0.32 = 1.476 bar, over 1.4 and within a no-go of 1.5; at 38 m 1.540, over that too."""
+    wide = {"limits": {"ppo2_bottom_no_go": 1.5}}
+    assert at(open_circuit("32"), 36.0)[1]["ppo2-high"].severity == "no-go"
+    assert at(open_circuit("32"), 36.0, **wide)[1]["ppo2-high"].severity == "caution"
+    assert at(open_circuit("32"), 38.0, **wide)[1]["ppo2-high"].severity == "no-go"
 
 
 @pytest.mark.parametrize(

@@ -1048,7 +1048,7 @@ def test_a_depth_that_no_gas_is_breathable_at_is_a_finding():
     assert deeper.answers.breathable == "no"
     finding = {f.code: f for f in whole.findings}["no-gas"]
     assert finding.severity == "no-go"
-    assert "28 % at 51 m is over the ppO2 limit: 1.71 bar" in finding.message
+    assert "28 % at 51 m is over the ppO2 limit, [limits] ppo2_deco 1.6: 1.71 bar" in finding.message
 
 
 def test_a_lost_gas_may_be_the_last_for_the_oxygen_breaks():

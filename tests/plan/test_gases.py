@@ -8,7 +8,18 @@ import pytest
 
 from leadline.brief import BriefError, parse_dive
 from leadline.physics.mix import Mix
-from leadline.plan.gases import ANY_DEPTH_M, Source, Step, Stretch, bailout_way, break_source, source_at, stretches
+from leadline.plan.gases import (
+    ANY_DEPTH_M,
+    Gap,
+    Source,
+    Step,
+    Stretch,
+    bailout_way,
+    break_source,
+    gap,
+    source_at,
+    stretches,
+)
 from leadline.plan.schedule import lay_out
 from leadline.units import FOOT_M
 from tests.dives import Tables, cylinder, looped, tables
@@ -182,9 +193,9 @@ def test_density_moves_a_switch_up() -> None:
     taken up at 39 m, 1.57 bar. With a limit of 5.2 g/L it is 4.03 bar: 30 m."""
     (stretch,) = breathed(tables(60, 20, "18/45", ("32",)))
     assert way(stretch.up) == [(None, "18/45"), (36.0, "32 %")]
-    (stretch,) = breathed(tables(60, 20, "18/45", ("32",), limits={"gas_density": 5.2}))
+    (stretch,) = breathed(tables(60, 20, "18/45", ("32",), limits={"density_caution": 3, "density_no_go": 5.2}))
     assert way(stretch.up) == [(None, "18/45"), (30.0, "32 %")]
-    (stretch,) = breathed(tables(60, 20, "18/45", ("32",), limits={"gas_density": 8}))
+    (stretch,) = breathed(tables(60, 20, "18/45", ("32",), limits={"density_caution": 3, "density_no_go": 8}))
     assert way(stretch.up) == [(None, "18/45"), (36.0, "32 %")]  # the published limit holds where it is lower
 
 
@@ -200,19 +211,26 @@ def test_density_leaves_no_depth_without_gas() -> None:
     assert bailout(cylinder("air", "bailout")) == [(None, "air")]
     assert bailout(cylinder("air", "bailout"), cylinder("32", "bailout")) == [(None, "air"), (36.0, "32 %")]
     (stretch,) = breathed(
-        tables(80, 20, cylinders=[cylinder("6/80", "bottom"), cylinder("50", "travel")], limits={"gas_density": 3})
+        tables(
+            80,
+            20,
+            cylinders=[cylinder("6/80", "bottom"), cylinder("50", "travel")],
+            limits={"density_caution": 3, "density_no_go": 3},
+        )
     )
     assert way(stretch.up) == [(None, "6/80"), (18.0, "50 %")]
     assert way(stretch.to) == [(None, "6/80"), (18.0, "50 %")]
     (stretch,) = breathed(tables(80, 20, "12/60", ("50",), levels=[{"depth": 80, "leave_at": 20}],
-                                 limits={"gas_density": 3}) | {"cylinders": [cylinder("12/60", "bottom"),
-                                 cylinder("50", "travel")]})  # fmt: skip
+                                 limits={"density_caution": 3, "density_no_go": 3})
+                          | {"cylinders": [cylinder("12/60", "bottom"), cylinder("50", "travel")]})  # fmt: skip
     assert way(stretch.up) == [(None, "12/60"), (12.0, "50 %")]  # 0.27 bar of 12/60 there
 
 
 def test_density_keeps_nobody_on_a_denser_gas() -> None:
     """36/20 has 1.10 g/L, 32 % 1.31: to wait with it would make things worse."""
-    (stretch,) = breathed(tables(36, 20, "32", ("36/20",), limits={"gas_density": 3, "ppo2_bottom": 1.6}))
+    (stretch,) = breathed(
+        tables(36, 20, "32", ("36/20",), limits={"density_caution": 3, "density_no_go": 3, "ppo2_bottom": 1.6})
+    )
     assert way(stretch.up) == [(None, "32 %"), (33.0, "36/20")]
 
 
@@ -343,10 +361,12 @@ def test_one_gas_is_all_there_is_however_deep() -> None:
     assert bailout(cylinder("50", "bailout")) == [(None, "50 %")]
 
 
-def test_the_leanest_where_none_is_within_its_limit_anywhere() -> None:
+def test_no_way_off_the_loop_where_no_gas_is_within_its_limit_anywhere() -> None:
+    """90 % at 3 m is 1.18 bar, over 0.5: it is not breathed for want of another."""
     given = looped(60, 20, "18/45", setpoint=1.3)
     given |= {"cylinders": [cylinder("oxygen", "bailout"), cylinder("90", "bailout")], "limits": {"ppo2_deco": 0.5}}
-    assert way(bailout_way(parse_dive(given))) == [(None, "90 %")]
+    assert bailout_way(parse_dive(given)) == ()
+    assert gap(parse_dive(given), (), 60.0) == Gap(60.0, 0.0)
 
 
 def test_bailout_changes_where_the_diver_says() -> None:

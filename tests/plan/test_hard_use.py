@@ -366,7 +366,13 @@ def whole_dives(draw: st.DrawFn) -> Tables:
         "rmv_bottom": draw(st.sampled_from(["0.1 L/min", "20 L/min", "200 L/min"])),
         "sorting_out": draw(st.sampled_from([0, 2])),
     }
-    given["limits"] = {"ppo2_bottom": 1.4, "gas_density": draw(st.sampled_from([3, 6.2])), "tts": 1, "run_time": 1}
+    given["limits"] = {
+        "ppo2_bottom": 1.4,
+        "density_caution": 3,
+        "density_no_go": draw(st.sampled_from([3, 6.2])),
+        "tts": 1,
+        "run_time": 1,
+    }
     given["contingencies"] = {
         "deeper": draw(st.sampled_from([0, "0.1 m", ["3 m", "9 m"]])), "longer": draw(st.sampled_from([0, 1, [5, 10]])),
         "delay": draw(st.sampled_from([0, [1, 3]])), "low_setpoint": draw(st.sampled_from([0.2, 0.7])),

@@ -29,6 +29,11 @@ NOAA, REPEX = OXYGEN["noaa_cns"], OXYGEN["repex"]
 DAY_MIN = 1440.0
 
 
+def judged(exposure, **limits):
+    """What is said of an exposure under the limits of a dive file."""
+    return judge(parse_dive(tables(30, 20, **({"limits": limits} if limits else {}))), exposure)
+
+
 @pytest.mark.parametrize(("ppo2_bar", "minutes"), rows(NOAA, "ppo2_bar", "per_24h_min"))
 def test_the_limits_of_a_day_are_noaas(ppo2_bar, minutes):
     """NOAA Diving Manual, 4th ed. 2001: the same figures."""
@@ -105,14 +110,14 @@ def test_two_dives_of_a_day_by_hand():
     OTU: 1.6^(5/6) = 1.4795 a minute, 192.3 a dive, 384.7 together.
     """
     first = at_ppo2(1.3, 130.0)
-    assert codes(judge(first)) == []
+    assert codes(judged(first)) == []
     assert first.day_percent == pytest.approx(61.905, abs=1e-3)
     second = at_ppo2(1.3, 130.0, after(first, 240.0))
     assert second.cns_percent == pytest.approx(72.2222 * (1.0 + 2.0 ** (-240.0 / 90.0)), abs=1e-3)
     assert second.day_percent == pytest.approx(123.810, abs=1e-3)
     assert second.otu == pytest.approx(384.67, abs=0.02)
-    assert codes(judge(second)) == [("cns", "caution"), ("cns-day", "no-go"), ("otu", "caution")]
-    message = next(f.message for f in judge(second) if f.code == "cns-day")
+    assert codes(judged(second)) == [("cns", "caution"), ("cns-day", "no-go"), ("otu", "caution")]
+    message = next(f.message for f in judged(second) if f.code == "cns-day")
     assert "124 %" in message
 
 
@@ -120,7 +125,7 @@ def test_a_dive_alone_says_nothing_of_a_day_that_cns_does_not_say():
     """At 0.8 bar both limits are 450 min (NOAA): 460 min are over both, and said once."""
     found = at_ppo2(0.8, 460.0)
     assert found.day_percent > 100.0
-    assert [code for code, _ in codes(judge(found)) if code != "otu"] == ["cns"]
+    assert [code for code, _ in codes(judged(found)) if code != "otu"] == ["cns"]
 
 
 def test_a_day_is_the_24_hours_before_the_end():
@@ -135,18 +140,20 @@ def test_a_dose_every_day_by_hand():
     """At 1 bar a minute is 1 OTU. 600 a day, a day from end to end: 1200 in two days (1400), 1800 in three (1860), 2400
     in four (2100): over. Each is over 300 and under 850."""
     found = at_ppo2(1.0, 600.0)
-    said = [codes(judge(found))]
+    said = [codes(judged(found))]
     for _ in range(3):
         found = at_ppo2(1.0, 600.0, after(found, DAY_MIN - 600.0))
-        said.append(codes(judge(found)))
+        said.append(codes(judged(found)))
     assert [(of.days, of.otu, of.most_otu) for of in found.windows] == [
         (1, 600.0, 850.0), (2, 1200.0, 1400.0), (3, 1800.0, 1860.0), (4, 2400.0, 2100.0),
     ]  # fmt: skip
-    assert [("otu-days", "no-go") in one for one in said] == [False, False, False, True]
+    assert [("otu-days", "caution") in one for one in said] == [False, False, False, True]
     assert all(("otu", "caution") in one for one in said)
-    [over] = [finding for finding in judge(found) if finding.code == "otu-days"]
+    [over] = [finding for finding in judged(found) if finding.code == "otu-days"]
     assert over.message == "2400 OTU in the last 4 days is over 2100, the most for 4 days."
-    assert over.values == {"otu": 2400.0, "limit": 2100.0, "days": 4.0}
+    assert over.values == {"otu": 2400.0, "limit": 2100.0, "days": 4.0, "key": "[limits] otu_no_go"}
+    assert over.grave
+    assert [f.severity for f in judged(found, otu_no_go=850) if f.code == "otu-days"] == ["no-go"]
 
 
 def test_days_of_rest_count():
@@ -157,16 +164,14 @@ def test_days_of_rest_count():
         found = at_ppo2(1.0, 700.0, after(found, DAY_MIN - 700.0))
         found = at_ppo2(1.0, 700.0, after(found, DAY_MIN * (1 + rest_days) - 700.0))
         assert [of.days for of in found.windows][-1] == 3 + rest_days
-        assert (("otu-days", "no-go") in codes(judge(found))) == over
+        assert (("otu-days", "caution") in codes(judged(found))) == over
 
 
 def test_what_can_be_repeated_is_said():
     """300 OTU is no caution, 301 is; 400 can be taken on six days (REPEX, above)."""
-    assert all(code != "otu" for code, _ in codes(judge(at_ppo2(1.0, 300.0))))
-    message = next(f.message for f in judge(at_ppo2(1.0, 400.0)) if f.code == "otu")
-    assert message == (
-        "400 OTU is over 300, what can be repeated day after day; so much can be taken on 6 days running."
-    )
+    assert all(code != "otu" for code, _ in codes(judged(at_ppo2(1.0, 300.0))))
+    message = next(f.message for f in judged(at_ppo2(1.0, 400.0)) if f.code == "otu")
+    assert message == ("400 OTU is over 300 ([limits] otu_caution); so much can be taken on 6 days running.")
 
 
 def test_oxygen_at_the_surface_counts_by_hand():
@@ -207,8 +212,22 @@ def test_the_plan_and_every_contingency_stand_on_the_days_before():
     By hand: air at 4.01325 bar is 0.842 bar of oxygen, 0.684^(5/6) = 0.73 OTU a minute."""
     found = plan(after_the_log([(700.0, 0.4, 1320.0), (700.0, 0.4, 0.0)]))
     assert found.oxygen.otu == pytest.approx(700.0 + 0.73 * 15.0, abs=2.0)
-    [no_go] = [finding for finding in found.findings if finding.severity == "no-go" and "otu" in finding.code]
-    assert (no_go.code, no_go.values["days"]) == ("otu-days", 2.0)
+    [grave] = [finding for finding in found.findings if finding.grave and "otu" in finding.code]
+    assert (grave.code, grave.severity, grave.values["days"]) == ("otu-days", "caution", 2.0)
     assert all(any(f.code == "otu-days" for f in one.findings) for one in found.contingencies if one.legs)
     rested = plan(after_the_log([(700.0, 0.4, 1320.0), (700.0, 0.4, 0.0)], 3.0 * DAY_MIN))
-    assert not any("otu" in finding.code for finding in rested.findings if finding.severity == "no-go")
+    assert not any("otu" in finding.code for finding in rested.findings if finding.grave)
+
+
+def test_the_limits_are_the_divers_own():
+    """72.2 % CNS (NOAA: 130 min of 180 at 1.3 bar), 192.3 OTU: by the caution and no-go values of the dive file."""
+    found = at_ppo2(1.3, 130.0)
+    assert codes(judged(found)) == []
+    assert codes(judged(found, cns_caution=70)) == [("cns", "caution")]
+    assert codes(judged(found, cns_caution=60, cns_no_go=70, otu_caution=150, otu_no_go=190)) == [
+        ("cns", "no-go"), ("otu", "no-go"),
+    ]  # fmt: skip
+    over = at_ppo2(1.6, 60.0)  # 133 %
+    assert codes(judged(over)) == [("cns", "no-go")]
+    (never,) = judged(over, cns_no_go="never")
+    assert (never.severity, never.grave, never.values["key"]) == ("caution", True, "[limits] cns_caution")

@@ -12,7 +12,7 @@ import pytest
 from leadline.brief import BriefError, parse_dive
 from leadline.brief.schema import SolveCylinder
 from leadline.physics.real_gas import water_litres
-from leadline.plan import oxygen, plan
+from leadline.plan import plan
 from leadline.plan.solve import (
     Bottoms,
     answer_as_data,
@@ -221,11 +221,9 @@ def test_the_next_minute_fails_of_the_limit_named(name):
     assert grave(edited(given, leave_at=answer.best + 1)) == {code}
 
 
-def test_otu_binds(monkeypatch):
+def test_otu_binds():
     """CNS is used up long before 850 OTU (at 1.3 bar 180 min are 266 OTU): so with a lower limit of OTU."""
-    monkeypatch.setattr(oxygen, "REPEX_LATER_OTU", 10.0)
-    monkeypatch.setattr(oxygen, "REPEX_OTU", (20.0,))
-    given = wide(30, 15, "32")
+    given = wide(30, 15, "32", limits={"otu_caution": 10, "otu_no_go": 20})
     answer = longest(parse_dive(given))
     assert [bound.name for bound in answer.binding] == ["OTU"]
     # 4.01325 bar of 32 %: ppO2 1.284, (0.784 / 0.5)^(5/6) = 1.455 OTU a minute, 20 OTU after some 14 min.
@@ -238,7 +236,7 @@ def test_density_binds_the_depth():
     """Air is 1.2884 g/L at one atmosphere: 6.205 g/L at 4.880 bar, 38.67 m. So 38 m holds and 39 m does not."""
     air = 0.2098 * 1.429 + 0.7902 * 1.251
     assert (6.205 / air * 1.01325 - 1.01325) / 0.1 == pytest.approx(38.67, abs=0.01)
-    answer = deepest(parse_dive(wide(30, 5)))
+    answer = deepest(parse_dive(wide(30, 5, limits={"density_no_go": 6.2})))
     assert (answer.best, [bound.name for bound in answer.binding]) == (38, ["density of air"])
 
 
@@ -256,7 +254,7 @@ def test_the_contingency_is_named():
     given["contingencies"] = {"leave_out": [k for k in NOTHING_GOES_WRONG["leave_out"] if k != "mate out of gas"]}
     answer = longest(parse_dive(given))
     assert [bound.name for bound in answer.binding] == ["18/45 in twin set, mate out of gas"]
-    assert grave(edited(given, leave_at=answer.best + 1)) == {"mate-out-of-gas-gas-short"}
+    assert grave(edited(given, leave_at=answer.best + 1)) == {"gas-short"}
 
 
 def test_the_limits_behind_hold_as_long_as_said():
@@ -270,7 +268,7 @@ def test_the_limits_behind_hold_as_long_as_said():
             found = plan(parse_dive(edited(given, leave_at=minutes)))
             findings = [f for c in found.contingencies if c.kind == limit.contingency for f in c.findings]
             if not limit.contingency:
-                findings = found.findings
+                findings = found.own
             return any(
                 f.severity == "no-go" and f.code == limit.code and limit.subject in ("", f.values.get("cylinder"))
                 for f in findings
@@ -368,14 +366,14 @@ def test_a_team_diver_has_cylinders_of_his_own():
 
 
 def test_no_bottom_time_holds_and_what_is_nearest():
-    """Air at 45 m is over the hard limit of density however short the dive."""
-    given = wide(45, 20)
+    """Air at 45 m is over 6.2 g/L, here a no-go, however short the dive."""
+    given = wide(45, 20, limits={"density_no_go": 6.2})
     answer = longest(parse_dive(given))
     assert (answer.found, answer.best, answer.complete) == (False, None, True)
     assert [bound.name for bound in answer.binding] == ["density of air"]
     assert "38 m, left at 2 min" in answer.nearest
     # The least of what was looked at: all are as dense, and the file's own 20 min are broken by nothing else.
-    assert re.match(r"Nearest miss, \d+ min: air: .* g/L at 45 m is over the hard limit of 6.2", answer.nearest_miss)
+    assert re.match(r"Nearest miss, \d+ min: air: .* g/L at 45 m is over 6.2", answer.nearest_miss)
     assert holds(edited(given, depth=38, leave_at=2))
     assert not holds(edited(given, depth=39, leave_at=2))
 
@@ -393,8 +391,9 @@ def test_no_depth_holds_and_what_is_nearest():
 
 
 def test_no_mix_holds_and_which_fails_by_least():
-    """At 60 m (7.013 bar) 21/35 is 6.35 g/L, a little over 6.2; air is 8.9 g/L, and hyperoxic."""
+    """At 60 m (7.013 bar) 21/35 is 6.35 g/L, a little over 6.2, here a no-go; air is 8.9 g/L."""
     given = example("marigold-trimix") | {"solve": {"gases": ["air", "21/35", "25/25"]}}
+    given["limits"] = {"density_no_go": 6.2}
     answer = best_mix(parse_dive(given))
     assert not answer.found
     assert answer.choices[0].mix.label == "21/35"
@@ -522,6 +521,8 @@ def test_a_mix_without_cautions_comes_before_a_quicker_one_with_some():
     over the recommended 5.2, and its END (6.413·0.65 - 1.01325)/0.1 = 31.6 m, over 30: two cautions. 18/45 is
     (0.18·1.429 + 0.37·1.251 + 0.45·0.1786)·6.413/1.01325 = 5.07 g/L, END 25.1 m: none. 21/35 is the quicker."""
     given = wide(54, 20, "18/45") | {"solve": {"gases": ["21/35", "18/45"]}}
+    twins = {"size": "50 L", "pressure": "300 bar", "manifold": True}
+    given["cylinders"] = [cylinder("18/45", "bottom", name=name, **twins) for name in ("left", "right")]
     answer = best_mix(parse_dive(given))
     assert [choice.mix.label for choice in answer.choices] == ["18/45", "21/35"]
     clean, quick = (choice.verdict for choice in answer.choices)
@@ -530,7 +531,7 @@ def test_a_mix_without_cautions_comes_before_a_quicker_one_with_some():
     assert answer.quickest.mix.label == "21/35"
     said = said_by(answer)
     assert "21/35 would be the quickest, with more cautions: " in said
-    assert "21/35: END 31.6 m at 54 m is over 30 m." in said
+    assert "21/35: END 31.6 m at 54 m is over 30 m ([limits] end_caution)." in said
 
 
 def test_a_diluent_is_changed_in_loop_and_cylinder():
@@ -674,9 +675,12 @@ def test_a_fill_below_the_reserve_does_not_suffice():
 # --- The frontier -----------------------------------------------------------------------------------------------------
 
 
+DENSE = {"limits": {"density_no_go": 6.2}}
+
+
 @pytest.fixture(scope="module")
 def around() -> Frontier:
-    return frontier(parse_dive(small()))
+    return frontier(parse_dive(small(**DENSE)))
 
 
 def test_every_minute_of_the_frontier_is_tried(around):
@@ -687,22 +691,22 @@ def test_every_minute_of_the_frontier_is_tried(around):
     for depth_m in (27.0, 30.0, 33.0):
         at = [next(p for p in curve.points if p.depth_m == depth_m) for curve in around.curves]
         least = min(point.holds_to_min for point in at if not point.beyond)
-        assert holds(edited(small(), depth=depth_m, leave_at=least))
-        assert not holds(edited(small(), depth=depth_m, leave_at=least + 1))
+        assert holds(edited(small(**DENSE), depth=depth_m, leave_at=least))
+        assert not holds(edited(small(**DENSE), depth=depth_m, leave_at=least + 1))
 
 
 def test_the_frontier_goes_through_the_longest_bottom_time(around):
-    answer = longest(parse_dive(small()))
+    answer = longest(parse_dive(small(**DENSE)))
     at = [next(p for p in curve.points if p.depth_m == 30.0) for curve in around.curves]
     assert min(point.holds_to_min for point in at if not point.beyond) == answer.best
 
 
 def test_where_a_limit_leaves_no_time_the_metre_is_found(around):
-    """Air's density: 38 m holds as it is, 3 m deeper 35 m; so from 36 m no time is left."""
+    """Air's density, here a no-go over 6.2 g/L: 38 m holds and 39 m does not, so from there no time is left."""
     curve = next(curve for curve in around.curves if curve.code == "density")
     left = {point.depth_m: point.holds_to_min for point in curve.points}
-    assert left[35.0] is not None
-    assert left[36.0] is None
+    assert left[38.0] is not None
+    assert left[39.0] is None
 
 
 # --- Stopped, and as data ---------------------------------------------------------------------------------------------

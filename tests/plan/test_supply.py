@@ -228,7 +228,7 @@ def test_short_of_gas_is_a_no_go_with_the_litres():
     """30 m until 25 min from a 12 L cylinder: some 1900 L at the level alone, about 1740 L usable."""
     found = plan(holding(cylinder("air", "bottom"), leave_at=25))
     use = found.supply[0]
-    finding = next(f for f in found.findings if f.code == "gas-short")
+    finding = next(f for f in found.own if f.code == "gas-short")
     assert found.no_go
     assert finding.severity == "no-go"
     assert use.short_l == pytest.approx(use.used_l - use.usable_l, rel=1e-12)

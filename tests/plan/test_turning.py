@@ -195,12 +195,14 @@ def test_a_rule_that_leaves_nothing_is_a_no_go(rule, size, leaves_nothing):
     given = tables(36, 10, gas={"turn": rule}) | {"cylinders": [cylinder("air", "bottom", size=size)]}
     found = plan(parse_dive(given))
     assert (found.turns[0].out_l == 0.0) == leaves_nothing
-    no_go = [f for f in found.findings if f.code == "turn"]
+    no_go = [f for f in found.own if f.code == "turn"]
     assert [f.severity for f in no_go] == (["no-go"] if leaves_nothing else [])
     if leaves_nothing:
         assert found.minimum_gas[0].litres > found.supply[0].content_l
         assert found.turns[0].turn_bar == pytest.approx(200.0)
         assert "leaves nothing" in no_go[0].message
+        # That a mate's gas runs out is the same cause, and said once.
+        assert [f.code for f in found.findings if f.severity == "no-go"] == ["gas-short"]
 
 
 def test_two_bottom_gases_turn_on_their_own_minimum_gas():

@@ -44,7 +44,7 @@ def test_every_dive_is_on_the_one_page(marigold, tmp_path):
             assert f"{use.name} {use.mix.name} {use.start_bar:.0f}" in page
     assert "Surface interval 3 h" in page
     assert "begins 3 h 58 min after the first dive began" in page  # 58 min of run time and 3 h
-    assert page.count("No no-go found") == 2
+    assert page.count("Can be dived as planned") == 2
     assert "NO-GO" not in page
     assert "Flying, cabin at 2438 m 24 h" in page
     assert "Up to 700 m 24 h" in page
@@ -92,7 +92,7 @@ def test_a_no_go_of_one_is_across_all(tmp_path):
     found = day(read_dive(written(tmp_path, "noon", [("morning.toml", 600, 0)], depth=12, leave_at=20)))
     data = day_sheet(found, found.asked_for.team.members[0])
     assert data["no_go"].startswith("morning: ")
-    assert [block["verdict"]["word"] for block in data["dives"]] == ["NO-GO", "No no-go found"]
+    assert [block["verdict"]["word"] for block in data["dives"]] == ["NO-GO", "Can be dived as planned"]
     [page] = text_of(sheet_of(found, tmp_path / "sheets"))
     assert page.count("NO-GO") == 3  # across the page, the banner, and the dive's own
     assert all("NO-GO" not in page for page in text_of(tmp_path / "sheets" / "slate.pdf"))

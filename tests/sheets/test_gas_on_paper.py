@@ -57,7 +57,8 @@ def test_a_gauge_at_the_end_of_the_bottom_by_hand(teams: dict[str, Team]) -> Non
     # 2384.505 L. Together 2625.3 free litres. Ideal gas would leave 230 - 2625.3 / 30 = 142.5 bar; trimix at these
     # pressures is less dense than ideal gas, 30 L at 230 bar holding some 6100 L for 6900, so that it leaves less.
     plan = teams["keel"].members[0].plan
-    level = schedules.planned_rows(plan)[0]
+    start, level = schedules.planned_rows(plan)[:2]
+    assert (start.kind, start.depth, start.leave, start.bar) == ("start", "0", "0", "")
     twin_set = plan.supply[0]
     used_l = sum(leg.litres for leg in twin_set.legs if leg.end_min <= 20.0 + 1e-9)
     assert used_l == pytest.approx(2625.3, abs=0.1)
@@ -71,18 +72,19 @@ def test_on_the_loop_there_is_no_gauge_on_the_slate(
     plan = teams["loop"].members[0].plan
     assert not any(row.bar for row in schedules.planned_rows(plan))
     assert "psi" not in pages["loop", "slate"][0]
-    bailout = plan.bailout
-    assert bailout is not None
-    rows = [row for row in schedules.contingency_rows(plan, bailout) if row.kind in ("level", "stop")]
-    assert all(row.bar for row in rows)
-    last = next(use for use in bailout.supply if use.name == "shallow bailout")
-    assert rows[-1].bar == IMPERIAL.pressure(last.bar_at(bailout.stops[-1].leave_min))
+    assert plan.bailouts
+    for bailout in plan.bailouts:
+        rows = [row for row in schedules.contingency_rows(plan, bailout) if row.kind in ("level", "stop")]
+        assert all(row.bar for row in rows)
+        last = next(use for use in bailout.supply if use.name == "shallow bailout")
+        assert rows[-1].bar == IMPERIAL.pressure(last.bar_at(bailout.stops[-1].leave_min))
     assert "psi" in pages["loop", "slate"][-1]
 
 
 def test_both_of_two_gauges_are_told(teams: dict[str, Team]) -> None:
     plan = teams["two alike"].members[0].plan
-    level = schedules.planned_rows(plan)[0]
+    start, level = schedules.planned_rows(plan)[:2]
+    assert (start.kind, start.depth, start.leave, start.bar) == ("start", "0", "0", "")
     gauges = [use.bar_at(20.0) for use in plan.supply if use.mix.name == "18/45"]
     assert gauges[0] != pytest.approx(gauges[1], abs=1.0)
     assert level.bar == "/".join(METRIC.pressure(bar) for bar in gauges)

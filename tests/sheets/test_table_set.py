@@ -89,12 +89,13 @@ def test_run_time_tts_and_stops_are_the_plans(keel: TableSet) -> None:
 def test_every_stop_stands_in_its_cell_with_the_gas_changed_to(keel: TableSet) -> None:
     for cell, shown in zip(keel.cells, cells_of(keel, "Stops"), strict=True):
         stops = apart(KEEL, cell.depth_m, cell.minutes).schedule.stops
-        items = [item for item in shown["items"] if item["minutes"]]
+        start, *items = [item for item in shown["items"] if item["minutes"]]
+        assert (start["depth"], start["minutes"], start["gas"]) == ("0", "start", "18/45")
         assert [(item["depth"], item["minutes"]) for item in items] == [
             (f"{stop.depth_m:g}", f"{up(stop.leave_min - stop.arrive_min)}") for stop in stops
         ]
         changed = [item["gas"].replace("\u00a0", " ") for item in shown["items"] if item["gas"]]
-        assert changed == ["50 %", "oxygen"]
+        assert changed == ["18/45", "50 %", "oxygen"]
 
 
 def test_gas_is_rounded_up_and_what_is_left_down(keel: TableSet, loop: TableSet) -> None:
@@ -210,8 +211,8 @@ def test_no_go_is_on_the_slates_of_no_gos_alone_with_its_reason(keel: TableSet, 
         # Across the slate and, with the reason, in its head.
         assert len(re.findall("NO-GO", text)) == 2 * found.no_go
         if found.no_go:
-            message = next(finding.message for finding in found.findings if finding.severity == "no-go")
-            assert "".join(message.split()) in "".join(text.split())
+            why = next(finding.heading for finding in found.findings if finding.severity == "no-go")
+            assert f"NO-GO{why[0].upper()}{why[1:]}".replace(" ", "") in "".join(text.split())
 
 
 def test_the_tables_say_no_go_in_words_not_by_shade(keel: TableSet, printed: dict[str, Path]) -> None:
@@ -232,7 +233,8 @@ def test_a_cell_that_cannot_be_planned_says_why_on_its_slate_and_in_the_legend(t
     found = a_set(nitrox, depths=[30, 45], times=[15], parts=["slates", "times"])
     write_table_set(found, tmp_path)
     _, slate = text_of(tmp_path / "slates.pdf")
-    assert "NOT PLANNED 32 % at 45 m is hyperoxic: ppO2 1.76 bar" in slate
+    # By hand: 0.32 × (1.013 + 45 × 0.1) = 1.76 bar.
+    assert "NOT PLANNED 32 % at 45 m is over the ppO2 limit: 1.76 bar, the hard limit is 1.6" in slate
     assert "[[" not in slate
     [table] = text_of(tmp_path / "tables.pdf")
     assert "not planned a" in table
@@ -271,11 +273,15 @@ def test_a_loop_dive_has_its_bailout_on_the_slate_behind(loop: TableSet) -> None
     assert [bool(card["bailout"]) for card in cards] == [False, True] * len(loop.cells)
     for plain, bailout in zip(cards[::2], cards[1::2], strict=True):
         assert (plain["depth"], plain["time"]) == (bailout["depth"], bailout["time"])
-        found = apart(LOOP, float(plain["depth"]), int(plain["time"])).bailout
-        assert found is not None
+        plan = apart(LOOP, float(plain["depth"]), int(plain["time"]))
+        [found] = [one for one in plan.bailouts if one.scenario.level is not None]
+        assert found.leaves_at_min == int(plain["time"])
         stops = [row for row in bailout["rows"] if row["kind"] == "stop"]
         assert [row["leave"] for row in stops] == [f"{stop.leave_min:.0f}" for stop in found.stops]
-        assert bailout["bailout"] == ("BAILOUT" if found.survived else "NOT SURVIVED")
+        assert bailout["bailout"] == ("BAILOUT" if found.holds else "GAS RUNS OUT")
+        used = [(use.name, use.used_l) for one in plan.bailouts for use in one.breathed]
+        most = [max(litres for of, litres in used if of == name) for name in dict.fromkeys(name for name, _ in used)]
+        assert [line["needed"] for line in bailout["gas"]] == [up(litres / FREE_CUBIC_FOOT_L) for litres in most]
 
 
 LONG = {

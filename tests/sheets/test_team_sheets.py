@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -109,10 +110,10 @@ def test_every_diver_has_his_own_numbers(loops: Team, pages: dict[tuple[str, str
     for member in loops.members:
         low, high = member.plan.dive.model.gradient_factors
         assert f"GF {low:g}/{high:g}" in pages[member.name, "wetnotes"][0]
-        bailout = member.plan.bailout
-        assert bailout is not None
         slate = without_blanks(pages[member.name, "slate"])
-        for stop in bailout.stops:
+        stops = [stop for bailout in member.plan.bailouts for stop in bailout.stops]
+        assert stops
+        for stop in stops:
             assert f"{stop.depth_m:.0f}{stop.minutes}{stop.leave_min:.0f}{stop.source.name.replace(' ', '')}" in slate
 
 
@@ -122,32 +123,48 @@ def test_the_team_is_on_every_briefing(loops: Team, pages: dict[tuple[str, str],
     for member in loops.members:
         text = " ".join(pages[member.name, "briefing"])
         assert "Mira's rules are the most demanding" in text
-        assert "Mira 30/75 17 / 16 / 26 loop 1.3, diluent 18/45" in text
-        assert "Jonne 40/80 22 / 16 / 33 loop 1.3, diluent 18/45" in text
+        assert "Mira 30/75 17 / 16 / 26 / 17 loop 1.3, diluent 18/45" in text
+        assert "Jonne 40/80 22 / 16 / 33 / 22 loop 1.3, diluent 18/45" in text
         for bailout in loops.bailouts:
             left_at = clock(bailout.contingency.leaves_at_min or 0.0)
-            assert f"{bailout.diver}: Leave the loop at run time {left_at}, 60 m" in text
-            for given in bailout.handovers:
-                what = f"{given.cylinder} ({given.mix.name}) at {clock(given.run_time_min)} min"
-                assert f"{given.giver} gives {what}" in text
+            at = METRIC.at(bailout.contingency.depth_m or 0.0)
+            assert f"{bailout.diver}: Leave the loop at run time {left_at}, {at}" in text
+            # Under the bailout it is of, and no other: what is taken from 60 m is not what is taken from 21 m.
+            begins = text.index(f"{bailout.diver}: Leave the loop at run time {left_at}, {at}. Run time")
+            ends = re.compile(r" \w+: Leave the loop| What each must carry").search(text, begins + 1)
+            assert ends
+            gives = [
+                f"{one.giver} gives {one.cylinder} ({one.mix.name}) at {clock(one.run_time_min)} min, "
+                f"{METRIC.at(one.depth_m)}: {math.ceil(one.litres)} L."
+                for one in bailout.handovers
+            ]
+            assert text[begins : ends.start()].endswith(" ".join(gives) or "On the diver's own cylinders.")
+            assert text[begins : ends.start()].count(" gives ") == len(gives)
 
 
-def test_who_gives_is_on_the_slate_of_who_takes_and_in_the_notes_of_who_gives(
-    loops: Team, pages: dict[tuple[str, str], list[str]]
+@pytest.mark.parametrize("sheet", ["slate", "wetnotes", "briefing"])
+def test_a_handover_is_a_row_on_the_sheets_of_who_takes_and_of_who_gives(
+    loops: Team, pages: dict[tuple[str, str], list[str]], sheet: str
 ) -> None:
     handovers = [(bailout.diver, given) for bailout in loops.bailouts for given in bailout.handovers]
     assert handovers
     for taker, given in handovers:
-        where = f"{given.cylinder} ({given.mix.name}) at {clock(given.run_time_min)} min, {METRIC.at(given.depth_m)}"
-        assert f"{given.giver} gives {where}" in " ".join(pages[taker, "slate"])
-        assert f"To {taker}: {where}" in " ".join(pages[given.giver, "wetnotes"])
+        what = f"{given.mix.name} ({given.cylinder})"
+        takes, gives = f"TAKE {given.giver.upper()}'S {what}", f"GIVE {taker.upper()} YOUR {what}"
+        depth, at = f"{given.depth_m:.0f}", f"{clock(given.run_time_min)}"
+        for diver, words in ((taker, takes), (given.giver, gives)):
+            row = f"{depth} m at {at}: {words}" if sheet == "briefing" else f"{depth} {words} at {at}"
+            assert "".join(row.split()) in without_blanks(pages[diver, sheet])
+        if sheet != "briefing":
+            assert f"{taker}: " in " ".join(pages[given.giver, sheet])
+            assert "You stay on your loop." in " ".join(pages[given.giver, sheet])
 
 
 def test_a_handover_as_it_is_given(alone: Team, tmp_path: Path) -> None:
     # By hand: 1234.2 free litres are asked of the stage from run time 41, at 12 m.
     team = named(alone, "Mira", "Jonne")
     [left] = [use for use in team.members[0].plan.supply if use.name == "left stage"]
-    given = Handover("Jonne", "left stage", left.mix, 41.0, 12.0, 1234.2)
+    given = Handover("Jonne", "Mira", "left stage", left.mix, 41.0, 12.0, 1234.2)
     lost = next(one for one in team.members[0].plan.contingencies if one.kind == "mate out of gas")
     write_sheets(replace(team, bailouts=(TeamBailout("Mira", lost, (given,)),)), tmp_path)
     for diver in ("Mira", "Jonne"):
@@ -177,7 +194,8 @@ def test_a_no_go_of_one_diver_is_on_the_sheets_of_all(alone: Team, tmp_path: Pat
     for path in write_sheets(team, tmp_path):
         for page in text_of(path):
             assert page.count("NO-GO") >= 2
-            assert message in page
+            whose = "Twin set" if path.parent.name == "Jonne" else "Jonne: twin set"
+            assert f"{whose} (18/45) is 400 L short" in page
 
 
 def test_a_diver_reads_his_own_findings_the_teams_and_every_no_go(alone: Team) -> None:
@@ -194,7 +212,29 @@ def test_a_diver_reads_his_own_findings_the_teams_and_every_no_go(alone: Team) -
     )
     team = replace(named(alone, "Mira", "Jonne"), findings=findings)
     told = [found.code for found in content.said_to(team, team.members[0])]
-    assert told == ["hers", "grave", "all", "team", "nobody's"]
+    assert told == ["grave", "hers", "all", "team", "nobody's"]
+
+
+def test_the_banner_says_the_divers_own_reason_first_and_whose_another_is(alone: Team) -> None:
+    """All reasons counted; a no-go that only the team's findings have of a diver is on that diver's own sheet too."""
+
+    def short(diver: str, what: str) -> Finding:
+        return Finding("gas-short", "no-go", f"{diver}: {what}.", {"diver": diver}, brief=f"{diver}: {what}")
+
+    team = replace(
+        named(alone, "Mira", "Jonne", "Anke"),
+        findings=(short("Jonne", "stage runs out"), short("Mira", "twin set runs out")),
+    )
+    banners = [content.common(team, member)["no_go"] for member in team.members]
+    assert banners == [
+        "Twin set runs out, and 1 more reason",
+        "Stage runs out, and 1 more reason",
+        "Jonne: stage runs out, and 1 more reason",
+    ]
+    assert [found.message for found in content.said_to(team, team.members[0])] == [
+        "twin set runs out.",
+        "Jonne: stage runs out.",
+    ]
 
 
 # --- All or none ------------------------------------------------------------------------------------------------------

@@ -25,10 +25,14 @@ def files(tmp_path_factory):
         text = (ROOT / "examples" / f"{name}.toml").read_text(encoding="utf-8")
         few = text.replace("[ensemble]\n", "[ensemble]\ndives = 300\n") if "[ensemble]" in text else text + FEW
         (folder / f"{name}.toml").write_text(few, encoding="utf-8")
+    dense = f"{few}\n[limits]\ndensity_no_go = 6.2\n"
+    (folder / "too-dense.toml").write_text(dense, encoding="utf-8")
     return folder
 
 
-@pytest.mark.parametrize(("name", "status"), [("marigold-trimix", 0), ("marigold-loop", 0), ("gull-stack-air", 1)])
+@pytest.mark.parametrize(
+    ("name", "status"), [("marigold-trimix", 0), ("marigold-loop", 0), ("gull-stack-air", 0), ("too-dense", 1)]
+)
 def test_the_terminal(files, name, status):
     """All that is found is said, and that it is no chance of decompression sickness; a no-go of the plan first."""
     file = files / f"{name}.toml"
@@ -115,4 +119,4 @@ def test_a_dive_that_cannot_be_planned(tmp_path):
     file.write_text(re.sub(r"depth = \d+", "depth = 90", text, count=1).replace('"air"', '"32"'))
     done = leadline_command("ensemble", str(file))
     assert done.returncode == 2
-    assert "d.toml: [[levels]] 1, depth: 32 % at 90 m is hyperoxic" in done.stderr
+    assert "d.toml: [[levels]] 1, depth: 32 % at 90 m is over the ppO2 limit: 3.22 bar" in done.stderr

@@ -119,7 +119,7 @@ def test_a_cell_that_cannot_be_planned_says_why() -> None:
     assert [by[30.0, m].state for m in (2, 10)] == ["go", "go"]
     [hyperoxic] = by[45.0, 10].limits
     assert by[45.0, 10].state == "refused"
-    assert "hyperoxic: ppO2 1.76 bar" in hyperoxic.message
+    assert "over the ppO2 limit: 1.76 bar" in hyperoxic.message
     [early] = by[60.0, 2].limits
     assert "2 min is before 60 m can be reached (3.0 min); give at least 3" in early.message
     assert by[60.0, 2].plan_of("") is None

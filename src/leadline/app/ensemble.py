@@ -256,7 +256,7 @@ def slates_tables(found: Ensemble) -> str:
         refused = (
             f"<p><b>Cannot be planned as drawn, and counted as failing: {words.chance(found.not_planned)}.</b></p>"
         )
-    head = ("If this happens", "Gas does not last", "Mostly", "Not met, for any reason")
+    head = ("If this happens", "Gas does not last", "Mostly", "Does not hold, for any reason")
     return (
         tables.table("Which slate is needed", ("Slate", "Chance"), slates)
         + f"<p>{words.HOW_COVERED}</p>"

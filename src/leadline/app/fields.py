@@ -133,8 +133,10 @@ def is_of(problem: str, key: Key) -> bool:
 
 
 def _label(name: str, units: SystemName, of_one_unit: bool) -> str:
-    words = " ".join(_WRITTEN.get(word, word) for word in name.split("_"))
+    words = " ".join(_WRITTEN.get(word, word) for word in name.split("_")).replace("no go", "no-go")
     unit = _UNITS.get(name) if of_one_unit else None
+    if unit is not None and words.startswith(unit[0]):
+        return words
     return words if unit is None else f"{words}, {unit[units == 'imperial']}"
 
 

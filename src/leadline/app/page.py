@@ -158,8 +158,7 @@ def _in_sight(desk: Desk) -> str:
         wrong = len(desk.problems)
         said = f"{wrong} thing{'s' * (wrong != 1)} to put right"
         return f'<a class="verdict-word grave" href="#findings">{said}</a><span>There is no plan of this dive.</span>'
-    word, line = tables.verdict(team)
-    grave = " grave" if team.no_go else ""
+    word, line, grave = tables.verdict(team)
     cells = "".join(
         f'<span class="figure{" more" if name in _LESS else ""}">{name} <b>{value}</b></span>'
         for name, value in tables.figures(plan)

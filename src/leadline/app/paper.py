@@ -27,8 +27,7 @@ def html_briefing(team: Team, member: int) -> str:
     diver = team.members[member]
     plan = diver.plan
     title = escape(f"{plan.dive.title}{', ' + diver.name if diver.name else ''}")
-    word, line = tables.verdict(team)
-    grave = " grave" if team.no_go else ""
+    word, line, grave = tables.verdict(team)
     cells = "".join(f'<span class="figure">{name} <b>{value}</b></span>' for name, value in tables.figures(plan))
     sheets = "".join(
         f"<h2>{heading}</h2>" + "".join(_picture(png, f"{heading}, page {i + 1}") for i, png in enumerate(pages))

@@ -13,7 +13,7 @@ from leadline.plan.breathing import mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import headline
-from leadline.plan.rows import Giving, Row, contingency_rows, planned_rows, pressures_bar, up
+from leadline.plan.rows import Giving, Row, contingency_rows, down, handed, leave, planned_rows, pressures_bar, up
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.frontier import FrontierPoint
 from leadline.plan.supply import CylinderUse
@@ -39,12 +39,14 @@ def _side(i: int, left: Sequence[int]) -> str:
     return ' class="words"' if i in left else ""
 
 
-def verdict(team: Team) -> tuple[str, str]:
-    """The verdict in a word, and what is behind it."""
+def verdict(team: Team) -> tuple[str, str, str]:
+    """The verdict in a word and what is behind it, as HTML; and its class: grave where a limit is over that is never
+    only counted."""
     word, _, behind = headline(team.findings).partition(": ")
-    if team.no_go:
-        return word, behind
-    return word, f"{behind or 'no cautions'}. The decision is the team's"
+    grave = " grave" if team.no_go or any(finding.grave for finding in team.findings) else ""
+    if not team.no_go:
+        behind = f"{behind or 'no cautions'}. The decision is the team's"
+    return escape(word), escape(behind), grave
 
 
 def figures(plan: Plan) -> list[tuple[str, str]]:
@@ -102,18 +104,15 @@ def _schedule(caption: str, plan: Plan, rows: Iterable[Row], supply: Sequence[Cy
             made.append(("<b>surface</b>", "", f"<b>{up(row.leave_min)}</b>", "", "", "", ""))
             continue
         if row.kind in ("take", "give"):
-            said = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
-            hand = f'<span class="changed">{escape(f"{said} {row.handed}, {row.source.name}")}</span>'
-            made.append(
-                (system.depth(row.depth_m), row.kind, f"<b>{math.floor(row.leave_min + 1e-6)}</b>", "", hand, "", "")
-            )
+            hand = f'<span class="changed">{escape(handed(row))}</span>'
+            made.append((system.depth(row.depth_m), row.kind, f"<b>{leave(row)}</b>", "", hand, "", ""))
             continue
         name = escape(row.source.name)
         made.append(
             (
                 system.depth(row.depth_m),
                 f"{row.minutes}" if row.kind == "stop" else row.kind,
-                f"<b>{up(row.leave_min)}</b>",
+                f"<b>{leave(row)}</b>",
                 up(row.tts_min) if row.tts_min is not None else "",
                 f'<span class="changed">change to {name}</span>' if row.changed else name,
                 f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
@@ -212,7 +211,7 @@ def contingencies(plan: Plan) -> str:
         rows.append(
             (
                 escape(found.name),
-                "" if found.left_at is None else f"{math.floor(found.left_at[0] + 1e-6)}",
+                "" if found.left_at is None else down(found.left_at[0]),
                 up(found.run_time_min) if found.legs else "",
                 f"{later:+d}" if found.legs else "",
                 up(found.tts_min) if found.legs else "",
@@ -236,7 +235,7 @@ def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
     """Every bailout row by row, and the mates' in which the diver gives gas."""
     system, made = SYSTEMS[plan.dive.units], list[str]()
     for found in plan.bailouts:
-        where = f"{system.at(found.depth_m or 0.0)} at {math.floor((found.leaves_at_min or 0.0) + 1e-6)} min"
+        where = f"{system.at(found.depth_m or 0.0)} at {down(found.leaves_at_min or 0.0)} min"
         caption = f"{found.name[0].upper()}{found.name[1:]}, leave the loop: {where}"
         if found.legs:
             made.append(_schedule(caption, plan, contingency_rows(plan, found), found.supply))
@@ -244,10 +243,7 @@ def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
         said = "; ".join(in_words(found)).upper() if found.no_gas is not None else found.findings[0].message
         left = f" Left to try: {last_resorts(found)}." if found.no_gas is not None else ""
         made.append(f'<h3>{escape(caption)}</h3><p><span class="changed">{escape(said)}</span>{escape(left)}</p>')
-    made += [
-        _schedule(f"{giving.receiver}: {giving.name}. You stay on your loop and give", plan, giving.rows, ())
-        for giving in given
-    ]
+    made += [_schedule(giving.heading, plan, giving.rows, ()) for giving in given]
     return "".join(made)
 
 

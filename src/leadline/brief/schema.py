@@ -10,7 +10,7 @@ import json
 import math
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import (
@@ -401,6 +401,12 @@ class OxygenBreaks(_Table):
     )
 
 
+@lru_cache(maxsize=512)
+def _grid(step: float, last: float, multiples: int) -> tuple[float, ...]:
+    """The surface, the last stop, and the multiples of a step that are not nearer to it than half a step. [m]"""
+    return (0.0, last, *(i * step for i in range(1, multiples + 1) if i * step > last + 0.5 * step - 1e-6))
+
+
 class Stops(_Table):
     """The stop grid and what holds the diver on it."""
 
@@ -427,13 +433,7 @@ class Stops(_Table):
 
         A last stop off the grid replaces its neighbour.
         """
-        depths = [0.0, self.last]
-        multiple = 1
-        while multiple * self.step <= deepest_m + 1e-6:
-            if multiple * self.step > self.last + 0.5 * self.step - 1e-6:
-                depths.append(multiple * self.step)
-            multiple += 1
-        return depths
+        return list(_grid(self.step, self.last, math.floor((deepest_m + 1e-6) / self.step)))
 
 
 class Level(_Table):
@@ -634,7 +634,7 @@ class Contingencies(_Table):
     heavy_breathing: Minutes = Field(5.0, description="minutes of twice the RMV, from the bottom or off the loop")
     low_setpoint: Setpoint = Field(0.7, description="at which the loop sticks, if the loop has no low_setpoint, bar")
     two_failures: Literal["no-go", "caution"] = Field(
-        "caution", description="what it means that two failures at once are not survived"
+        "caution", description="what it means that two failures at once do not hold"
     )
     leave_out: tuple[WhatIf, ...] = Field((), description="contingencies not planned for")
     slate: tuple[WhatIf, ...] = Field(

@@ -13,6 +13,7 @@ from leadline.plan.gases import Gap
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
 from leadline.units import SYSTEMS, RatedCubicFeet, System
 
+AS_PLANNED = "as planned"
 MOST_NAMED = 4
 """Contingencies that a finding names; more are counted."""
 
@@ -36,7 +37,7 @@ def judge(
         *_no_gas(dive, graded),
         *short,
         *_alike("stops", graded),
-        *rest,
+        *_worst_of_each_gas(rest),
         *_alike("level-missed", graded),
         *_exposure(planned, found),
         *_reserves(dive, found),
@@ -66,7 +67,7 @@ def _short_of_gas(
     """One finding for cylinders that are drawn on together, of the plan and of every contingency."""
     carried = {cylinder.name: cylinder for cylinder in dive.cylinders}
     cases: list[tuple[str, Severity, Finding, Sequence[CylinderUse]]] = []
-    cases += [("as planned", "no-go", f, supply) for f in planned if f.code == "gas-short"]
+    cases += [(AS_PLANNED, "no-go", f, supply) for f in planned if f.code == "gas-short"]
     for contingency, severity in graded:
         short = (f for f in contingency.findings if f.code == "gas-short")
         cases += [(contingency.name, severity, f, contingency.supply) for f in short]
@@ -109,23 +110,25 @@ def _short(
         when = f", {what} at {math.floor(finding.run_time_min)} min, {system.at(finding.depth_m)}"
     holders = " and ".join(cylinder.name for cylinder in cylinders)
     in_them = list(dict.fromkeys(case[0] for case in cases))
-    others = f", short in {len(in_them)} contingencies" if len(in_them) > 1 else ""
+    going_wrong = [name for name in in_them if name != AS_PLANNED]
+    others = f"; short in {len(going_wrong)} contingencies" if len(going_wrong) > 1 else ""
+    short_l = needed_l - (content_l if runs_out else usable_l)
+    short = f"{system.gas_up(short_l)} {system.gas_unit} short"
     message = (
         f"{_capital(holders)} ({cylinders[0].gas.name}): {sizes(cylinders, system)} "
         f"{'holds' if len(cylinders) == 1 else 'hold'} {system.gas(content_l)} {system.gas_unit}, "
         f"{system.gas(usable_l)} above the reserve; needs {system.gas_up(needed_l)} {system.gas_unit} "
-        f"{'as planned' if worst[0] == 'as planned' else f'in the worst case ({worst[0]})'}{when}{others}."
+        f"{AS_PLANNED if worst[0] == AS_PLANNED else f'in the worst case ({worst[0]})'}, {short}{when}{others}."
     )
     values: dict[str, float | str] = {
         "cylinder": cylinders[0].name, "cylinders": "; ".join(c.name for c in cylinders), "gas": cylinders[0].gas.label,
         "needed_l": needed_l, "content_l": content_l, "usable_l": usable_l,
-        "short_l": needed_l - (content_l if runs_out else usable_l), "contingency": worst[0],
+        "short_l": short_l, "contingency": worst[0],
         "contingencies": "; ".join(in_them),
     }  # fmt: skip
     verb = "runs" if len(cylinders) == 1 else "run"
-    brief = (
-        f"{holders} {verb} out" if runs_out else f"{holders} {'goes' if len(cylinders) == 1 else 'go'} into the reserve"
-    )
+    goes = "goes" if len(cylinders) == 1 else "go"
+    brief = f"{holders} {f'{verb} out' if runs_out else f'{goes} into the reserve'}, {short}"
     return Finding("gas-short", severity, message, values, finding.run_time_min, finding.depth_m, brief=brief)
 
 
@@ -196,16 +199,32 @@ def _alike(code: str, graded: Sequence[tuple[Contingency, Severity]]) -> Iterato
 # --- Exposure ---------------------------------------------------------------------------------------------------------
 
 
+def _worst_of_each_gas(planned: Sequence[Finding]) -> Iterator[Finding]:
+    """The findings of a plan; of those that a gas draws on the way down and up for one reason, the worst."""
+    alike: dict[tuple[str, object], list[Finding]] = {}
+    for finding in planned:
+        if "gas" in finding.values and finding.code in ("density", "end", "ppo2-high", "ppo2-low"):
+            alike.setdefault(_of_what(finding), []).append(finding)
+    for finding in planned:
+        group = alike.get(_of_what(finding), [finding])
+        sign = -1.0 if finding.code == "ppo2-low" else 1.0
+        worst = max(group, key=lambda one: (one.severity == "no-go", sign * _how_much(one)))
+        if finding is worst or finding not in group:
+            yield finding
+
+
 def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Iterator[Finding]:
     """What contingencies take of oxygen, density, narcosis and scrubber over the hard limits, and a bailout over any:
     where the plan itself does not. When things go wrong that is a caution."""
-    own = {_of_what(finding) for finding in planned if finding.grave or finding.severity != "note"}
+    own = {_of_what(finding) for finding in planned if finding.severity != "note"}
+    graves = {_of_what(finding) for finding in planned if finding.grave}
     groups: dict[tuple[str, object], list[tuple[Contingency, Finding]]] = {}
     for contingency in found:
         for finding in contingency.findings:
             told = finding.grave or (contingency.kind == "bailout" and finding.code not in ("gas-short", "reserve"))
             exposed = finding.code not in ("no-gas", "stops", "level-missed") and finding.severity == "caution"
-            if told and exposed and not contingency.scenario.two_failures and _of_what(finding) not in own:
+            as_planned = _of_what(finding) in (graves if finding.grave else own)
+            if told and exposed and not contingency.scenario.two_failures and not as_planned:
                 groups.setdefault(_of_what(finding), []).append((contingency, finding))
     for group in groups.values():
         contingency, worst = max(group, key=lambda one: _how_much(one[1]))
@@ -259,7 +278,9 @@ def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
 def lasting(found: Sequence[Contingency]) -> tuple[int, int]:
     """In how many contingencies the gas lasts, and of how many."""
     counted = [c for c in found if not any(finding.code == "level-missed" for finding in c.findings)]
-    return sum(c.answers.gas in ("lasts", "into the reserve") for c in counted), len(counted)
+    lasts = (c.answers.gas in ("lasts", "into the reserve") for c in counted)
+    short = (any(finding.code == "gas-short" for finding in c.findings) for c in counted)
+    return sum(one and not other for one, other in zip(lasts, short, strict=True)), len(counted)
 
 
 def _counted(found: Sequence[Contingency]) -> Iterator[Finding]:
@@ -288,10 +309,11 @@ def in_words(found: Contingency) -> tuple[str, ...]:
         return ("stops not met",)
     if answers.gas == "not planned":
         return tuple(finding.heading for finding in found.findings)
-    if answers.gas == "runs out":
-        short = [finding for finding in found.findings if finding.code == "gas-short"]
+    short = [finding for finding in found.findings if finding.code == "gas-short"]
+    if short:
         first = min(short, key=lambda f: f.run_time_min if f.run_time_min is not None else math.inf)
-        said.append(f"gas runs out{_when(first, system)}")
+        what = "gas runs out" if answers.gas == "runs out" else "gas goes into the reserve"
+        said.append(f"{what}{_when(first, system)}")
     else:
         said.append("gas lasts" if answers.gas == "lasts" else "gas lasts, into the reserve")
     if answers.exposure == "over":
@@ -303,7 +325,9 @@ def in_brief(found: Contingency) -> str:
     """The first thing that does not hold, to stand over a sheet: "gas runs out"; empty where all does."""
     if found.holds:
         return ""
-    return "gas runs out" if found.answers.gas == "runs out" else in_words(found)[0]
+    if found.answers.gas in ("runs out", "into the reserve"):
+        return "gas runs out" if found.answers.gas == "runs out" else "gas goes into the reserve"
+    return in_words(found)[0]
 
 
 _LIMITS = {

@@ -213,6 +213,16 @@ def contingencies(
     return _in_run_time_order(_only_the_worst(made))
 
 
+def ways_up(
+    dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
+) -> Iterator[tuple[float, float]]:
+    """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up. [min]"""
+    for run, _ in _run(dive, layout, schedule, supply, [(scenario, []) for scenario in found]):
+        if run.fault == kernel.FINE and run.legs:
+            at_min = float(schedule.track.points[run.point]["run_time_min"])
+            yield at_min, run.legs[-1].end_min - at_min
+
+
 def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule, run: _Run) -> bool:
     """Whether the series of a scenario has been planned from where a run leaves the plan."""
     if not scenario.series or run.point < 0:
@@ -590,16 +600,13 @@ def _held_to_the_deco_limit(dive: Dive) -> Dive:
 def _unfit_leg(dive: Dive, legs: Sequence[Leg]) -> Gap | None:
     """The first depths at which nothing fit is breathed: a net under what the ways promise."""
     limit = gases.Limit.when_wrong(dive)
-
-    def fit(leg: Leg, *depths_m: float) -> bool:
-        return all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in depths_m)
-
+    breathed = {(leg.source, depth_m) for leg in legs for depth_m in (leg.start_m, leg.end_m)}
+    if all(gases.is_fit(dive, source, depth_m, limit) for source, depth_m in breathed):
+        return None
     gap: Gap | None = None
     for leg in legs:
-        if gap is None and fit(leg, leg.start_m, leg.end_m):
-            continue
         for deep_m, shallow_m in _steps(dive, leg):
-            if not fit(leg, deep_m, shallow_m):
+            if not all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in (deep_m, shallow_m)):
                 gap = Gap(gap.from_m if gap is not None else deep_m, shallow_m)
             elif gap is not None and shallow_m < deep_m:  # a stop for a break from oxygen is no way out of it
                 return gap if gap.to_m < gap.from_m else Gap(gap.from_m, shallow_m)

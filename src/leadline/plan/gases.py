@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -342,13 +341,13 @@ def _travel(dive: Dive, bottom: Mix) -> list[Step]:
 
 def _switches_within_limits(dive: Dive, source: str) -> None:
     """A switch depth of the diver's own must be on the stop grid and within the limits of any gas."""
-    grid_m = dive.stops.depths_m(DEEPEST_GRID_M)
     for i, cylinder in enumerate(dive.cylinders):
         for direction, own_m in {"down": cylinder.switch_down, "up": cylinder.switch_up}.items():
             if own_m is None:
                 continue
             apart = (direction,) if isinstance(cylinder.switch_depth, SwitchDepths) else ()
             key = key_path("cylinders", i, "switch_depth", *apart)
+            grid_m = dive.stops.depths_m(DEEPEST_GRID_M)
             if not any(abs(own_m - depth_m) < 1e-6 for depth_m in grid_m):
                 system = SYSTEMS[dive.units]
                 nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - own_m))
@@ -364,11 +363,9 @@ def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, ke
     gas = breathed.mix
     at = f"{breathed.name} at {system.at(depth_m)} is"
     if not limit.allows(ppo2_bar):
-        deepest = where.depth(limit.bar / gas.o2)
-        mod = f"its MOD at {limit.bar:g} is {system.at(math.floor(deepest / system.depth_m) * system.depth_m)}"
-        cure = f"{mod}; choose a leaner gas or a shallower depth"
-        said = f"{at} over the ppO2 limit: {ppo2_bar:.2f} bar, {limit.name} is {limit.bar:g}; {cure}"
-        raise BriefError(source, [Problem(key, said)])
+        over = "hyperoxic: ppO2" if limit == HARD else f"over the ppO2 limit, {limit.name} {limit.bar:g}:"
+        mod = f"its depth limit at {limit.bar:g} is {system.at(gas.mod(limit.bar, where))}"
+        raise BriefError(source, [Problem(key, f"{at} {over} {ppo2_bar:.2f} bar, {mod}; choose a leaner gas")])
     least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
     if ppo2_bar < least_bar:
         said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {least_bar:.2f} keeps a diver awake"

@@ -339,7 +339,7 @@ def _judge_cns(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
     judged = [("cns", exposure.cns_percent, "CNS {} %", "NOAA's single-exposure limit")]
     # Of a dive alone the day's share is never over that of the single exposure.
     if any(dose.ago_min < DAY_MIN for dose in exposure.doses[:-1]):
-        judged.append(("cns-day", exposure.day_percent, "Oxygen of the last 24 hours {} %", "NOAA's limit for a day"))
+        judged.append(("cns-day", exposure.day_percent, "oxygen of 24 hours {} %", "NOAA's limit for a day"))
     for code, percent, said, whole in judged:
         if percent <= limits.cns_caution:
             continue
@@ -350,7 +350,7 @@ def _judge_cns(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
         yield Finding(
             code,
             "no-go" if over else "caution",
-            f"{brief} is over {of} ([limits] {key}).",
+            f"{brief[0].upper()}{brief[1:]} is over {of} ([limits] {key}).",
             {"cns_percent": percent, "limit_percent": limit, "key": f"[limits] {key}"},
             brief=brief,
             grave=over or published,

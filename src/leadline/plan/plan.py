@@ -34,7 +34,10 @@ class Plan:
     contingencies: tuple[contingency.Contingency, ...]
     bailout_tts: tuple[tuple[float, float], ...]
     """Of a loop dive: run times that are marked on paper, and TTS for who leaves the loop then. [min]"""
+    own: tuple[Finding, ...]
+    """What is found of the planned dive alone."""
     findings: tuple[Finding, ...]
+    """Of it and of every contingency: one a cause, the gravest first."""
 
     @property
     def no_go(self) -> bool:
@@ -79,7 +82,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     worked_out = partial(contingency.contingencies, dive, layout, found, cylinders)
     what_if = worked_out(planned, own, mates)
     minimum = turning.minimum_gas(worked_out(for_minimum))
-    marked = worked_out(marked_bailouts(dive, found, mates))
+    marked = contingency.ways_up(dive, layout, found, cylinders, marked_bailouts(dive, found, mates))
     turns = turning.turns(dive, cylinders, minimum)
     planned_findings = [
         *own,
@@ -105,7 +108,8 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         minimum_gas=minimum,
         turns=turns,
         contingencies=what_if,
-        bailout_tts=tuple((c.leaves_at_min or 0.0, c.tts_min) for c in marked if c.legs),
+        bailout_tts=tuple(marked),
+        own=tuple(planned_findings),
         findings=in_order(findings),
     )
 

@@ -87,6 +87,11 @@ class Giving:
     """Of the mate's contingency."""
     rows: tuple[Row, ...]
 
+    @property
+    def heading(self) -> str:
+        """As it heads the rows: "Mira: bailout. You stay on your loop."."""
+        return f"{self.receiver}: {self.name}. You stay on your loop."
+
 
 def givings(team: Team, member: Member) -> tuple[Giving, ...]:
     """Every mate's bailout in which a diver gives gas, in the order of the divers."""
@@ -159,6 +164,28 @@ def rows(legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: S
     return tuple(found)
 
 
+# --- In words ---------------------------------------------------------------------------------------------------------
+
+
 def up(minutes: float) -> str:
     """Whole minutes, a begun one counted."""
     return f"{math.ceil(minutes - 1e-6)}"
+
+
+def down(minutes: float) -> str:
+    """Whole minutes, a begun one not counted: what a clock shows."""
+    return f"{math.floor(minutes + 1e-6)}"
+
+
+def leave(row: Row) -> str:
+    """The run time at which a row is left, as it is printed.
+
+    Where the plan is left or a cylinder handed over that is within a minute: never told later than planned.
+    """
+    return down(row.leave_min) if row.kind in ("level", "leave", "take", "give") else up(row.leave_min)
+
+
+def handed(row: Row) -> str:
+    """A cylinder that changes hands: "TAKE MIRA'S 50 % (shallow bailout)"."""
+    whose = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
+    return f"{whose} {row.source.name} ({row.handed})"

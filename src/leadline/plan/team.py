@@ -20,6 +20,9 @@ from leadline.plan.supply import open_circuit_cylinders
 from leadline.plan.turning import pressure_left
 from leadline.units import SYSTEMS
 
+EVERYONE = "Everyone"
+"""Whose a finding is that is the same for every diver."""
+
 
 @dataclass(frozen=True)
 class Member:
@@ -214,14 +217,19 @@ def _said_by_all(members: Sequence[Member]) -> list[Finding]:
         for member in members
         for finding in _said_by(member.name, (f for f in member.plan.findings if (f.code, f.message) not in same))
     ]
-    return [*_said_by("Everyone", (f for f in members[0].plan.findings if (f.code, f.message) in same)), *found]
+    return [*_said_by(EVERYONE, (f for f in members[0].plan.findings if (f.code, f.message) in same)), *found]
 
 
 def _said_by(name: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
     if not name:
         return tuple(findings)
     return tuple(
-        replace(finding, message=f"{name}: {finding.message}", values={"diver": name, **finding.values})
+        replace(
+            finding,
+            message=f"{name}: {finding.message}",
+            brief=f"{name}: {finding.brief}" if finding.brief and name != EVERYONE else finding.brief,
+            values={"diver": name, **finding.values},
+        )
         for finding in findings
     )
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from itertools import groupby
 from typing import Any, TypeVar
 
@@ -18,9 +18,9 @@ from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.rows import givings, up
-from leadline.plan.supply import calm_rmv, stressed_rmv
-from leadline.plan.team import Member, Team
+from leadline.plan.rows import down, givings, up
+from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
+from leadline.plan.team import EVERYONE, Member, Team
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.gas import gas_table, supply_table
 from leadline.sheets.profile import profile
@@ -30,7 +30,6 @@ from leadline.sheets.schedules import (
     breakable,
     capital,
     contingency_rows,
-    down,
     more,
     planned_rows,
     printed,
@@ -49,6 +48,8 @@ ROWS_IN_A_PANEL = 12
 """The same, where two contingencies share a page: a row is then at least 5.5 mm high."""
 LETTERS_IN_A_LINE = 125
 """Of a finding on the briefing."""
+LETTERS_OF_A_NAME = 18
+"""In a line of the briefing's table of supply."""
 ROWS_KEPT_TOGETHER = 18
 """A contingency in the wet notes with more rows may break over two pages."""
 
@@ -104,12 +105,8 @@ def common(team: Team, member: Member) -> Data:
 
 def _why_not(team: Team, member: Member) -> str:
     """Why the plan is a no-go, in a few words, the diver's own reason before the team's; empty if it is none."""
-    own = [finding for finding in member.plan.findings if finding.severity == "no-go"]
-    found = own or [finding for finding in team.findings if finding.severity == "no-go"]
-    if not found:
-        return ""
-    more_of_them = f", and {count(len(found) - 1, 'more reason')}" if len(found) > 1 else ""
-    return f"{capital(found[0].heading)}{more_of_them}"
+    word, _, why = headline(said_to(team, member)).partition(": ")
+    return capital(why) if word == "NO-GO" else ""
 
 
 def slate(team: Team, member: Member) -> Data:
@@ -126,8 +123,8 @@ def slate(team: Team, member: Member) -> Data:
             waiting.append(found)
     pages += _compact(plan, waiting)
     for giving in givings(team, member):
-        lines = [f"{breakable(giving.receiver)}: {giving.name}. You stay on your loop."]
-        pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [])
+        lines = [breakable(giving.heading)]
+        pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
     return {**common(team, member), "pages": pages}
 
 
@@ -174,7 +171,7 @@ def _alone(plan: Plan, found: Contingency, most: int) -> list[Data]:
     from_min = found.leaves_at_min if found.leaves_at_min is not None else found.scenario.dive.levels[-1].leave_at
     marks = [{"at": down(from_min), "tts": up(found.tts_min)}] if found.legs else []
     if bailout:
-        marks = list({mark["at"]: mark for mark in (*bailout_marks(plan), *marks)}.values())
+        marks = bailout_marks(plan, found)
     pages = _pages(found.kind.capitalize(), said, contingency_rows(plan, found), marks, most)
     if found.legs:
         pages[0]["more"] = f"run time {more(found.run_time_min, plan.schedule.run_time_min)}"
@@ -240,6 +237,7 @@ def wetnotes(team: Team, member: Member) -> Data:
                 "times": what_ifs.times_line(plan, found),
                 "mark": what_ifs.mark(found),
                 "left_to_try": what_ifs.left_to_try(found),
+                "marks": bailout_marks(plan, found),
                 "rows": [asdict(row) for row in contingency_rows(plan, found)],
                 "gases": gas_table(dive, found.breathing),
                 "tolerated": tolerances(dive, found.breathing),
@@ -247,10 +245,9 @@ def wetnotes(team: Team, member: Member) -> Data:
             }
             for found in plan.bailouts
         ],
-        "bailout_marks": bailout_marks(plan),
         "giving": [
             {
-                "line": f"{breakable(giving.receiver)}: {giving.name}. You stay on your loop.",
+                "line": breakable(giving.heading),
                 "rows": [asdict(row) for row in printed(dive, giving.rows, {})],
             }
             for giving in givings(team, member)
@@ -280,7 +277,7 @@ def briefing(team: Team, member: Member) -> Data:
         **common(team, member),
         "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, profile_high_mm(plan, findings)),
+        "profile": profile(plan, 172.0, profile_high_mm(plan, findings, len(givings(team, member)))),
         "rows": [asdict(row) for row in planned],
         "line": line_note(plan),
         "marks": tts_marks(plan),
@@ -308,16 +305,10 @@ def briefing(team: Team, member: Member) -> Data:
         ],
         "giving": [
             f"{breakable(giving.receiver)}, {giving.name}: "
-            + "; ".join(
-                f"{row.depth} {SYSTEMS[dive.units].depth_unit} at {row.leave}: {row.gas}"
-                for row in printed(dive, giving.rows, {})
-                if row.kind == "hand"
-            )
+            + "; ".join(_brief_row(dive, row) for row in printed(dive, giving.rows, {}) if row.kind == "hand")
             for giving in givings(team, member)
         ],
-        "findings": [
-            {"severity": f.severity, "message": f.message + (f" Fix: {f.cure}." if f.cure else "")} for f in findings
-        ],
+        "findings": [{"severity": finding.severity, "message": _whole(finding)} for finding in findings],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,
         "minimum": gas.minimum_list(plan),
@@ -332,39 +323,58 @@ def briefing(team: Team, member: Member) -> Data:
 def _brief_row(dive: Dive, row: Row) -> str:
     """A row of a bailout in a line: "21 m leave at 44 on 50 %"."""
     if row.kind in ("surface", "none"):
-        return f"surface at {row.leave}" if row.kind == "surface" else row.label.lower()
-    at = f"{row.depth} {SYSTEMS[dive.units].depth_unit}"
-    return f"{at} {row.gas}" if row.kind == "hand" else f"{at} leave at {row.leave} on {row.gas}"
+        return f"surface at{gas.KEPT}{row.leave}" if row.kind == "surface" else row.label.lower()
+    at = f"{row.depth}{gas.KEPT}{SYSTEMS[dive.units].depth_unit}"
+    breathed = row.gas.replace(" ", gas.KEPT)
+    if row.kind == "hand":
+        return f"{at} at{gas.KEPT}{row.leave}: {row.gas}"
+    return f"{at} leave at{gas.KEPT}{row.leave} on {breathed}"
 
 
-def profile_high_mm(plan: Plan, findings: Sequence[Finding]) -> float:
-    """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand."""
-    lines = sum(math.ceil(len(finding.message) / LETTERS_IN_A_LINE) for finding in findings)
-    tables = 44.0 + 6.3 * len(plan.breathing) + 3.9 * len(plan.supply)
-    for found in plan.bailouts:
+def profile_high_mm(plan: Plan, findings: Sequence[Finding], given: int) -> float:
+    """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand.
+    `given`: in how many mates' bailouts the diver gives gas."""
+    lines = sum(math.ceil(len(_whole(finding)) / LETTERS_IN_A_LINE) for finding in findings)
+    tables = 44.0 + 6.3 * len(plan.breathing) + sum(3.9 * _lines(use) for use in plan.supply)
+    for found in plan.bailouts if len(plan.bailouts) == 1 else ():
         rows = len(contingency_rows(plan, found))
-        tables += 34.0 + 3.1 * math.ceil(rows / 2.4) + 4.5 * len(what_ifs.bailed_out_on(found))
-    schedule = 17.0 + 5.2 * len(planned_rows(plan))
-    left_mm = 214.0 - max(tables, schedule) - 5.0 - 3.9 * lines
+        tables += 34.0 + 3.1 * math.ceil(rows / 2.4) + sum(4.5 * _lines(use) for use in what_ifs.bailed_out_on(found))
+    tables += 7.0 + 6.4 * given if given else 0.0
+    schedule = 23.0 + 5.2 * len(planned_rows(plan))
+    banner = 8.0 if any(finding.severity == "no-go" or finding.grave for finding in findings) else 0.0
+    left_mm = 214.0 - banner - max(tables, schedule) - 5.0 - 3.9 * lines
     return min(84.0, round(max(50.0, left_mm))) if left_mm > 25.0 else 62.0
 
 
+def _lines(use: CylinderUse) -> int:
+    """Of a cylinder's name in the table of supply."""
+    return math.ceil(len(use.name) / LETTERS_OF_A_NAME)
+
+
+def _whole(finding: Finding) -> str:
+    """A finding with what would fix it."""
+    return finding.message + (f" Fix: {finding.cure}." if finding.cure else "")
+
+
 def said_to(team: Team, member: Member) -> list[Finding]:
-    """The findings a diver must know, the diver's own first: then the team's, and every no-go of the others."""
-    if len(team.members) == 1:
-        return list(team.findings)
+    """What a diver must know, the diver's own first and without the name: the team's, and every no-go of the others."""
     divers = {one.name for one in team.members} - {member.name}
-    own = list(member.plan.findings)
-    told = {finding.message for finding in own}
-    others = [
-        finding
+    told = [
+        _to(member, finding)
         for finding in team.findings
-        if (finding.values.get("diver") in divers and finding.severity == "no-go")
-        or (finding.values.get("diver") not in (*divers, member.name, "Everyone") and finding.message not in told)
-        or finding.code == "team"
+        if finding.severity == "no-go" or finding.code == "team" or finding.values.get("diver") not in divers
     ]
-    severities = {severity: i for i, severity in enumerate(SEVERITIES)}
-    return sorted([*own, *dict.fromkeys(others)], key=lambda finding: severities[finding.severity])
+    whose = (member.name, EVERYONE)
+    return sorted(told, key=lambda f: (SEVERITIES.index(f.severity), f.values.get("diver") not in whose))
+
+
+def _to(member: Member, finding: Finding) -> Finding:
+    """A finding as its own diver reads it."""
+    whose = finding.values.get("diver")
+    if whose not in (member.name, EVERYONE):
+        return finding
+    own = f"{whose}: "
+    return replace(finding, message=finding.message.removeprefix(own), brief=finding.brief.removeprefix(own))
 
 
 def team_part(team: Team) -> Data:
@@ -390,7 +400,7 @@ def team_part(team: Team) -> Data:
                 "diver": breakable(one.diver),
                 "line": _off_the_loop(team, one.diver, one.contingency),
                 "mark": what_ifs.mark(one.contingency),
-                "handovers": what_ifs.handover_lines(team, one.diver),
+                "handovers": what_ifs.handover_lines(team, one),
             }
             for one in team.bailouts
         ],
@@ -433,13 +443,15 @@ def _diver(member: Member) -> Data:
 
 
 def verdict(findings: Sequence[Finding]) -> Data:
-    """The verdict in a word and a line. A plan without a no-go is not called safe: nothing is."""
+    """The verdict in a word and a line, and the line that is left where a banner says why. A plan without a no-go is
+    not called safe: nothing is."""
     word, _, line = headline(findings).partition(": ")
     if word == "NO-GO":
-        return {"word": word, "line": line, "grave": True}
+        return {"word": word, "line": line, "apart": "", "grave": True}
     word, _, but = word.partition(", but ")
-    line = f"{f'but {but}; ' if but else ''}{line or 'no cautions'}. The decision is the team's."
-    return {"word": word, "line": line, "grave": bool(but)}
+    apart = f"{line or 'No cautions'}. The decision is the team's."
+    said = f"But {but}; {apart}" if but else apart
+    return {"word": word, "line": said, "apart": apart, "grave": bool(but)}
 
 
 def facts(plan: Plan) -> list[Data]:

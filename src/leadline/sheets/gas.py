@@ -9,11 +9,11 @@ from leadline.brief.schema import Cylinder, Dive
 from leadline.physics.real_gas import free_litres
 from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed
-from leadline.plan.rows import up
+from leadline.plan.rows import down, up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
 from leadline.plan.turning import MinimumGas
-from leadline.sheets.schedules import breakable, breathed_then, down, mod
+from leadline.sheets.schedules import breakable, breathed_then, mod
 from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
 
 Data = dict[str, Any]

@@ -5,7 +5,6 @@ Rounding is the diver's: run time at the surface and TTS up, what is left in a c
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +15,7 @@ from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed, mod_shown
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
-from leadline.plan.rows import up
+from leadline.plan.rows import down, handed, leave, up
 from leadline.plan.scenarios import marked_min
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
 from leadline.units import SYSTEMS, System
@@ -47,11 +46,6 @@ class Row:
 
 
 # --- Numbers ----------------------------------------------------------------------------------------------------------
-
-
-def down(minutes: float) -> str:
-    """Whole minutes, a begun one not counted."""
-    return f"{math.floor(minutes + 1e-6)}"
 
 
 def more(minutes: float, than_min: float) -> str:
@@ -97,8 +91,8 @@ def printed(
             made.append(Row("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
             continue
         if row.kind in ("take", "give"):
-            at = down(row.leave_min)
-            made.append(Row("hand", system.depth(row.depth_m), "", at, at, "", handed(row), "", "", True))
+            at = leave(row)
+            made.append(Row("hand", system.depth(row.depth_m), "", at, at, "", breakable(handed(row)), "", "", True))
             continue
         left = [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]
         made.append(
@@ -108,8 +102,7 @@ def printed(
                 minutes="" if row.minutes is None else f"{row.minutes}",
                 # So that a stop's minutes add up on paper.
                 arrive=down(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
-                # Where the gas is lost on the way up, a level is left within a minute: never told later than planned.
-                leave=down(row.leave_min) if row.kind in ("level", "leave") else up(row.leave_min),
+                leave=leave(row),
                 tts="" if row.tts_min is None else up(row.tts_min),
                 gas=row.source.name,
                 mod=mods.get(row.source, "") if row.changed else "",
@@ -120,12 +113,6 @@ def printed(
             )
         )
     return made
-
-
-def handed(row: rows.Row) -> str:
-    """A cylinder that changes hands: "TAKE MIRA'S 50 % (shallow bailout)"."""
-    whose = f"TAKE {row.mate.upper()}'S" if row.kind == "take" else f"GIVE {row.mate.upper()} YOUR"
-    return f"{whose} {row.source.name} ({row.handed})"
 
 
 def _gauges(system: System, left_bar: Sequence[float]) -> str:
@@ -173,6 +160,16 @@ def tts_marks(plan: Plan) -> list[Data]:
     return [{"at": up(at_min), "tts": up(float(track.at(at_min)["tts_min"]))} for at_min in marked_min(plan.schedule)]
 
 
-def bailout_marks(plan: Plan) -> list[Data]:
-    """The same run times, with TTS for who leaves the loop then."""
-    return [{"at": up(at_min), "tts": up(tts_min)} for at_min, tts_min in plan.bailout_tts]
+def bailout_marks(plan: Plan, found: Contingency) -> list[Data]:
+    """TTS for who leaves the loop at the marked run times of the level that a bailout is from, and at its own; none
+    where there is no way up."""
+    if not found.legs:
+        return []
+    levels, level = plan.dive.levels, found.scenario.level
+    marked: dict[str, str] = {}
+    if level is not None:
+        since_min = levels[level - 1].leave_at if level > 0 else 0.0
+        there = (mark for mark in plan.bailout_tts if since_min + 1e-6 < mark[0] <= levels[level].leave_at + 1e-6)
+        marked = {up(at_min): up(tts_min) for at_min, tts_min in there}
+    marked[down(found.leaves_at_min or 0.0)] = up(found.tts_min)
+    return [{"at": at, "tts": tts} for at, tts in marked.items()]

@@ -17,13 +17,13 @@ from leadline.brief.team import divers
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
-from leadline.plan.rows import up
+from leadline.plan.rows import down, up
 from leadline.plan.solve.verdict import Limit
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.content import conditions, count
-from leadline.sheets.schedules import breakable, capital, contingency_rows, down, planned_rows
+from leadline.sheets.schedules import breakable, capital, contingency_rows, planned_rows
 from leadline.sheets.write import folders, put, set_sheet
 from leadline.sweep.table_set import MOST_NO_STOP_MIN, Cell, NoStop, SecondDive, TableSet, Told, stop_minutes
 from leadline.units import SYSTEMS, System
@@ -138,7 +138,8 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
         [asdict(row) for row in planned_rows(plan)],
         _needed(plan.dive, plan.supply),
     )
-    for bailout in plan.bailouts:
+    # Behind the plan's slate: from the end of every level. What any other takes more of is in the gas needed.
+    for bailout in (bailout for bailout in plan.bailouts if bailout.scenario.level is not None):
         level = f" {what_ifs.leaves_depth(plan, bailout)}" if len(plan.dive.levels) > 1 else ""
         lines = [what_ifs.leaves_line(plan, bailout)]
         yield from _parts(
@@ -390,7 +391,7 @@ def _stops(found: TableSet, diver: str, letters: dict[str, str]) -> Data:
     def inside(plan: Plan) -> Data:
         return {"items": list(_items(plan)), "subs": [] if plan.schedule.stops else ["no stops"]}
 
-    reading = "Depth (bold) and minutes of every stop, deepest first. A gas in a box is changed to there."
+    reading = "Depth (bold) and minutes of every stop, deepest first. A gas in a box is changed to there, or begun on."
     if len(found.dive.levels) > 1:
         reading += ' A level has the run time at which it is left: "to 20".'
     note = "A stop's minutes count from arriving there. Every stop ends on a whole minute: the slate has the run times."

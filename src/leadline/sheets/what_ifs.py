@@ -9,11 +9,11 @@ from typing import Any
 from leadline.plan import Plan
 from leadline.plan.causes import in_brief, in_words, last_resorts
 from leadline.plan.contingency import Contingency, Handover
-from leadline.plan.rows import up
+from leadline.plan.rows import down, up
 from leadline.plan.supply import CylinderUse
-from leadline.plan.team import Team
+from leadline.plan.team import Team, TeamBailout
 from leadline.sheets.gas import KEPT, amount, least_left, left_list
-from leadline.sheets.schedules import breakable, capital, contingency_rows, down, more
+from leadline.sheets.schedules import breakable, capital, contingency_rows, more
 from leadline.units import SYSTEMS
 
 Data = dict[str, Any]
@@ -33,7 +33,8 @@ def name(found: Contingency) -> str:
 
 def mark(found: Contingency) -> str:
     """What is printed, white on black, over a contingency that does not hold; empty over one that does."""
-    return in_brief(found).upper()
+    what, apart, where = in_brief(found).upper().partition(" FROM ")
+    return what + (apart + where).replace(" ", KEPT).replace(f"{KEPT}FROM", " FROM")
 
 
 def outcome(found: Contingency) -> str:
@@ -66,7 +67,8 @@ def leaves_line(plan: Plan, found: Contingency) -> str:
     if found.leaves_at_min is None or found.depth_m is None:
         return ""
     what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
-    return f"Leave {what} at run time {down(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+    where = SYSTEMS[plan.dive.units].at(found.depth_m).replace(" ", KEPT)
+    return f"Leave {what} at run time {down(found.leaves_at_min)}, {where}"
 
 
 def times_line(plan: Plan, found: Contingency) -> str:
@@ -98,7 +100,7 @@ def notes(plan: Plan, found: Contingency) -> Data:
         **panel(plan, found),
         "left": left_list(found.scenario.dive, found.supply),
         "oxygen": f"CNS{KEPT}{math.ceil(found.oxygen.cns_percent - 1e-6)}{KEPT}%" if found.legs else "",
-        "reasons": [capital(message) for message in grave],
+        "reasons": [breakable(capital(message)) for message in grave],
     }
 
 
@@ -125,14 +127,9 @@ def glance(plan: Plan) -> list[Data]:
     ]
 
 
-def handover_lines(team: Team, diver: str) -> list[str]:
+def handover_lines(team: Team, bailout: TeamBailout) -> list[str]:
     """Who gives which cylinder to a diver off the loop, when and where, and how much is breathed from it."""
-    return [
-        f"{breakable(given.giver)} gives {_given(team, given)}"
-        for bailout in team.bailouts
-        if bailout.diver == diver
-        for given in bailout.handovers
-    ]
+    return [f"{breakable(given.giver)} gives {_given(team, given)}" for given in bailout.handovers]
 
 
 def _given(team: Team, given: Handover) -> str:

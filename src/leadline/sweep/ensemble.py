@@ -123,7 +123,7 @@ class WhatIfChance:
     """That some cylinder does not last: to the last of what it holds; of the bailout, above its reserve. Nor does any
     where the draw cannot be planned."""
     not_met: Chance
-    """That it is not met, whatever the reason."""
+    """That it does not hold, whatever the reason."""
     cylinder: str
     """The one that runs out most often; empty if none does."""
 
@@ -484,7 +484,7 @@ class _WholeTeam:
 
 
 Failures = dict[str, tuple[set[str], bool]]
-"""By kind of contingency: the cylinders that do not last, and whether it is not met."""
+"""By kind of contingency: the cylinders that do not last, and whether it does not hold."""
 
 
 def _failures(found: Sequence[Contingency]) -> Failures:

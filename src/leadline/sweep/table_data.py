@@ -7,7 +7,7 @@ from typing import Any
 from leadline.plan.report import VERSION, as_data, findings_as_data
 from leadline.sweep.table_set import Cell, NoStop, SecondDive, TableSet, stop_minutes
 
-OF_A_PLAN = ("oxygen", "supply", "loop", "minimum_gas", "turns", "bailout")
+OF_A_PLAN = ("oxygen", "supply", "loop", "minimum_gas", "turns", "bailouts")
 """What a cell says of a diver's plan, as `leadline plan --json` has it, beside the schedule."""
 
 

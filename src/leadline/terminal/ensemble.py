@@ -131,7 +131,7 @@ def _ascents(
 
 def _what_ifs(found: Ensemble) -> Iterator[RenderableType]:
     rows = [(one.kind, words.chance(one.gas_short), one.cylinder, words.chance(one.not_met)) for one in found.what_ifs]
-    head = ("If this happens", "gas does not last", "mostly", "not met, for any reason")
+    head = ("If this happens", "gas does not last", "mostly", "does not hold, for any reason")
     yield _table(f"Contingencies on {found.planned_whole} of the drawn dives", head, rows)
     if found.not_planned.count:
         yield Text(

@@ -25,7 +25,18 @@ from leadline.plan.contingency import Contingency
 from leadline.plan.day import Day, Dived
 from leadline.plan.findings import Finding, Severity, headline
 from leadline.plan.gases import Source
-from leadline.plan.rows import Giving, Row, contingency_rows, givings, planned_rows, pressures_bar, up
+from leadline.plan.rows import (
+    Giving,
+    Row,
+    contingency_rows,
+    down,
+    givings,
+    handed,
+    leave,
+    planned_rows,
+    pressures_bar,
+    up,
+)
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System
@@ -178,15 +189,12 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
             table.add_row("surface", "", up(row.leave_min))
             continue
         if row.kind in ("take", "give"):
-            hand = _hand(row)
-            table.add_row(
-                system.depth(row.depth_m), "-", f"{math.floor(row.leave_min + 1e-6)}", "", hand, style="bold reverse"
-            )
+            table.add_row(system.depth(row.depth_m), "-", leave(row), "", handed(row), style="bold reverse")
             continue
         table.add_row(
             system.depth(row.depth_m),
             {"level": "level", "start": "start", "leave": "leave", "change": "passing"}.get(row.kind, f"{row.minutes}"),
-            up(row.leave_min),
+            leave(row),
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
             f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
@@ -194,13 +202,6 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
             style="bold" if row.changed else "",
         )
     return table
-
-
-def _hand(row: Row) -> str:
-    """A cylinder that is handed over: "TAKE MIRA'S shallow bailout, 50 %"."""
-    if row.kind == "take":
-        return f"TAKE {row.mate.upper()}'S {row.handed}, {row.source.name}"
-    return f"GIVE {row.mate.upper()} your {row.handed}, {row.source.name}"
 
 
 def _gas_name(source: Source, changed: bool) -> str:
@@ -290,7 +291,7 @@ def _what_if(plan: Plan, system: System) -> list[RenderableType]:
         way_up = bool(found.legs)
         table.add_row(
             _Prose(found.name),
-            "" if found.left_at is None else f"{math.floor(found.left_at[0] + 1e-6)}",
+            "" if found.left_at is None else down(found.left_at[0]),
             up(found.run_time_min) if way_up else "",
             _difference(found, plan) if way_up else "",
             up(found.tts_min) if way_up else "",
@@ -323,7 +324,7 @@ def _bailouts(plan: Plan, system: System) -> list[RenderableType]:
     """Every bailout whole, in run-time order; what is breathed from the cylinders where it takes most."""
     parts: list[RenderableType] = []
     for bailout in plan.bailouts:
-        where = f"{system.at(bailout.depth_m or 0.0)} at {math.floor((bailout.leaves_at_min or 0.0) + 1e-6)} min"
+        where = f"{system.at(bailout.depth_m or 0.0)} at {down(bailout.leaves_at_min or 0.0)} min"
         head = f"{bailout.name[0].upper()}{bailout.name[1:]}: leave the loop at {where}"
         if bailout.legs:
             head += f"; {up(bailout.tts_min)} min to the surface"
@@ -361,8 +362,7 @@ def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[Rendera
     """The mates' bailouts in which this diver gives gas."""
     parts: list[RenderableType] = []
     for giving in given:
-        head = f"{giving.receiver}: {giving.name}. You stay on your loop and give:"
-        parts += [_BLANK, _Prose(head, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
+        parts += [_BLANK, _Prose(giving.heading, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
     return parts
 
 
@@ -522,7 +522,7 @@ def _handovers(team: Team, system: System) -> list[RenderableType]:
     for bailout in team.bailouts:
         found = bailout.contingency
         where = (
-            f", off the loop at {up(found.leaves_at_min)} min, {system.at(found.depth_m)}"
+            f", off the loop at {down(found.leaves_at_min)} min, {system.at(found.depth_m)}"
             if found.leaves_at_min is not None and found.depth_m is not None
             else ""
         )

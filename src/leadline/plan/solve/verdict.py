@@ -13,7 +13,6 @@ from leadline.physics.mix import Mix
 from leadline.plan.causes import severity
 from leadline.plan.findings import Finding
 from leadline.plan.plan import Plan
-from leadline.plan.supply import short_of_gas
 from leadline.plan.team import Team, plan_team
 
 Told = Callable[[str], None]
@@ -136,8 +135,7 @@ def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
     apart, since a contingency can do so where the plan only breathes into the reserve.
     """
     dive = plan.dive
-    own = [f for f in plan.findings if f.severity == "no-go" and "contingencies" not in f.values]
-    own += [short for use in plan.supply if (short := short_of_gas(dive, use)) is not None]
+    own = [f for f in plan.own if f.severity == "no-go"] + [f for f in plan.findings if f.code == "bailout-none"]
     yield from (_limit(finding, diver, "", "", dive) for finding in own)
     broken = {(f.code, _subject(f)) for f in own}
     for contingency in plan.contingencies:
@@ -195,7 +193,7 @@ def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Li
         feeds = cylinder.use if cylinder.use in ("diluent", "oxygen", "inflation") else ""
         what, pool = f"{cylinder.gas.name} in {subject}", f"{cylinder.gas.name} {feeds}".strip()
     if finding.code != "gas-short":
-        said = Mix.parse(subject).name if "gas" in finding.values else subject
+        said = Mix.parse(subject).name if "gas" in finding.values and cylinder is None else subject
         what = _NAMES.get(finding.code, finding.code).format(said)
     over = math.inf
     for asked, allowed in _SHARES:
