@@ -233,8 +233,8 @@ def test_a_cell_that_cannot_be_planned_says_why_on_its_slate_and_in_the_legend(t
     found = a_set(nitrox, depths=[30, 45], times=[15], parts=["slates", "times"])
     write_table_set(found, tmp_path)
     _, slate = text_of(tmp_path / "slates.pdf")
-    # By hand: 0.32 × (1.013 + 45 × 0.1) = 1.76 bar.
-    assert "NOT PLANNED 32 % at 45 m is over the ppO2 limit: 1.76 bar, the hard limit is 1.6" in slate
+    # By hand: 0.32 × (1.013 + 45 × 0.1) = 1.76 bar; 1.6 / 0.32 - 1.013 = 3.99 bar, 39.9 m.
+    assert "NOT PLANNED 32 % at 45 m is hyperoxic: ppO2 1.76 bar, its depth limit at 1.6 is 39.9 m" in slate
     assert "[[" not in slate
     [table] = text_of(tmp_path / "tables.pdf")
     assert "not planned a" in table
@@ -281,7 +281,7 @@ def test_a_loop_dive_has_its_bailout_on_the_slate_behind(loop: TableSet) -> None
         assert bailout["bailout"] == ("BAILOUT" if found.holds else "GAS RUNS OUT")
         used = [(use.name, use.used_l) for one in plan.bailouts for use in one.breathed]
         most = [max(litres for of, litres in used if of == name) for name in dict.fromkeys(name for name, _ in used)]
-        assert [line["needed"] for line in bailout["gas"]] == [up(litres / FREE_CUBIC_FOOT_L) for litres in most]
+        assert [line["needed"] for line in bailout["gas"]] == [f"{up(litres / FREE_CUBIC_FOOT_L)}" for litres in most]
 
 
 LONG = {

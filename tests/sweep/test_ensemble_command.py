@@ -119,4 +119,4 @@ def test_a_dive_that_cannot_be_planned(tmp_path):
     file.write_text(re.sub(r"depth = \d+", "depth = 90", text, count=1).replace('"air"', '"32"'))
     done = leadline_command("ensemble", str(file))
     assert done.returncode == 2
-    assert "d.toml: [[levels]] 1, depth: 32 % at 90 m is over the ppO2 limit: 3.22 bar" in done.stderr
+    assert "d.toml: [[levels]] 1, depth: 32 % at 90 m is hyperoxic: ppO2 3.22 bar" in done.stderr

@@ -251,7 +251,7 @@ def test_what_cannot_be_dived_is_a_row_that_says_why(tmp_path: Path):
     assert len(rows) == 8
     for row in rows:
         if row["levels.1.depth"] == 90:  # air at 90 m: 10 bar x 0.21 = 2.1 bar of oxygen
-            assert row["refused"].startswith("[[levels]] 1, depth: air at 90 m is over the ppO2 limit: 2.10 bar")
+            assert row["refused"].startswith("[[levels]] 1, depth: air at 90 m is hyperoxic: ppO2 2.10 bar")
         elif row["model.gradient_factors.high"] == 50:
             assert row["refused"] == "[model] gradient_factors: GF low is over GF high"
         elif row["levels.1.leave_at"] == 1:  # 30 m at 20 m/min take 1.5 min

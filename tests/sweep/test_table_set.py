@@ -30,10 +30,13 @@ from leadline.sweep.table_set import (
     table_set,
 )
 from leadline.units import FOOT_M
-from tests.dives import looped, tables
+from tests.dives import UNHELD, looped, tables
 from tests.reference_model import Loop, Reference
-from tests.sheets.paper import KEEL, LOOP
+from tests.sheets import paper
+from tests.sheets.paper import LOOP
 
+KEEL = {**paper.KEEL, "stops": UNHELD}
+"""The independent planner holds no switch of gas."""
 CLOSE = 1e-6
 DEEP_TIMES = {"depths": {"from": 51, "to": 60, "step": 3}, "times": [10, 15, 20, 25]}
 
@@ -119,7 +122,7 @@ def test_a_cell_that_cannot_be_planned_says_why() -> None:
     assert [by[30.0, m].state for m in (2, 10)] == ["go", "go"]
     [hyperoxic] = by[45.0, 10].limits
     assert by[45.0, 10].state == "refused"
-    assert "over the ppO2 limit: 1.76 bar" in hyperoxic.message
+    assert "hyperoxic: ppO2 1.76 bar" in hyperoxic.message
     [early] = by[60.0, 2].limits
     assert "2 min is before 60 m can be reached (3.0 min); give at least 3" in early.message
     assert by[60.0, 2].plan_of("") is None
@@ -313,7 +316,8 @@ def test_limits_of_second_dives_are_those_of_files_that_name_the_first(tmp_path:
         return path
 
     for cell in keel.cells[::5]:
-        written("first", cell.depth_m, cell.minutes, [("18/45", "bottom"), ("50", "deco"), ("oxygen", "deco")])
+        gases = [("18/45", "bottom"), ("50", "deco"), ("oxygen", "deco")]
+        written("first", cell.depth_m, cell.minutes, gases, "[stops]\ngas_switch = 0")
         for k, interval in enumerate((20, 60, 180)):
             before = f'[[previous]]\nfile = "first.toml"\nsurface_interval = {interval}'
             for one in keel.second:

@@ -51,7 +51,7 @@ def test_the_data_is_the_sets_and_is_documented(small: Path) -> None:
     data = json.loads(done.stdout, parse_constant=lambda text: pytest.fail(f"{text} is not JSON"))
     assert data == json.loads(json.dumps(table_set_as_data(table_set(read_dive(small)))))
     assert [cell["state"] for cell in data["cells"]] == ["go", "no-go", "refused", "refused"]
-    assert "over the ppO2 limit: 1.76 bar" in data["cells"][2]["limits"][0]["message"]
+    assert "hyperoxic: ppO2 1.76 bar" in data["cells"][2]["limits"][0]["message"]
     page = (ROOT / "docs" / "json.md").read_text(encoding="utf-8")
     assert not [key for key in every_key(data) if f"`{key}`" not in page]
     assert [path.name for path in small.parent.iterdir()] == ["small.toml"]  # no PDFs where none are asked for

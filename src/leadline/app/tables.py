@@ -71,7 +71,7 @@ def findings(found: Iterable[Finding], numbered: bool = False) -> str:
         (
             finding.severity,
             f"{i} {mark}" if numbered else mark,
-            finding.message + (f" Fix: {finding.cure}." if finding.cure else ""),
+            finding.message + (f" Fix for this: {finding.cure}." if finding.cure else ""),
         )
         for i, finding in enumerate(found, 1)
         for mark in (_MARKS[finding.severity],)

@@ -397,7 +397,7 @@ class OxygenBreaks(_Table):
     on: BreakMinutes = Field(description="time on oxygen before a break, in whole minutes")
     off: BreakMinutes = Field(description="time of a break, in whole minutes")
     gas: Gas | None = Field(
-        None, description="breathed in the break; if not given, the leanest breathable at the last stop"
+        None, description="breathed in the break; if not given, the leanest no thinner than air at the last stop"
     )
 
 

@@ -114,6 +114,8 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
     limit = limits.ppo2_deco if up else limits.ppo2_bottom
     mod_m = source.mix.mod(limit, where)
     grid_m = deepest_within(source.mix, limit + GRID_TOLERANCE_BAR, dive.stops, where) if up else None
+    if up and limit < source.mix.ppo2(where.pressure(deepest_m)) <= limit + GRID_TOLERANCE_BAR + 1e-9:
+        grid_m = deepest_m  # off the grid, a level is breathed at within the tolerance too
     by_tolerance = grid_m is not None and source.mix.ppo2(where.pressure(grid_m)) > limit + 1e-9
     end_m, ead_m, density_g_l = _worst(source, shallowest_m, deepest_m, where, limits.oxygen_narcotic)
     return Breathed(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from leadline.brief.schema import Cylinder, Dive
@@ -24,7 +24,7 @@ def judge(
 ) -> list[Finding]:  # fmt: skip
     """The findings of a plan and of its contingencies. `planned` and `supply` are those of the planned dive;
     `mates_give`: a team shares bailout."""
-    planned = list(planned)
+    planned, every = list(planned), found
     if dive.loop is not None and not mates_give and not open_circuit_cylinders(dive):
         message = "No open-circuit cylinder is carried: there is nothing to bail out to."
         planned.append(Finding("bailout-none", "no-go", message, brief="no bailout is carried"))
@@ -42,7 +42,7 @@ def judge(
         *_exposure(planned, found),
         *_reserves(dive, found),
         *(_bailout_holds(dive, c) for c in found if c.kind == "bailout" and c.holds),
-        *_counted(found),
+        *_counted(every),
     ]
 
 
@@ -103,15 +103,18 @@ def _short(
         sum(getattr(use, key) for use in uses) for key in ("used_l", "content_l", "usable_l")
     )
     runs_out = needed_l > content_l + 1e-6
-    finding = max((case[2] for case in cases if case[0] == worst[0]), key=lambda f: float(f.values["needed_l"]))
+    reached = [at for use in uses if (at := use.reaches(use.content_l if runs_out else use.usable_l)) is not None]
+    first = min(reached, default=None)
     when = ""
-    if finding.run_time_min is not None and finding.depth_m is not None:
+    if first is not None:
         what = "runs out" if runs_out else "down to the reserve"
-        when = f", {what} at {math.floor(finding.run_time_min)} min, {system.at(finding.depth_m)}"
+        when = f", {what} at {math.floor(first[0])} min, {system.at(first[1])}"
     holders = " and ".join(cylinder.name for cylinder in cylinders)
     in_them = list(dict.fromkeys(case[0] for case in cases))
     going_wrong = [name for name in in_them if name != AS_PLANNED]
     others = f"; short in {len(going_wrong)} contingencies" if len(going_wrong) > 1 else ""
+    if AS_PLANNED in in_them and worst[0] != AS_PLANNED:
+        others = f"; short as planned too{others}"
     short_l = needed_l - (content_l if runs_out else usable_l)
     short = f"{system.gas_up(short_l)} {system.gas_unit} short"
     message = (
@@ -129,7 +132,8 @@ def _short(
     verb = "runs" if len(cylinders) == 1 else "run"
     goes = "goes" if len(cylinders) == 1 else "go"
     brief = f"{holders} {f'{verb} out' if runs_out else f'{goes} into the reserve'}, {short}"
-    return Finding("gas-short", severity, message, values, finding.run_time_min, finding.depth_m, brief=brief)
+    at_min, at_m = first if first is not None else (None, None)
+    return Finding("gas-short", severity, message, values, at_min, at_m, brief=brief)
 
 
 def sizes(cylinders: Sequence[Cylinder], system: System) -> str:
@@ -171,6 +175,8 @@ def last_resorts(contingency: Contingency) -> str:
     for resort in contingency.no_gas.left if contingency.no_gas is not None else ():
         if resort.what == "mate's gas":
             said.append(f"{resort.whose}'s {resort.cylinder}")
+        elif resort.what == "own gas over the limit":
+            said.append(f"{resort.cylinder}, {resort.ppo2_bar:.2f} bar and over the diver's own limit")
         elif resort.what == "loop flushed":
             said.append("the loop, flushed with diluent or semi-closed")
         else:
@@ -278,8 +284,12 @@ def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
 def lasting(found: Sequence[Contingency]) -> tuple[int, int]:
     """In how many contingencies the gas lasts, and of how many."""
     counted = [c for c in found if not any(finding.code == "level-missed" for finding in c.findings)]
+    names = [{use.name for use in c.supply if use.use != "inflation"} for c in counted]
+    short = [
+        any(f.code == "gas-short" and f.values["cylinder"] in breathed for f in c.findings)
+        for c, breathed in zip(counted, names, strict=True)
+    ]
     lasts = (c.answers.gas in ("lasts", "into the reserve") for c in counted)
-    short = (any(finding.code == "gas-short" for finding in c.findings) for c in counted)
     return sum(one and not other for one, other in zip(lasts, short, strict=True)), len(counted)
 
 
@@ -309,13 +319,21 @@ def in_words(found: Contingency) -> tuple[str, ...]:
         return ("stops not met",)
     if answers.gas == "not planned":
         return tuple(finding.heading for finding in found.findings)
-    short = [finding for finding in found.findings if finding.code == "gas-short"]
-    if short:
-        first = min(short, key=lambda f: f.run_time_min if f.run_time_min is not None else math.inf)
-        what = "gas runs out" if answers.gas == "runs out" else "gas goes into the reserve"
-        said.append(f"{what}{_when(first, system)}")
+    empty = _first_to_end(found, _content)
+    thin = _first_to_end(found, _usable)
+    if empty is not None:
+        use, at = empty
+        what = "suit gas" if use.use == "inflation" and answers.gas != "runs out" else "gas"
+        said.append(f"{what} runs out{at}, {system.gas_up(use.missing_l)} {system.gas_unit} short")
+    elif thin is not None and any(finding.code == "gas-short" for finding in found.findings):
+        use, at = thin
+        said.append(f"gas goes into the reserve{at}, {system.gas_up(use.short_l)} {system.gas_unit} of it")
+    elif answers.gas == "into the reserve":
+        least = min((use for use in found.supply if use.short_l > 1e-6), key=lambda use: use.left_bar)
+        left = f"{system.pressure(least.left_bar)} {system.pressure_unit} left"
+        said.append(f"gas lasts, into the reserve: {left}")
     else:
-        said.append("gas lasts" if answers.gas == "lasts" else "gas lasts, into the reserve")
+        said.append("gas lasts")
     if answers.exposure == "over":
         said.append(f"over {' and '.join(_LIMITS.get(code, code) for code in found.over)}")
     return tuple(said)
@@ -325,22 +343,36 @@ def in_brief(found: Contingency) -> str:
     """The first thing that does not hold, to stand over a sheet: "gas runs out"; empty where all does."""
     if found.holds:
         return ""
-    if found.answers.gas in ("runs out", "into the reserve"):
-        return "gas runs out" if found.answers.gas == "runs out" else "gas goes into the reserve"
+    for holds_l, what in ((_content, "runs out"), (_usable, "goes into the reserve")):
+        ends = _first_to_end(found, holds_l)
+        if ends is not None:
+            use, at = ends
+            return f"{use.name} {what}{at}"
     return in_words(found)[0]
+
+
+def _content(use: CylinderUse) -> float:
+    return use.content_l
+
+
+def _usable(use: CylinderUse) -> float:
+    return use.usable_l
+
+
+def _first_to_end(found: Contingency, holds_l: Callable[[CylinderUse], float]) -> tuple[CylinderUse, str] | None:
+    """The cylinder that first has given so much, breathed ones before a suit's, and when and where, in words."""
+    system = SYSTEMS[found.scenario.dive.units]
+    ends = [(use, use.reaches(holds_l(use))) for use in found.supply if use.used_l > holds_l(use) + 1e-6]
+    if not ends:
+        return None
+    use, at = min(ends, key=lambda one: (one[0].use == "inflation", one[1][0] if one[1] is not None else math.inf))
+    return use, "" if at is None else f" at {math.floor(at[0])} min, {system.at(at[1])}"
 
 
 _LIMITS = {
     "cns": "CNS", "cns-day": "CNS of 24 h", "otu": "OTU", "otu-days": "OTU of several days", "density": "density",
     "end": "END", "scrubber": "scrubber",
 }  # fmt: skip
-
-
-def _when(finding: Finding, system: System) -> str:
-    if finding.run_time_min is None or finding.depth_m is None:
-        return ""
-    short = f"{system.gas_up(float(finding.values['short_l']))} {system.gas_unit} short"
-    return f" at {math.floor(finding.run_time_min)} min, {system.at(finding.depth_m)}, {short}"
 
 
 def _depths(gap: Gap, system: System) -> str:

@@ -65,9 +65,11 @@ class Answers:
 class LastResort:
     """What is left to try where nothing fit to breathe is at hand, so far as it is really there."""
 
-    what: Literal["diluent on open circuit", "loop flushed", "mate's gas"]
+    what: Literal["own gas over the limit", "diluent on open circuit", "loop flushed", "mate's gas"]
     gas: str
     """Label of the mix."""
+    ppo2_bar: float
+    """Where nothing fit begins."""
     whose: str = ""
     """The mate's name."""
     cylinder: str = ""
@@ -156,7 +158,9 @@ class Contingency:
     @property
     def least(self) -> CylinderUse | None:
         """The cylinder that is missing most, or else has the least left: of those breathed from, if there are any."""
-        used = [use for use in self.breathed if use.used_l > 1e-6] or [use for use in self.supply if use.used_l > 1e-6]
+        every = [use for use in self.supply if use.used_l > 1e-6]
+        used = [use for use in every if use.missing_l > 1e-6] or [use for use in self.breathed if use.used_l > 1e-6]
+        used = used or every
         return min(used, key=lambda use: (-use.missing_l if use.missing_l > 1e-6 else 0.0, use.left_bar), default=None)
 
     @property
@@ -187,12 +191,23 @@ def contingencies(
             ways.append((scenario, stretches, ""))
         except BriefError as error:
             ways.append((scenario, [], error.problems[0].message))
+    ways = [(_own_first(schedule, scenario), stretches, refused) for scenario, stretches, refused in ways]
     unfit = {k: gap for k, (scenario, _, _) in enumerate(ways) if (gap := _gap(dive, schedule, scenario)) is not None}
     runs = _run(
         dive, layout, schedule, supply,
         [(s, st) for k, (s, st, refused) in enumerate(ways) if not refused and k not in unfit],
     )  # fmt: skip
     made: list[Contingency] = []
+
+    def worked_out(scenario: Scenario, run: _Run) -> Contingency:
+        """As the kernel ran it; from the worst of many moments with the diver's own gas first."""
+        if scenario.points is not None and run.point >= 0:
+            there = _own_first(schedule, replace(scenario, points=(run.point, run.point + 1)))
+            if there.way != scenario.way:
+                ((run, _),) = _run(dive, layout, schedule, supply, [(there, [])])
+                scenario = there
+        return work.planned(scenario, run)
+
     for k, (scenario, _, refused) in enumerate(ways):
         if refused:
             made.append(work.refused(scenario, refused))
@@ -206,10 +221,10 @@ def contingencies(
             worst = (
                 replace(scenario, name=f"{scenario.name}, where the way up is longest") if scenario.worse else scenario
             )
-            made.append(work.planned(worst if scenario.level is None else scenario, longest))
+            made.append(worked_out(worst if scenario.level is None else scenario, longest))
         if most_gas is not None and most_gas.fault == kernel.FINE and not _is_told(made, scenario, schedule, most_gas):
             name = f"{scenario.name}, where it takes most gas"
-            made.append(work.planned(replace(scenario, name=name), most_gas))
+            made.append(worked_out(replace(scenario, name=name), most_gas))
     return _in_run_time_order(_only_the_worst(made))
 
 
@@ -232,6 +247,27 @@ def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule
     return any(
         c.scenario.series == scenario.series and c.leaves_at_min == at_min and c.depth_m == depth_m for c in made
     )
+
+
+def _own_first(schedule: Schedule, scenario: Scenario) -> Scenario:
+    """A scenario that leaves the plan at one moment, with a way whose first breaths are the diver's own: a mate's
+    cylinder takes time to reach, and comes with the first change on the way up."""
+    if not scenario.given or not scenario.way or scenario.points is None or scenario.points[1] - scenario.points[0] > 1:
+        return scenario
+    dive, depth_m = scenario.dive, float(schedule.track.points[scenario.points[0]]["depth_m"])
+    carried = tuple(cylinder for cylinder in dive.cylinders if cylinder.name not in scenario.given)
+    own = gases.bailout_way(dive.model_copy(update={"cylinders": carried}))
+    above_m = max((d for d in dive.stops.depths_m(depth_m) if d < depth_m - 1e-6), default=0.0)
+    shared = gases.source_at(scenario.way, depth_m)
+    if not own or shared.circuit != "open":
+        return scenario
+    first, limit = gases.source_at(own, depth_m), gases.Limit.when_wrong(dive)
+    lasts = all(gases.is_fit(dive, first, at_m, limit) for at_m in (depth_m, above_m))
+    if not lasts or first == shared:
+        return scenario
+    rest = [step for step in scenario.way if step.from_depth_m < above_m - 1e-6]
+    taken = [gases.Step(above_m, gases.source_at(scenario.way, above_m))] if above_m > 0.0 else []
+    return replace(scenario, way=(gases.Step(gases.ANY_DEPTH_M, first), *taken, *rest))
 
 
 def _gap(dive: Dive, schedule: Schedule, scenario: Scenario) -> Gap | None:
@@ -442,8 +478,10 @@ class _Work:
         """A scenario as the kernel ran it."""
         own = scenario.dive
         if run.fault == kernel.LEFT_TOO_EARLY:
-            said = "A level is due before the stops on the way to it are done: leave it out and surface."
-            return self._ends(scenario, run.point, Finding("level-missed", "caution", said))
+            said = "A level is to be left before the stops on the way to it are done: leave that level out and begin "
+            said += "the last ascent, with all its stops."
+            brief = "a level is due before its stops are done"
+            return self._ends(scenario, run.point, Finding("level-missed", "caution", said, brief=brief))
         if run.fault != kernel.FINE:
             gas = run.legs[-1].source if run.legs else None
             on = f" on {gas.name}" if gas is not None else ""
@@ -511,8 +549,9 @@ class _Work:
     def _answers(
         self, found: Contingency, findings: Sequence[Finding], own: Sequence[str], as_the_plan: bool
     ) -> Answers:
-        short = any(finding.code == "gas-short" and use_missing(finding) for finding in findings)
-        reserve = any(use.short_l > 1e-6 for use in found.supply)
+        breathed = [use for use in found.supply if use.use != "inflation"]
+        short = any(use.missing_l > 1e-6 for use in breathed)
+        reserve = any(use.short_l > 1e-6 for use in breathed)
         return Answers(
             gas="runs out" if short else "into the reserve" if reserve else "lasts",
             stops="met",
@@ -522,7 +561,7 @@ class _Work:
 
     def refused(self, scenario: Scenario, said: str) -> Contingency:
         """A scenario that cannot be planned as the dive file would have it: there is no gas for it."""
-        finding = Finding("no-gas", "no-go", f"{said[0].upper()}{said[1:]}.", {}, brief="no gas to breathe")
+        finding = Finding("no-gas", "no-go", f"{said[0].upper()}{said[1:]}.", {}, brief="no gas within its limits")
         found = self._ends(scenario, -1, finding)
         return replace(found, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
 
@@ -540,19 +579,26 @@ class _Work:
         return replace(found, no_gas=no_gas, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
 
     def _last_resorts(self, scenario: Scenario, gap: Gap) -> Iterator[LastResort]:
-        """The diluent on open circuit if it has a second stage, the loop flushed with it, a mate's gas."""
-        own, limit = scenario.dive, gases.Limit.when_wrong(scenario.dive)
-        loop = own.loop
-        if loop is not None and any(cylinder.use == "diluent" for cylinder in own.cylinders):
-            fit = gases.is_fit(own, Source(loop.diluent), gap.from_m, limit)
-            if fit and loop.diluent_second_stage:
-                yield LastResort("diluent on open circuit", loop.diluent.label)
-            if fit and scenario.kind != "oxygen gone":
-                yield LastResort("loop flushed", loop.diluent.label)
+        """What is within the hard limit of ppO2 there: own gas over the diver's own limit, the diluent on open circuit
+        if it has a second stage, the loop flushed with it, a mate's gas."""
+        own, loop = scenario.dive, scenario.dive.loop
+        bar = own.site.environment.pressure(gap.from_m)
+
+        def is_fit(mix: Mix) -> bool:
+            return gases.is_fit(own, Source(mix), gap.from_m, gases.HARD)
+
+        for cylinder in open_circuit_cylinders(own):
+            if cylinder.name not in scenario.given and is_fit(cylinder.gas):
+                ppo2_bar = cylinder.gas.ppo2(bar)
+                yield LastResort("own gas over the limit", cylinder.gas.label, ppo2_bar, "", cylinder.name)
+        if loop is not None and any(c.use == "diluent" for c in own.cylinders) and is_fit(loop.diluent):
+            if loop.diluent_second_stage:
+                yield LastResort("diluent on open circuit", loop.diluent.label, loop.diluent.ppo2(bar))
+            yield LastResort("loop flushed", loop.diluent.label, loop.diluent.ppo2(bar))
         for whose, (mate, _) in zip(self.mates.names, self.mates.planned, strict=True) if self.mates else ():
             for cylinder in open_circuit_cylinders(mate):
-                if gases.is_fit(own, Source(cylinder.gas), gap.from_m, limit):
-                    yield LastResort("mate's gas", cylinder.gas.label, whose, cylinder.name)
+                if is_fit(cylinder.gas):
+                    yield LastResort("mate's gas", cylinder.gas.label, cylinder.gas.ppo2(bar), whose, cylinder.name)
 
     def _ends(self, scenario: Scenario, point: int, finding: Finding) -> Contingency:
         """A contingency that is not planned to the surface, and why."""
@@ -577,12 +623,6 @@ class _Work:
             breathing=(),
             findings=(replace(finding, run_time_min=at_min, depth_m=depth),),
         )
-
-
-def use_missing(finding: Finding) -> bool:
-    """Whether a cylinder runs out, rather than giving of its reserve."""
-    needed, content = finding.values.get("needed_l"), finding.values.get("content_l")
-    return isinstance(needed, float) and isinstance(content, float) and needed > content + 1e-6
 
 
 def _of_what(finding: Finding) -> tuple[str, object]:

@@ -13,7 +13,8 @@ Severity = Literal["no-go", "caution", "note"]
 SEVERITIES: tuple[Severity, ...] = ("no-go", "caution", "note")
 
 _GRAVEST_FIRST: tuple[tuple[str, ...], ...] = (
-    ("bailout-none", "bailout-first-breath", "no-gas"),
+    ("bailout-none", "bailout-first-breath"),
+    ("no-gas",),
     ("gas-short", "turn", "minimum-gas"),
     ("stops", "surface-gf"),
 )

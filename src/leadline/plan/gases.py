@@ -21,6 +21,8 @@ DENSITY_LIMIT_G_L = 6.2
 """Anthony & Mitchell 2016, Respiratory physiology of rebreather diving."""
 MINIMUM_PPO2_BAR = 0.16
 """Below this a gas is not breathed at all (NOAA Diving Manual: hypoxia sets in); see Environment.least_ppo2."""
+BREAK_PPO2_BAR = 0.21
+"""A break from oxygen is taken on a gas of at least this where one is carried (common practice, no source)."""
 SEMI_CLOSED_PPO2_BAR = 0.21
 """Below this a semi-closed loop is left for open circuit (common practice, no source)."""
 
@@ -233,8 +235,8 @@ def semi_closed_way(dive: Dive) -> Way:
 
 
 def break_source(dive: Dive, source: str = "dive") -> Source | None:
-    """What is breathed in an oxygen break: the diver's choice, or the leanest gas carried that is breathable at the
-    last stop. None on the loop. `source` names the dive file in a BriefError."""
+    """What is breathed in an oxygen break: the diver's choice, or the leanest gas carried that is no thinner than air
+    at the last stop, else the richest. None on the loop. `source` names the dive file in a BriefError."""
     breaks = dive.stops.oxygen_breaks
     if breaks is None or dive.loop is not None:
         return None
@@ -251,7 +253,8 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
         last = SYSTEMS[dive.units].at(dive.stops.last)
         said = f"no gas carried can be breathed in an oxygen break at {last}: all are oxygen, or hypoxic there"
         raise BriefError(source, [Problem("[stops] oxygen_breaks", f"{said}; carry one, or leave the breaks out")])
-    return Source(min(breathable, key=lambda gas: gas.o2))
+    rich = [gas for gas in breathable if gas.ppo2(bar) >= where.least_ppo2(BREAK_PPO2_BAR)]
+    return Source(min(rich, key=lambda gas: gas.o2) if rich else max(breathable, key=lambda gas: gas.o2))
 
 
 def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], at: Mix | None = None) -> list[Step]:

@@ -79,7 +79,12 @@ def team_as_data(team: Team) -> dict[str, Any]:
                 "alone_min": member.alone_min,
                 "plan": as_data(member.plan),
                 "gives": [
-                    {"to": giving.receiver, "name": giving.name, "rows": [_row(row) for row in giving.rows]}
+                    {
+                        "to": giving.receiver,
+                        "kind": giving.kind,
+                        "name": giving.name,
+                        "rows": [_row(row) for row in giving.rows],
+                    }
                     for giving in givings(team, member)
                 ],
             }
@@ -399,7 +404,13 @@ def _no_gas(found: Contingency) -> dict[str, Any] | None:
         "to_m": no_gas.gap.to_m,
         "minutes": no_gas.minutes,
         "left": [
-            {"what": resort.what, "gas": resort.gas, "mate": resort.whose or None, "cylinder": resort.cylinder or None}
+            {
+                "what": resort.what,
+                "gas": resort.gas,
+                "ppo2_bar": resort.ppo2_bar,
+                "mate": resort.whose or None,
+                "cylinder": resort.cylinder or None,
+            }
             for resort in no_gas.left
         ],
     }

@@ -67,12 +67,10 @@ def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
     return _with_handovers(rows(found.legs, tts_at, before), found.handovers, "take")
 
 
-def giving_rows(
-    plan: Plan, found: Contingency, handovers: Iterable[Handover], giver: str, breathed: Source
-) -> tuple[Row, ...]:
+def giving_rows(plan: Plan, found: Contingency, receiver: str, giver: str, breathed: Source) -> tuple[Row, ...]:
     """The schedule of a mate's bailout as it is for the diver who gives: the mate's stops on what the giver breathes
     himself, and every cylinder of the giver's that is handed over. `plan` is the mate's."""
-    given = [handover for handover in handovers if handover.giver == giver]
+    given = [replace(handover, receiver=receiver) for handover in found.handovers if handover.giver == giver]
     own = (replace(row, source=breathed, changed=False) for row in contingency_rows(plan, found))
     kept = tuple(row for row in own if row.kind not in ("change", "take"))
     return _with_handovers(kept, given, "give")
@@ -80,9 +78,10 @@ def giving_rows(
 
 @dataclass(frozen=True)
 class Giving:
-    """A mate's bailout in which a diver gives gas, as that diver dives it."""
+    """A mate's contingency in which a diver gives gas, as that diver dives it."""
 
     receiver: str
+    kind: str
     name: str
     """Of the mate's contingency."""
     rows: tuple[Row, ...]
@@ -94,18 +93,14 @@ class Giving:
 
 
 def givings(team: Team, member: Member) -> tuple[Giving, ...]:
-    """Every mate's bailout in which a diver gives gas, in the order of the divers."""
-    plans = {other.name: other.plan for other in team.members}
+    """Every mate's contingency in which a diver gives gas, in the order of the divers."""
     at_level = (leg.source for leg in reversed(member.plan.schedule.legs) if leg.kind == "level")
     breathed = next(at_level, member.plan.schedule.legs[0].source)
     return tuple(
-        Giving(
-            bailout.diver,
-            bailout.contingency.name,
-            giving_rows(plans[bailout.diver], bailout.contingency, bailout.handovers, member.name, breathed),
-        )
-        for bailout in team.bailouts
-        if any(handover.giver == member.name for handover in bailout.handovers)
+        Giving(other.name, found.kind, found.name, giving_rows(other.plan, found, other.name, member.name, breathed))
+        for other in team.members
+        for found in other.plan.contingencies
+        if any(handover.giver == member.name for handover in found.handovers)
     )
 
 

@@ -286,8 +286,7 @@ def _ascents(dive: Dive, schedule: Schedule) -> Iterator[Scenario]:
     points = schedule.track.points
     down = [i for i in range(len(points)) if points[i]["kind"] == kernel.DESCENT and points[i]["level"] == 0]
     if down:
-        # Up again on what was breathed on the way down: the bottom gas may not carry life in the shallows.
-        yield Scenario("aborted descent", "descent aborted", dive, (0, down[-1] + 1), gases.stretches(dive)[0].to)
+        yield Scenario("aborted descent", "descent aborted", dive, (0, down[-1] + 1))
 
 
 def slowed(dive: Dive, _: Schedule) -> Dive:

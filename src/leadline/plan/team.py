@@ -12,7 +12,7 @@ from leadline.brief.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import Finding, in_order
-from leadline.plan.gases import GRID_TOLERANCE_BAR, MINIMUM_PPO2_BAR
+from leadline.plan.gases import Limit, Source, is_fit
 from leadline.plan.plan import Plan, plan
 from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, lay_out, schedule
@@ -115,7 +115,10 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
             bailout=tuple(given.values()) if dive.gas.team_bailout and own.loop is not None else (),
             givers=dict(zip((c.name for c in given.values()), given, strict=True)),
         )
-        members.append(Member(name, plan(own, source, held, meant), alone_min[name]))
+        found = plan(own, source, held, meant)
+        if dive.gas.team_bailout:
+            found = replace(found, findings=in_order([*_first_breath(own), *found.findings]))
+        members.append(Member(name, found, alone_min[name]))
     bailouts = tuple(_bailouts(members)) if dive.gas.team_bailout else ()
     findings = _said_by_all(members)
     demanding = max(alone_min, key=lambda name: alone_min[name])
@@ -129,7 +132,6 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
         findings=in_order(
             [
                 _most_demanding(dive, demanding, alone_min, members),
-                *(_first_breaths(members) if dive.gas.team_bailout else ()),
                 *findings,
             ]
         ),
@@ -189,23 +191,21 @@ def _carries(members: Sequence[Member], bailouts: Sequence[TeamBailout]) -> tupl
 # --- Findings ---------------------------------------------------------------------------------------------------------
 
 
-def _first_breaths(members: Sequence[Member]) -> Iterable[Finding]:
+def _first_breath(dive: Dive) -> Iterable[Finding]:
     """Off the loop the first breath must be a diver's own: what a mate carries takes time to reach."""
-    for member in members:
-        dive = member.plan.dive
-        if dive.loop is None:
-            continue
-        where = dive.site.environment
-        own, limit = [c.gas for c in open_circuit_cylinders(dive)], dive.limits.ppo2_deco + GRID_TOLERANCE_BAR
-        for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
-            bar, least_bar = where.pressure(depth_m), where.least_ppo2(MINIMUM_PPO2_BAR)
-            if not any(least_bar <= gas.ppo2(bar) <= limit for gas in own):
-                message = (
-                    f"{member.name} carries nothing that can be breathed at {SYSTEMS[dive.units].at(depth_m)}: the "
-                    "first breath off the loop would be a mate's. Carry a gas for it."
-                )
-                yield Finding("bailout-first-breath", "no-go", message, {"diver": member.name}, None, depth_m)
-                break
+    if dive.loop is None:
+        return
+    own, limit = [c.gas for c in open_circuit_cylinders(dive)], Limit.when_wrong(dive)
+    for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
+        if not any(is_fit(dive, Source(gas), depth_m, limit) for gas in own):
+            at = SYSTEMS[dive.units].at(depth_m)
+            message = (
+                f"Nothing is carried that can be breathed at {at}: the first breath off the loop would be a mate's. "
+                "Carry a gas for it."
+            )
+            brief = f"nothing of one's own to breathe at {at}"
+            yield Finding("bailout-first-breath", "no-go", message, {}, None, depth_m, brief=brief)
+            return
 
 
 def _said_by_all(members: Sequence[Member]) -> list[Finding]:

@@ -105,13 +105,14 @@ def turns(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[MinimumGa
         for use in alike:
             share = use.content_l / content_l
             # Gas is drawn by what is above the reserves: so all come to their turn together.
-            out = out_l * (use.usable_l / usable_l if usable_l > 0.0 else share)
+            drawn = use.usable_l / usable_l if usable_l > 0.0 else share
+            out, kept = out_l * drawn, use.content_l - max(0.0, content_l - kept_l) * drawn
             found.append(
                 Turn(
                     cylinder=use.name,
                     mix=mix,
                     rule=_said(dive.gas.turn),
-                    kept_bar=pressure_left(use, kept_l * share),
+                    kept_bar=pressure_left(use, kept),
                     out_l=out,
                     turn_bar=pressure_left(use, use.content_l - out),
                     turn_at_min=reached[0] if (reached := use.reaches(out)) is not None else None,

@@ -18,7 +18,7 @@ from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.rows import down, givings, up
+from leadline.plan.rows import Giving, down, givings, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import EVERYONE, Member, Team
 from leadline.sheets import gas, what_ifs
@@ -122,7 +122,7 @@ def slate(team: Team, member: Member) -> Data:
         else:
             waiting.append(found)
     pages += _compact(plan, waiting)
-    for giving in givings(team, member):
+    for giving in (one for one in givings(team, member) if one.kind in plan.dive.contingencies.slate):
         lines = [breakable(giving.heading)]
         pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
     return {**common(team, member), "pages": pages}
@@ -213,7 +213,7 @@ def _parts(rows: Sequence[Line], most: int) -> list[Sequence[Line]]:
 def wetnotes(team: Team, member: Member) -> Data:
     """A6 pages: schedule, gases and supply, bailout, what else can go wrong, room for what was really dived."""
     plan = member.plan
-    dive = plan.dive
+    dive, given = plan.dive, givings(team, member)
     elsewhere = [*what_ifs.on_the_slate(plan), *plan.bailouts]
     others = [one for one in plan.contingencies if not any(one is shown for shown in elsewhere)]
     return {
@@ -250,8 +250,10 @@ def wetnotes(team: Team, member: Member) -> Data:
                 "line": breakable(giving.heading),
                 "rows": [asdict(row) for row in printed(dive, giving.rows, {})],
             }
-            for giving in givings(team, member)
+            for giving in given
+            if giving.kind == "bailout"
         ],
+        "giving_lines": [_gives(dive, giving) for giving in given if giving.kind != "bailout"],
         "contingencies": [
             {**shown, "together": len(shown["rows"]) <= ROWS_KEPT_TOGETHER}
             for shown in (what_ifs.notes(plan, one) for one in others)
@@ -303,11 +305,7 @@ def briefing(team: Team, member: Member) -> Data:
             }
             for found in plan.bailouts
         ],
-        "giving": [
-            f"{breakable(giving.receiver)}, {giving.name}: "
-            + "; ".join(_brief_row(dive, row) for row in printed(dive, giving.rows, {}) if row.kind == "hand")
-            for giving in givings(team, member)
-        ],
+        "giving": [_gives(dive, giving) for giving in givings(team, member)],
         "findings": [{"severity": finding.severity, "message": _whole(finding)} for finding in findings],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,
@@ -318,6 +316,12 @@ def briefing(team: Team, member: Member) -> Data:
         "team": team_part(team) if len(team.members) > 1 else None,
         "cautions": list(CAUTIONS),
     }
+
+
+def _gives(dive: Dive, giving: Giving) -> str:
+    """What a diver gives in a mate's contingency, in a line: "Lou, bailout: 18 m GIVE LOU YOUR 50 % (stage) at 26"."""
+    hands = (_brief_row(dive, row) for row in printed(dive, giving.rows, {}) if row.kind == "hand")
+    return f"{breakable(giving.receiver)}, {giving.name}: {'; '.join(hands)}"
 
 
 def _brief_row(dive: Dive, row: Row) -> str:
@@ -353,7 +357,7 @@ def _lines(use: CylinderUse) -> int:
 
 def _whole(finding: Finding) -> str:
     """A finding with what would fix it."""
-    return finding.message + (f" Fix: {finding.cure}." if finding.cure else "")
+    return finding.message + (f" Fix for this: {finding.cure}." if finding.cure else "")
 
 
 def said_to(team: Team, member: Member) -> list[Finding]:

@@ -149,8 +149,9 @@ def contingency_rows(plan: Plan, found: Contingency) -> list[Row]:
         return []
     dive = found.scenario.dive
     made = printed(dive, rows.contingency_rows(plan, found), mods(dive, found.breathing), found.supply)
-    if found.leaves_at_min is not None and made[0].kind == "level":
-        return [replace(made[0], label="sort out"), *made[1:]]
+    first = next((i for i, row in enumerate(made) if row.kind != "hand"), 0)
+    if found.leaves_at_min is not None and made[first].kind == "level":
+        made[first] = replace(made[first], label="sort out")
     return made
 
 

@@ -66,6 +66,9 @@ def leaves_line(plan: Plan, found: Contingency) -> str:
     """Where and when the plan is left, in words; empty for a whole dive."""
     if found.leaves_at_min is None or found.depth_m is None:
         return ""
+    if found.kind == "mate out of gas" and plan.dive.loop is not None:
+        at = f"run time {down(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+        return f"You stay on your loop. Your mate breathes, from {at}"
     what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
     where = SYSTEMS[plan.dive.units].at(found.depth_m).replace(" ", KEPT)
     return f"Leave {what} at run time {down(found.leaves_at_min)}, {where}"

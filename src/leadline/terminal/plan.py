@@ -134,7 +134,8 @@ def _verdict(findings: Sequence[Finding]) -> RenderableType:
     for finding in findings:
         mark, style = _MARKS[finding.severity]
         table.add_row(
-            Text(mark, style=style), _Prose(finding.message + (f" Fix: {finding.cure}." if finding.cure else ""))
+            Text(mark, style=style),
+            _Prose(finding.message + (f" Fix for this: {finding.cure}." if finding.cure else "")),
         )
     return Group(_counted(findings), table)
 
@@ -359,10 +360,17 @@ def _no_gas(found: Contingency, system: System) -> list[RenderableType]:
 
 
 def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[RenderableType]:
-    """The mates' bailouts in which this diver gives gas."""
+    """The mates' bailouts in which this diver gives gas; of other contingencies what is given."""
     parts: list[RenderableType] = []
-    for giving in given:
+    for giving in (one for one in given if one.kind == "bailout"):
         parts += [_BLANK, _Prose(giving.heading, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
+    others = [one for one in given if one.kind != "bailout"]
+    parts += [_BLANK, _Prose("Give gas when", style="bold")] if others else []
+    for giving in others:
+        hands = [
+            f"{system.at(row.depth_m)} at {leave(row)}: {handed(row)}" for row in giving.rows if row.kind == "give"
+        ]
+        parts.append(_Prose(f"{giving.receiver}, {giving.name}: {'; '.join(hands)}"))
     return parts
 
 

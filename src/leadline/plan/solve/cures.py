@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
+from leadline.brief.checks import contradictions
+from leadline.brief.errors import BriefError
 from leadline.brief.schema import Cylinder, Dive, SolveCylinder
 from leadline.brief.team import divers
+from leadline.physics.mix import Mix
 from leadline.plan.causes import sizes
 from leadline.plan.findings import Finding
+from leadline.plan.gases import DENSITY_LIMIT_G_L, Source, is_fit
 from leadline.plan.gases import Limit as PpO2Limit
-from leadline.plan.gases import Source, is_fit
 from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
-from leadline.plan.solve.verdict import Told, Verdict, halved, verdict
+from leadline.plan.solve.mix import with_mix
+from leadline.plan.solve.verdict import Told, halved
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES, loop_cylinders, standard_cylinders
 from leadline.plan.supply import content
-from leadline.plan.team import Team
+from leadline.plan.team import Team, plan_team
 from leadline.units import SYSTEMS
 
 _ADDED = " added"
@@ -40,7 +44,8 @@ def cured(team: Team, source: str = "dive", told: Told | None = None) -> Team:
         key = (diver, finding.message.removeprefix(f"{diver}: "))
         if key not in known and not stopped:
             try:
-                cures = list(_cures(team.dive, diver, finding, source, told or (lambda said: None)))
+                apart = _others(team, diver, finding)
+                cures = list(_cures(team.dive, diver, finding, apart, source, told or (lambda said: None)))
                 known[key] = ", or ".join(cures) or NONE_FOUND
             except KeyboardInterrupt:
                 stopped = True
@@ -64,38 +69,50 @@ def _whose(team: Team, finding: Finding) -> str:
     return named if named in names else names[0]
 
 
-def _cures(dive: Dive, diver: str, finding: Finding, source: str, told: Told) -> Iterator[str]:
-    names = {name for name, _ in divers(dive)}
+def _others(team: Team, diver: str, finding: Finding) -> set[object]:
+    """Gases that a diver's plan breaks the same for, each a cause of its own."""
+    plan = next(member.plan for member in team.members if member.name == diver)
+    alike: set[object] = {
+        one.values.get("gas") for one in plan.findings if one.code == finding.code and one.severity == "no-go"
+    }
+    return alike - {finding.values.get("gas")}
+
+
+def _cures(dive: Dive, diver: str, finding: Finding, apart: set[object], source: str, told: Told) -> Iterator[str]:
+    """What fixes a no-go; `apart` are gases that it is not of."""
 
     def is_cured(changed: Dive) -> bool:
-        """Whether the cause is gone, for this diver."""
-        found = verdict(changed, source)
-        return not found.refused and not _breaks(found, diver if diver in names else "", finding)
+        """Whether the cause is gone, for this diver, and what was changed draws none of its own."""
+        try:
+            if contradictions(changed):
+                return False
+            team = plan_team(changed, source)
+        except BriefError:
+            return False
+        plan = next(member.plan for member in team.members if member.name == diver)
+        no_gos = [one for one in plan.findings if one.severity == "no-go" and one.values.get("gas", "") not in apart]
+        return not any(_is_alike(one, finding) for one in no_gos)
 
     own = dict(divers(dive)).get(diver, dive)
     if finding.code in GAS:
         told(f"larger cylinders for {finding.heading}")
         yield from _larger(dive, own, diver, finding, is_cured)
-    elif finding.code in ("no-gas", "bailout-none"):
+    elif finding.code in ("no-gas", "bailout-none", "bailout-first-breath"):
         told(f"a gas against {finding.heading}")
         yield from _another_gas(dive, own, diver, finding, is_cured)
+    elif finding.code in ("density", "end", "ppo2-high"):
+        told(f"another mix against {finding.heading}")
+        yield from _another_mix(dive, finding, is_cured)
     told(f"a shorter bottom time for {finding.heading}")
     yield from _shorter(dive, is_cured)
 
 
-def _breaks(found: Verdict, diver: str, finding: Finding) -> bool:
-    """Whether a dive still breaks what a finding is of."""
-    names = set(str(finding.values.get("cylinders", finding.values.get("cylinder", ""))).split("; "))
-    for limit in found.limits:
-        if limit.diver != diver:
-            continue
-        if finding.code in GAS or limit.subject.endswith(_ADDED):
-            own = limit.subject in names or limit.subject == finding.values.get("gas") or limit.subject.endswith(_ADDED)
-            if limit.code in GAS and own:
-                return True
-        elif limit.code == finding.code:
-            return True
-    return False
+def _is_alike(found: Finding, cause: Finding) -> bool:
+    """Whether a no-go is of the same cause: the same code, and of gas the same mix; of a mix that was added any."""
+    if found.code in GAS and cause.code in GAS:
+        return found.values.get("gas") == cause.values.get("gas")
+    added = str(found.values.get("cylinders", "")).endswith(_ADDED)
+    return found.code == cause.code or added
 
 
 # --- What is tried ----------------------------------------------------------------------------------------------------
@@ -140,16 +157,19 @@ def _filled(cylinder: Cylinder, chosen: SolveCylinder, parts: float = 1.0) -> Cy
 def _another_gas(
     dive: Dive, own: Dive, diver: str, finding: Finding, is_cured: Callable[[Dive], bool]
 ) -> Iterator[str]:
-    """A cylinder of a standard mix that is fit where nothing is: the richest."""
+    """A cylinder of a standard mix that is fit at the deepest or where nothing was, the lightest enough and richest
+    first: the smallest that lasts."""
     depth_m = finding.depth_m if finding.depth_m is not None else own.deepest_m
-    limit = PpO2Limit.when_wrong(own)
-    fit = sorted(
-        (mix for mix in dict.fromkeys((*BOTTOM_MIXES, *DECO_MIXES)) if is_fit(own, Source(mix), depth_m, limit)),
-        key=lambda mix: -mix.o2,
-    )
-    standard = standard_cylinders(dive.units)
-    for mix in fit[:3]:
-        for one in standard:
+    limit, where = PpO2Limit.when_wrong(own), own.site.environment
+    fit = [
+        (mix, at_m)
+        for at_m in dict.fromkeys((own.deepest_m, depth_m))
+        for mix in sorted(dict.fromkeys((*BOTTOM_MIXES, *DECO_MIXES)), key=lambda mix: -mix.o2)
+        if is_fit(own, Source(mix), at_m, limit)
+    ]
+    light = [one for one in fit if one[0].density(where.pressure(one[1])) <= DENSITY_LIMIT_G_L]
+    for mix in dict.fromkeys(mix for mix, _ in (*light, *fit)):
+        for one in standard_cylinders(dive.units):
             added = Cylinder.model_construct(
                 name=f"{mix.name}{_ADDED}", gas=mix, size=one.cylinder.size, pressure=one.cylinder.pressure,
                 working_pressure=one.cylinder.working_pressure, use="bailout" if own.loop is not None else "deco",
@@ -158,6 +178,16 @@ def _another_gas(
             if is_cured(_with_cylinders(dive, diver, {}, (added,))):
                 yield f"add {mix.name}, {sizes([added], SYSTEMS[dive.units])}"
                 return
+
+
+def _another_mix(dive: Dive, finding: Finding, is_cured: Callable[[Dive], bool]) -> Iterator[str]:
+    """The richest standard mix in place of one that is too dense, narcotic or rich."""
+    label = finding.values.get("gas")
+    bottom = any(c.gas.label == label and c.use in ("bottom", "diluent") for c in dive.cylinders)
+    for mix in sorted(BOTTOM_MIXES, key=lambda mix: -mix.o2) if bottom else ():
+        if mix.label != label and is_cured(with_mix(dive, mix)):
+            yield f"{mix.name} in place of {Mix.parse(str(label)).name}"
+            return
 
 
 def _shorter(dive: Dive, is_cured: Callable[[Dive], bool]) -> Iterator[str]:
