@@ -10,6 +10,7 @@ import io
 import math
 import re
 from collections.abc import Iterable, Iterator
+from importlib import import_module
 from itertools import pairwise
 from random import Random
 from typing import Any
@@ -28,8 +29,11 @@ from leadline.plan.gases import Source
 from leadline.plan.plan import Plan
 from leadline.plan.report import as_data, team_as_data
 from leadline.plan.rows import contingency_rows, givings, planned_rows
+from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content
+from leadline.sweep import ensemble
+from leadline.sweep.table_set import table_set
 from leadline.terminal.plan import render
 from tests.dives import Tables, cylinder, tables
 from tests.reference_model import VAPOUR
@@ -296,6 +300,12 @@ def misfits(team: Team, as_json: bool = True) -> list[str]:
             found += misfits_of_contingency(site, plan, contingency)
             found += wrong_gap(site, contingency, plan)
             found += wrong_answers(contingency)
+        tts = dict(plan.bailout_tts)
+        for bailout in plan.bailouts:
+            if bailout.legs and bailout.scenario.level is not None:
+                marked = tts.get(bailout.leaves_at_min or 0.0, bailout.tts_min)
+                if abs(marked - bailout.tts_min) > 1e-6:
+                    found.append(f"{bailout.name}: TTS {bailout.tts_min}, on the slate {marked}")
     return found
 
 
@@ -355,6 +365,9 @@ def gap_by_hand(site: Site, found: Contingency, from_m: float) -> tuple[float, f
     assert dive.loop is not None
     diluent, limit = dive.loop.diluent.label, site.wrong
     steps = richest_usable(site, [c for c in dive.cylinders if c.use in ("bottom", "travel", "deco", "bailout")], None)
+    given_names = found.scenario.given
+    own_first = bool(given_names) and found.kind != "oxygen gone"
+    own = richest_usable(site, [c for c in dive.cylinders if c.use == "bailout" and c.name not in given_names], None)
     leaves_m = math.inf
     if found.kind == "oxygen gone":
         richer = [depth for depth, gas in steps if fractions(gas)[0] > fractions(diluent)[0]]
@@ -373,6 +386,10 @@ def gap_by_hand(site: Site, found: Contingency, from_m: float) -> tuple[float, f
             breathed = [(usable[-1], "open")] if usable else []
         if found.kind == "oxygen gone" and not steps:
             breathed = [(diluent, "semi-closed")]
+        if own_first and depth_m == from_m:  # a mate's comes with the first change
+            usable = [gas for depth, gas in own if depth >= depth_m - 1e-6] or [gas for _, gas in own][:1]
+            if usable and not any(site.misfit(usable[-1], "open", None, d, limit) for d in (depth_m, above_m)):
+                breathed = [(usable[-1], "open")]
         fit = breathed and not any(site.misfit(*breathed[0], None, d, limit) for d in (depth_m, above_m))
         if not fit and unfit is None:
             unfit = depth_m
@@ -432,24 +449,30 @@ def wrong_gap(site: Site, found: Contingency, plan: Plan) -> Iterator[str]:
     rate = plan.dive.rates.ascent * (0.5 if found.kind == "slow ascent" else 1.0)
     if gap.from_m <= gap.to_m or abs(minutes - (gap.from_m - gap.to_m) / rate) > 1e-9:
         yield f"{name}: {minutes} min from {gap.from_m} to {gap.to_m}"
-    loop = site.dive.loop
+    yield from wrong_resorts(site, found, gap.from_m)
+
+
+def wrong_resorts(site: Site, found: Contingency, at_m: float) -> Iterator[str]:
+    """Whether what is left to try is all that is there and within the hard limit, and no more."""
+    assert found.no_gas is not None
+    dive, loop = found.scenario.dive, site.dive.loop
+
+    def fit(gas: str) -> bool:
+        return not site.misfit(gas, "open", None, at_m, HARD_BAR + TOLERANCE_BAR)
+
     for resort in found.no_gas.left:
-        if said := site.misfit(resort.gas, "open", None, gap.from_m, site.wrong):
-            yield f"{name}, last resort: {said}"
-        listed = any(c.use == "diluent" for c in site.dive.cylinders)
-        if resort.what == "diluent on open circuit":
-            there = loop is not None and loop.diluent_second_stage and listed
-        elif resort.what == "loop flushed":
-            there = loop is not None and listed and found.kind != "oxygen gone"
-        else:
-            there = bool(resort.whose and resort.cylinder)
-        if not there:
-            yield f"{name}, last resort: {resort.what} is not there"
-    if (loop is not None and loop.diluent_second_stage and any(c.use == "diluent" for c in site.dive.cylinders)) and (
-        not site.misfit(loop.diluent.label, "open", None, gap.from_m, site.wrong)
-        and "diluent on open circuit" not in [resort.what for resort in found.no_gas.left]
-    ):
-        yield f"{name}: the diluent could be breathed at {gap.from_m}"
+        if not fit(resort.gas) or abs(resort.ppo2_bar - site.ppo2(resort.gas, "open", None, at_m)) > 1e-9:
+            yield f"{found.name}, {resort.what}: {resort.gas} at {at_m}, {resort.ppo2_bar} bar"
+    said = {(resort.what, resort.gas, resort.cylinder) for resort in found.no_gas.left if not resort.whose}
+    uses = ("bottom", "travel", "deco", "bailout")
+    own = [c for c in dive.cylinders if c.use in uses and c.name not in found.scenario.given]
+    there = {("own gas over the limit", c.gas.label, c.name) for c in own if fit(c.gas.label)}
+    if loop is not None and any(c.use == "diluent" for c in dive.cylinders) and fit(loop.diluent.label):
+        there.add(("loop flushed", loop.diluent.label, ""))
+        if loop.diluent_second_stage:
+            there.add(("diluent on open circuit", loop.diluent.label, ""))
+    if said != there:
+        yield f"{found.name}: left to try {said}, by hand {there}"
 
 
 # --- Answers ----------------------------------------------------------------------------------------------------------
@@ -654,3 +677,63 @@ def test_nothing_unfit_is_breathed_in_a_team():
                     found.append(f"{seed}, handover: {said}")
     assert found == []
     assert handed > 10
+
+
+# --- What is planned besides ------------------------------------------------------------------------------------------
+
+
+def singles(name: str, count: int) -> Iterator[tuple[Tables, Team]]:
+    """So many random dives of one diver that can be planned."""
+    for seed in range(1000):
+        given_ = any_dive(Random(f"{name} {seed}"))
+        team = planned(given_)
+        if team is not None:
+            yield given_, team
+            count -= 1
+        if count == 0:
+            return
+
+
+def test_nothing_unfit_is_breathed_in_a_cell_of_a_table_set():
+    cells = 0
+    for given_, _ in singles("table", 8):
+        try:
+            made = table_set(parse_dive(given_ | {"tables": {"parts": ["times"]}}))
+        except BriefError:
+            continue
+        for cell in made.cells:
+            assert (cell.team is None) == any(limit.code == "refused" for limit in cell.limits)
+            if cell.team is not None:
+                cells += 1
+                assert misfits(cell.team, as_json=False) == []
+    assert cells > 50
+
+
+def test_nothing_unfit_is_breathed_in_what_is_tried_to_fix_a_no_go(monkeypatch):
+    tried: list[Team] = []
+
+    def kept(*args: Any, **more: Any) -> Team:
+        tried.append(plan_team(*args, **more))
+        return tried[-1]
+
+    for name in ("verdict", "cures"):
+        monkeypatch.setattr(import_module(f"leadline.plan.solve.{name}"), "plan_team", kept)
+    for _, team in singles("tried", 12):
+        cured(team)
+    assert len(tried) > 50
+    assert [said for team in tried for said in misfits(team, as_json=False)] == []
+
+
+def test_nothing_unfit_stands_on_the_slates_of_an_ensemble():
+    """A slate's rows are depths and sources: the plan's and those of going deeper and longer."""
+    rows = 0
+    for _, team in singles("slates", 40):
+        plan = team.members[0].plan
+        site = Site(plan.dive)
+        for slate in ensemble._slates(plan, ensemble.on_planned_gases(plan)):
+            limit = HARD_BAR + TOLERANCE_BAR if slate.contingency is None else site.wrong
+            for row in slate.rows:
+                rows += 1
+                source = slate.layout.sources[int(row["source"])]
+                assert not site.fit(source, float(row["depth_m"]), limit), slate.name
+    assert rows > 200

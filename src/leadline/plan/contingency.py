@@ -231,8 +231,11 @@ def contingencies(
 def ways_up(
     dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
 ) -> Iterator[tuple[float, float]]:
-    """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up. [min]"""
-    for run, _ in _run(dive, layout, schedule, supply, [(scenario, []) for scenario in found]):
+    """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up: as
+    `contingencies` would plan it. [min]"""
+    own_first = [_own_first(schedule, scenario) for scenario in found]
+    fit = [(scenario, list[Stretch]()) for scenario in own_first if _gap(dive, schedule, scenario) is None]
+    for run, _ in _run(dive, layout, schedule, supply, fit):
         if run.fault == kernel.FINE and run.legs:
             at_min = float(schedule.track.points[run.point]["run_time_min"])
             yield at_min, run.legs[-1].end_min - at_min
