@@ -81,7 +81,9 @@ def explained(plan: Plan, found: Contingency) -> bool:
 
 def test_no_failure_on_no_better_gas_shortens_the_way_up(plans):
     """From the end of the bottom to the surface. A switch that falls away saves its hold, and a stop the minute that
-    is rounded up; a deeper first stop gives back a little at the shallow ones (5 %, tests/plan/test_properties.py)."""
+    is rounded up; a deeper first stop gives back a little at the shallow ones (5 %, tests/plan/test_properties.py). Of
+    2500 dives more than these, two saved 6 and 7 %: a line of gradient factors drawn anew at a later level, and a
+    switch's hold at 39 m that fell away."""
     short, kinds = [], dict[str, int]()
     for seed, plan in plans:
         for found in plan.contingencies:
