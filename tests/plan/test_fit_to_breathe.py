@@ -44,7 +44,7 @@ HARD_BAR = 1.6
 LEAST_BAR = 0.16
 SEMI_CLOSED_BAR = 0.21
 BAR_PER_M = {"en13319": 0.1, "sea": 1025 * 9.80665e-5, "fresh": 1000 * 9.80665e-5}
-BULK = 1200
+BULK = 1000
 
 # --- Random dives -----------------------------------------------------------------------------------------------------
 
@@ -364,10 +364,11 @@ def gap_by_hand(site: Site, found: Contingency, from_m: float) -> tuple[float, f
     dive = found.scenario.dive
     assert dive.loop is not None
     diluent, limit = dive.loop.diluent.label, site.wrong
-    steps = richest_usable(site, [c for c in dive.cylinders if c.use in ("bottom", "travel", "deco", "bailout")], None)
+    carried = [c for c in dive.cylinders if c.use in ("bottom", "travel", "deco", "bailout")]
+    steps = richest_usable(site, carried, None)
     given_names = found.scenario.given
     own_first = bool(given_names) and found.kind != "oxygen gone"
-    own = richest_usable(site, [c for c in dive.cylinders if c.use == "bailout" and c.name not in given_names], None)
+    own = richest_usable(site, [c for c in carried if c.name not in given_names], None)
     leaves_m = math.inf
     if found.kind == "oxygen gone":
         richer = [depth for depth, gas in steps if fractions(gas)[0] > fractions(diluent)[0]]
