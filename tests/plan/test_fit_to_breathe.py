@@ -465,7 +465,7 @@ def wrong_resorts(site: Site, found: Contingency, at_m: float) -> Iterator[str]:
         if not fit(resort.gas) or abs(resort.ppo2_bar - site.ppo2(resort.gas, "open", None, at_m)) > 1e-9:
             yield f"{found.name}, {resort.what}: {resort.gas} at {at_m}, {resort.ppo2_bar} bar"
     said = {(resort.what, resort.gas, resort.cylinder) for resort in found.no_gas.left if not resort.whose}
-    uses = ("bottom", "travel", "deco", "bailout")
+    uses = ("bottom", "travel", "deco", *(("bailout",) if loop is not None else ()))
     own = [c for c in dive.cylinders if c.use in uses and c.name not in found.scenario.given]
     there = {("own gas over the limit", c.gas.label, c.name) for c in own if fit(c.gas.label)}
     if loop is not None and any(c.use == "diluent" for c in dive.cylinders) and fit(loop.diluent.label):

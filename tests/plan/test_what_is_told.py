@@ -170,6 +170,8 @@ def fixed(given: Tables, finding: Finding, fix: str) -> Tables:
     units = given["units"]
     if match := re.fullmatch(r"leave the (?:bottom|deepest level) at (\d+) min", fix):
         return left_at(given, int(match[1]))
+    if match := re.fullmatch(r"(.+) in place of (.+)", fix):
+        return refilled(given, *(name.removesuffix(" %") for name in match.groups()))
     added = re.fullmatch(r"add (.+?), (.+)", fix)
     count, size, unit, pressure = re.fullmatch(  # type: ignore[union-attr]
         r"(?:(\d+) × )?([\d.]+) (L|cu ft) at ([\d,]+) (?:bar|psi)", added[2] if added else fix
@@ -194,6 +196,17 @@ def fixed(given: Tables, finding: Finding, fix: str) -> Tables:
         return given | {"cylinders": [*given["cylinders"], cylinder(gas, use, name="added", **more)]}
     assert set(names) <= {one["name"] for one in given["cylinders"]}
     return given | {"cylinders": [one | more if one["name"] in names else one for one in given["cylinders"]]}
+
+
+def refilled(given: Tables, mix: str, old: str) -> Tables:
+    """Another bottom gas or diluent in place of one, wherever it is."""
+    cylinders = [
+        one | {"gas": mix} if one["gas"] == old and one["use"] in ("bottom", "diluent") else one
+        for one in given["cylinders"]
+    ]
+    levels = [level | {"gas": mix} if level.get("gas") == old else level for level in given["levels"]]
+    loop = {"loop": given["loop"] | {"diluent": mix}} if "loop" in given else {}
+    return given | {"cylinders": cylinders, "levels": levels} | loop
 
 
 def left_at(given: Tables, minutes: int) -> Tables:
@@ -237,7 +250,8 @@ def test_what_is_said_to_fix_a_no_go_does(plans):
         for finding in cured(plan_team(parse_dive(given))).findings:
             assert (finding.severity == "no-go") == bool(finding.cure), (seed, finding.message)
             for fix in fixes(finding) if finding.severity == "no-go" else ():
-                kind = fix.split()[0] if not fix[0].isdigit() else "cylinders"
+                verbs = {"add": "add", "leave": "leave"} | ({fix.split()[0]: "mix"} if " in place of " in fix else {})
+                kind = verbs.get(fix.split()[0], "cylinders")
                 kinds[kind] = kinds.get(kind, 0) + 1
                 if still(changed(fixed(given, finding, fix)), plan, finding):
                     wrong.append((seed, finding.message, fix))
@@ -247,7 +261,7 @@ def test_what_is_said_to_fix_a_no_go_does(plans):
                     if not still(changed(longer), plan, finding):
                         wrong.append((seed, finding.message, f"{fix}, and later too"))
     assert wrong == []
-    assert set(kinds) == {"cylinders", "add", "leave"}, kinds
+    assert set(kinds) == {"cylinders", "add", "leave", "mix"}, kinds
 
 
 def changed(given: Tables) -> Team | None:

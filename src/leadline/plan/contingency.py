@@ -252,10 +252,15 @@ def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule
     )
 
 
+def _at_one_moment(scenario: Scenario) -> bool:
+    """Whether a scenario leaves the plan at one moment alone."""
+    return scenario.points is not None and scenario.points[1] - scenario.points[0] == 1
+
+
 def _own_first(schedule: Schedule, scenario: Scenario) -> Scenario:
     """A scenario that leaves the plan at one moment, with a way whose first breaths are the diver's own: a mate's
     cylinder takes time to reach, and comes with the first change on the way up."""
-    if not scenario.given or not scenario.way or scenario.points is None or scenario.points[1] - scenario.points[0] > 1:
+    if not scenario.given or not scenario.way or scenario.points is None or not _at_one_moment(scenario):
         return scenario
     dive, depth_m = scenario.dive, float(schedule.track.points[scenario.points[0]]["depth_m"])
     carried = tuple(cylinder for cylinder in dive.cylinders if cylinder.name not in scenario.given)
@@ -523,7 +528,7 @@ class _Work:
         judged = _held_to_the_deco_limit(own)
         breathed = (
             breathing.breathed_in_a_bailout(
-                judged, scenario.way or (), legs[0].start_min, depth_m if scenario.level is not None else None
+                judged, scenario.way or (), legs[0].start_min, depth_m if _at_one_moment(scenario) else None
             )
             if scenario.off_the_loop
             else breathing.breathed(judged, whole)
