@@ -22,7 +22,7 @@ UNSHRUNK = -1.0
 
 @dataclass
 class BubbleReference(Reference):
-    rest: tuple[float, float] = (0.55, 0.45)
+    radii: tuple[float, float] = (0.55, 0.45)
     lasts: list[float] = field(default_factory=lambda: [math.inf] * 16)
     """What supersaturation is taken to last, compartment by compartment."""
     stopping: bool = True
@@ -118,7 +118,7 @@ class BubbleReference(Reference):
         """The shallowest depth tolerated on the way to a depth."""
         key = (tuple(self.lasts), tuple(self.crush))
         if getattr(self, "worked_out", (None,))[0] != key:
-            self.worked_out = key, [[self.allowed(c, rest) for rest in self.rest] for c in range(16)]
+            self.worked_out = key, [[self.allowed(c, rest) for rest in self.radii] for c in range(16)]
         lowest = []
         for c, (n2_allowed, he_allowed) in enumerate(self.worked_out[1]):
             n2, he = self.n2[c], self.he[c]

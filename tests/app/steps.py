@@ -118,7 +118,8 @@ def agrees(page, text, tmp_path):
 
 
 def shut_out(page) -> list:
-    """What axe-core, which the page has loaded, finds serious."""
+    """What axe-core, which the page has loaded, finds serious, once every colour that changes has changed."""
+    page.evaluate("async () => { await Promise.allSettled(document.getAnimations().map(one => one.finished)) }")
     found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
     return [
         (one["id"], [node["html"][:150] for node in one["nodes"][:4]], one["nodes"][0]["failureSummary"])

@@ -100,7 +100,7 @@ def test_edits_show_what_the_command_line_says(visit, tmp_path):
     expect(cylinder(page, 4)).to_have_count(0)
     agrees(page, saved(page), tmp_path)
     page.get_by_role("button", name='Expand "Loop"').click()
-    write(page.get_by_label("diluent"), "18/45")
+    write(page.get_by_label("diluent", exact=True), "18/45")
     write(page.get_by_label("setpoint, bar", exact=True), "1.2")
     for i in (1, 2, 3):
         cylinder(page, i).get_by_label("use").click()

@@ -149,8 +149,8 @@ def test_the_reserve_is_kept_where_it_is_more_than_minimum_gas():
 
 
 def test_dissimilar_twins_turn_together():
-    """15 L at 230 bar and 10 L at 180 bar, halves: each keeps its part of the content, and is breathed by its part of
-    what is above the reserves, as gas is drawn: so both come to their turn at one minute."""
+    """15 L at 230 bar and 10 L at 180 bar, halves: each is breathed by its part of what is above the reserves, as gas
+    is drawn, and what is kept is what is left then: both come to their turn at one minute, and neither below it."""
     given = tables(36, 15, gas={"turn": "halves"}) | {
         "cylinders": [
             cylinder("air", "bottom", size="15 L", pressure="230 bar"),
@@ -164,10 +164,11 @@ def test_dissimilar_twins_turn_together():
     out_l = (sum(held) - kept_l) / 2.0
     above = [one - free_litres(air, litres, 50.0, 14.0) for one, litres in zip(held, (15.0, 10.0), strict=True)]
     for turn, content_l, usable_l, water_l in zip(found.turns, held, above, (15.0, 10.0), strict=True):
-        part, out = content_l / sum(held), out_l * usable_l / sum(above)
+        part = usable_l / sum(above)
+        out, kept = out_l * part, content_l - (sum(held) - kept_l) * part
         assert turn.out_l == pytest.approx(out, rel=1e-9)
         assert turn.turn_bar == pytest.approx(pressure_of(air, water_l, content_l - out, 14.0), abs=1e-6)
-        assert turn.kept_bar == pytest.approx(pressure_of(air, water_l, kept_l * part, 14.0), abs=1e-6)
+        assert turn.kept_bar == pytest.approx(pressure_of(air, water_l, kept, 14.0), abs=1e-6)
     assert sum(turn.out_l for turn in found.turns) == pytest.approx(out_l, rel=1e-9)
     moments = {round(turn.turn_at_min, 9) for turn in found.turns if turn.turn_at_min is not None}
     assert len(moments) <= 1

@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from leadline.brief import parse_dive
 from leadline.plan import Plan, plan
+from leadline.plan.causes import in_brief
 from leadline.sheets.table_set import (
     ENTERED,
     ROWS_ON_A_CARD,
@@ -278,7 +279,7 @@ def test_a_loop_dive_has_its_bailout_on_the_slate_behind(loop: TableSet) -> None
         assert found.leaves_at_min == int(plain["time"])
         stops = [row for row in bailout["rows"] if row["kind"] == "stop"]
         assert [row["leave"] for row in stops] == [f"{stop.leave_min:.0f}" for stop in found.stops]
-        assert bailout["bailout"] == ("BAILOUT" if found.holds else "GAS RUNS OUT")
+        assert bailout["bailout"] == ("BAILOUT" if found.holds else in_brief(found).upper())
         used = [(use.name, use.used_l) for one in plan.bailouts for use in one.breathed]
         most = [max(litres for of, litres in used if of == name) for name in dict.fromkeys(name for name, _ in used)]
         assert [line["needed"] for line in bailout["gas"]] == [f"{up(litres / FREE_CUBIC_FOOT_L)}" for litres in most]

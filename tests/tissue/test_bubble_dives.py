@@ -231,7 +231,7 @@ PLANNED = {
 
 
 def agrees(reference, given, percent=100.0):
-    theirs = planned(lambda: BubbleReference(rest=(0.55 * percent / 100.0, 0.45 * percent / 100.0), **reference))
+    theirs = planned(lambda: BubbleReference(radii=(0.55 * percent / 100.0, 0.45 * percent / 100.0), **reference))
     ours = bubble_dive(course_of(given), wider(percent))
     left = dict(stops(ours))  # where a gas changes within a stop, the later end
     assert left == pytest.approx({depth_m: leave_min for depth_m, _, leave_min in theirs.stops}, abs=1e-9)
