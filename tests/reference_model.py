@@ -375,11 +375,12 @@ class Reference:
                 self.stops.append((self.depth, arrival, float(minute)))
             self.rise(to, rate(), self.off(label))
 
-    def swim(self) -> Reference:
+    def swim(self, levels: int | None = None) -> Reference:
+        """The whole dive, or as far as the end of so many levels."""
         before = ""
         self.deepest_left = self.surfacing = False
         deepest = max(range(len(self.levels)), key=lambda i: self.levels[i][0])
-        for i, (depth, leave_at, label) in enumerate(self.levels):
+        for i, (depth, leave_at, label) in enumerate(self.levels[:levels]):
             if depth > self.depth:
                 if i == 0:
                     self.descend(depth, label)
@@ -396,6 +397,8 @@ class Reference:
                 self.run_time = leave_at
             before = label
             self.deepest_left = i >= deepest
+        if levels is not None:
+            return self
         self.breathed, self.surfacing = None, True
         if self.held or not self.direct(before):
             self.climb(0.0, before, self.deco)

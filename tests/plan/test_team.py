@@ -227,6 +227,22 @@ def test_turning_together(rule):
         assert breathed == pytest.approx(out_l, rel=1e-6)
 
 
+def test_tts_off_the_loop_on_the_slate_is_that_of_the_bailout():
+    """The first breaths are Mira's own 15/55, as far as 57 m, and only then Jonne's richer 18/45: that takes longer, at
+    every run time that is marked."""
+    own = [big("15/55", "bailout")]
+    given_ = looped(60, 25, "15/55", setpoint=1.3) | {"cylinders": own, "gas": BAILOUT}
+    given_["team"] = [{"name": "Mira"}, {"name": "Jonne", "cylinders": [big("18/45", "bailout"), big("50", "bailout")]}]
+    mira, jonne = (member.plan for member in plan_team(parse_dive(given_)).members)
+    for plan_ in (mira, jonne):
+        bailout = next(c for c in plan_.bailouts if c.scenario.level == 0)
+        assert dict(plan_.bailout_tts)[25.0] == pytest.approx(bailout.tts_min, abs=1e-9)
+    first, *_ = next(c for c in mira.bailouts if c.scenario.level == 0).switches
+    assert first.source.mix.label == "15/55"
+    for at_min, tts_min in mira.bailout_tts:
+        assert tts_min > dict(jonne.bailout_tts)[at_min]
+
+
 def test_a_team_is_never_planned_as_one_diver():
     """Its divers' own tables would count for nothing."""
     with pytest.raises(BriefError, match="plan_team"):

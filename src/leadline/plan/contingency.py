@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -230,8 +231,11 @@ def contingencies(
 def ways_up(
     dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
 ) -> Iterator[tuple[float, float]]:
-    """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up. [min]"""
-    for run, _ in _run(dive, layout, schedule, supply, [(scenario, []) for scenario in found]):
+    """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up: as
+    `contingencies` would plan it. [min]"""
+    own_first = [_own_first(schedule, scenario) for scenario in found]
+    fit = [(scenario, list[Stretch]()) for scenario in own_first if _gap(dive, schedule, scenario) is None]
+    for run, _ in _run(dive, layout, schedule, supply, fit):
         if run.fault == kernel.FINE and run.legs:
             at_min = float(schedule.track.points[run.point]["run_time_min"])
             yield at_min, run.legs[-1].end_min - at_min
@@ -248,10 +252,15 @@ def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule
     )
 
 
+def _at_one_moment(scenario: Scenario) -> bool:
+    """Whether a scenario leaves the plan at one moment alone."""
+    return scenario.points is not None and scenario.points[1] - scenario.points[0] == 1
+
+
 def _own_first(schedule: Schedule, scenario: Scenario) -> Scenario:
     """A scenario that leaves the plan at one moment, with a way whose first breaths are the diver's own: a mate's
     cylinder takes time to reach, and comes with the first change on the way up."""
-    if not scenario.given or not scenario.way or scenario.points is None or scenario.points[1] - scenario.points[0] > 1:
+    if not scenario.given or not scenario.way or scenario.points is None or not _at_one_moment(scenario):
         return scenario
     dive, depth_m = scenario.dive, float(schedule.track.points[scenario.points[0]]["depth_m"])
     carried = tuple(cylinder for cylinder in dive.cylinders if cylinder.name not in scenario.given)
@@ -519,7 +528,7 @@ class _Work:
         judged = _held_to_the_deco_limit(own)
         breathed = (
             breathing.breathed_in_a_bailout(
-                judged, scenario.way or (), legs[0].start_min, depth_m if scenario.level is not None else None
+                judged, scenario.way or (), legs[0].start_min, depth_m if _at_one_moment(scenario) else None
             )
             if scenario.off_the_loop
             else breathing.breathed(judged, whole)
@@ -567,8 +576,8 @@ class _Work:
     def without_gas(self, scenario: Scenario, point: int, gap: Gap) -> Contingency:
         """A scenario whose way up has nothing fit to breathe: it ends there."""
         own, system = scenario.dive, SYSTEMS[scenario.dive.units]
-        rate = own.rates.ascent * scenario.rate
-        no_gas = NoGas(gap, (gap.from_m - gap.to_m) / rate, tuple(self._last_resorts(scenario, gap)))
+        minutes = (gap.from_m - gap.to_m) / own.rates.ascent  # a slow ascent's dive has its own rates
+        no_gas = NoGas(gap, minutes, tuple(self._last_resorts(scenario, gap)))
         to = system.at(gap.to_m) if gap.to_m > 0.0 else "the surface"
         where = f"from {system.at(gap.from_m)} to {to}"
         message = f"No gas to breathe {where}, {math.ceil(no_gas.minutes - 1e-6)} min at the ascent rate."
@@ -637,19 +646,28 @@ def _held_to_the_deco_limit(dive: Dive) -> Dive:
 
 
 def _unfit_leg(dive: Dive, legs: Sequence[Leg]) -> Gap | None:
-    """The first legs on which nothing fit is breathed: a net under what the ways promise."""
+    """The first depths at which nothing fit is breathed: a net under what the ways promise."""
     limit = gases.Limit.when_wrong(dive)
     breathed = {(leg.source, depth_m) for leg in legs for depth_m in (leg.start_m, leg.end_m)}
     if all(gases.is_fit(dive, source, depth_m, limit) for source, depth_m in breathed):
         return None
     gap: Gap | None = None
     for leg in legs:
-        fit = all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in (leg.start_m, leg.end_m))
-        if fit and gap is not None:
+        for deep_m, shallow_m in _steps(dive, leg):
+            if not all(gases.is_fit(dive, leg.source, depth_m, limit) for depth_m in (deep_m, shallow_m)):
+                gap = Gap(gap.from_m if gap is not None else deep_m, shallow_m)
+            elif gap is not None and shallow_m < deep_m:  # a stop for a break from oxygen is no way out of it
+                return gap if gap.to_m < gap.from_m else Gap(gap.from_m, shallow_m)
+        if gap is not None and leg.kind == "descent":
             return gap
-        if not fit:
-            gap = Gap(gap.from_m if gap is not None else leg.start_m, leg.end_m)
     return gap
+
+
+def _steps(dive: Dive, leg: Leg) -> list[tuple[float, float]]:
+    """The depths of a leg from one of the stop grid to the next, deepest first, whichever way it is dived. [m]"""
+    shallowest_m, deepest_m = sorted((leg.start_m, leg.end_m))
+    between = [depth_m for depth_m in dive.stops.depths_m(deepest_m) if shallowest_m < depth_m < deepest_m]
+    return list(pairwise([deepest_m, *reversed(between), shallowest_m]))
 
 
 def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:

@@ -187,7 +187,7 @@ def marked_min(schedule: Schedule) -> tuple[float, ...]:
 
 
 def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
-    """Bailouts at the run times that are marked on paper, where there is something fit to breathe."""
+    """Bailouts at the run times that are marked on paper."""
     if dive.loop is None:
         return ()
     mates = mates if mates is not None else as_mates(dive)
@@ -197,8 +197,7 @@ def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) 
         i = max(k for k in range(len(points)) if points[k]["run_time_min"] <= at_min + 1e-6)
         there = [k for k in range(i, -1, -1) if abs(points[k]["run_time_min"] - points[i]["run_time_min"]) < 1e-6]
         at_level = next((k for k in there if points[k]["kind"] == kernel.LEVEL), i)
-        if bailout.way and gases.gap(bailout.dive, bailout.way, float(points[at_level]["depth_m"])) is None:
-            found.append(replace(bailout, points=(at_level, at_level + 1), level=int(points[at_level]["level"])))
+        found.append(replace(bailout, points=(at_level, at_level + 1), level=int(points[at_level]["level"])))
     return tuple(found)
 
 
