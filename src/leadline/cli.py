@@ -89,8 +89,6 @@ def sheets_command(
         typer.echo(path)
     if team.no_go:
         typer.echo("NO-GO: this plan must not be dived; its sheets say so across every page.", err=True)
-    elif day.no_go:
-        typer.echo("NO-GO: a dive before this one must not be dived; the sheet of the day says so.", err=True)
     raise typer.Exit(NO_GO if day.no_go else GO)
 
 

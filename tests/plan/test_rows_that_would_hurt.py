@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import json
+import math
+from pathlib import Path
+
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.brief import parse_dive, read_dive
 from leadline.plan.causes import in_words, last_resorts
+from leadline.plan.day import day
+from leadline.plan.findings import headline
 from leadline.plan.plan import Plan, plan
+from leadline.plan.report import as_data
 from leadline.plan.rows import contingency_rows, givings
 from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
@@ -50,9 +57,9 @@ def test_a_gas_over_the_divers_own_limit_is_left_to_try() -> None:
     (bailout,) = of_kind(plan(parse_dive(given)), "bailout")
     assert bailout.no_gas is not None
     first = bailout.no_gas.left[0]
-    assert (first.what, first.cylinder) == ("own gas over the limit", "bailout 21/35")
+    assert (first.what, first.cylinder) == ("own gas", "bailout 21/35")
     assert first.ppo2_bar == pytest.approx(0.21 * 7.01325)
-    assert last_resorts(bailout).startswith("bailout 21/35, 1.47 bar and over the diver's own limit or the loop")
+    assert last_resorts(bailout).startswith("bailout 21/35 (1.47 bar, over the diver's own limit) or the loop")
 
 
 @pytest.mark.parametrize("second_stage", [False, True])
@@ -77,7 +84,81 @@ def test_a_mates_gas_is_left_to_try_by_name() -> None:
     (bailout,) = of_kind(ann, "bailout")
     assert bailout.no_gas is not None
     assert [(one.whose, one.cylinder) for one in bailout.no_gas.left] == [("Ben", "deep")]
-    assert last_resorts(bailout) == "Ben's deep"
+    assert last_resorts(bailout) == "Ben's deep (1.26 bar)"
+
+
+def test_a_hypoxic_gas_is_not_called_too_rich() -> None:
+    """10/70 at 6 m is 1.613 bar · 0.10 = 0.161 bar, and 0.131 at 3 m: under 0.16 (NOAA), far below any limit."""
+    given = looped(90, 15, "10/70", setpoint=1.2, diluent_second_stage=True)
+    given["cylinders"] = [cylinder("10/70", "diluent", size="3 L"), big("10/70", "bailout", name="deep")]
+    (bailout,) = of_kind(plan(parse_dive(given)), "bailout")
+    assert bailout.no_gas is not None
+    assert bailout.no_gas.gap.to_m == 0.0
+    assert last_resorts(bailout).startswith("deep (0.16 bar, hypoxic further up) or diluent on open circuit (0.16 bar,")
+    assert "over the diver's own limit" not in last_resorts(bailout)
+
+
+# --- Overstaying ------------------------------------------------------------------------------------------------------
+
+
+def test_who_overstays_a_dive_with_a_safety_stop_is_not_up_sooner() -> None:
+    """32 % at 30 m, left at 24 min, needs no stop; 5 min at 6 m are kept all the same, so a minute late is a minute
+    later at the surface at least."""
+    given = tables(30, 24, "32", gf=(40, 85), stops={"safety": 5, "last": 6})
+    given["contingencies"] = {"longer": [1, 2, 3, 5], "deeper": 3}
+    found = plan(parse_dive(given))
+    assert not any(leg.after_first_stop for leg in found.schedule.legs)
+    for later in of_kind(found, "longer"):
+        extra_min = float(later.name.split()[0])
+        assert later.run_time_min >= found.schedule.run_time_min + extra_min - 1e-6
+        assert sum(stop.leave_min - stop.arrive_min for stop in later.stops) >= 5.0 - 1e-6
+
+
+# --- A mate's cylinder ------------------------------------------------------------------------------------------------
+
+
+def of_two(**own: list[dict]) -> Team:
+    """Two divers on loops at 70 m, with bailout of their own, who share it."""
+    given = looped(70, 22, "15/55", setpoint=1.3) | {"gas": {"team_bailout": True}}
+    feeds = [cylinder("15/55", "diluent", size="3 L"), cylinder("oxygen", "oxygen", size="3 L")]
+    given["team"] = [{"name": name, "cylinders": [*feeds, *bailout]} for name, bailout in own.items()]
+    return plan_team(parse_dive(given))
+
+
+def test_nobody_takes_a_mates_gas_that_is_hardly_better() -> None:
+    """18/45 gives 0.03 · 7.6 bar = 0.23 more than 15/55 at 66 m: no reason for a handover and two changes down there.
+    Where one's own deco gas is missing, 50 % at 21 m gives a bar more than either."""
+    team = of_two(
+        Ann=[big("18/45", "bailout", name="lean"), big("50", "bailout", name="fifty")],
+        Ben=[big("15/55", "bailout", name="leaner"), big("50", "bailout", name="rich")],
+    )
+    for member, own in zip(team.members, ("18/45", "15/55"), strict=True):
+        for bailout in member.plan.bailouts:
+            deep = {leg.source.mix.label for leg in bailout.legs if leg.end_m > 21.0}
+            assert deep <= {own}
+            assert bailout.handovers == ()
+    without = next(c for c in of_kind(team.members[0].plan, "bailout lost") if "fifty" in c.name)
+    assert [(given.giver, given.cylinder) for given in without.handovers] == [("Ben", "rich")]
+
+
+def test_ones_own_cylinder_comes_first_also_where_all_runs_out() -> None:
+    small = {"size": "7 L", "pressure": "200 bar"}
+    team = of_two(
+        Ann=[big("18/45", "bailout", name="deep"), cylinder("50", "bailout", name="fifty", **small)],
+        Ben=[big("18/45", "bailout", name="low"), cylinder("50", "bailout", name="half", **small)],
+    )
+    short = [
+        (own, mates)
+        for bailout in team.members[0].plan.contingencies
+        if bailout.scenario.off_the_loop and bailout.answers.gas == "runs out"
+        for own in bailout.supply
+        for mates in bailout.supply
+        if own.name == "fifty" and mates.name == "Ben's half" and own.missing_l > 0.0 < mates.missing_l
+    ]
+    assert short
+    for own, mates in short:
+        until_min = mates.legs[0].start_min
+        assert own.bar_at(until_min) == pytest.approx(own.reserve_bar, abs=0.5)
 
 
 def test_a_level_that_is_missed_is_never_an_ascent_without_stops() -> None:
@@ -217,3 +298,74 @@ def test_a_cure_is_one() -> None:
     assert "no-gas" not in no_gos(plan_team(parse_dive(given | {"cylinders": [*given["cylinders"], added]})))
     dense = tables(45, 12, "air", limits={"density_no_go": 6.2}, cylinders=[big("air", "bottom"), big("50", "deco")])
     assert "in place of air" in no_gos(cured(plan_team(parse_dive(dense))))["density"]
+
+
+def test_a_cure_says_what_is_then_still_wrong() -> None:
+    """With no bailout at all a deep gas alone gets nobody through the last metres: 12/65 at the surface is 0.12 bar."""
+    given = looped(90, 15, "10/70", setpoint=1.2, scrubber=240)
+    given["cylinders"] = [cylinder("10/70", "diluent", size="3 L"), cylinder("oxygen", "oxygen", size="3 L")]
+    cure = no_gos(cured(plan_team(parse_dive(given))))["bailout-none"]
+    assert cure.startswith("add ")
+    assert "(but then: no gas to breathe from 6 m to the surface" in cure
+
+
+# --- Said in full -----------------------------------------------------------------------------------------------------
+
+
+def test_what_is_short_of_a_pair_is_that_of_both() -> None:
+    given = tables(45, 25, "21/35", ("50",))
+    given["cylinders"] = [cylinder("21/35", "bottom", name=name, size="7 L", pressure="150 bar") for name in "lr"]
+    given["cylinders"] += [big("50", "deco")]
+    found = plan(parse_dive(given))
+    for contingency in found.contingencies:
+        missing_l = sum(use.missing_l for use in contingency.supply if use.mix.label == "21/35")
+        if missing_l > 1.0:
+            assert f"{math.ceil(missing_l - 1e-6)} L short" in in_words(contingency)[0]
+            break
+    else:
+        pytest.fail("nothing runs out")
+
+
+def test_a_dose_far_over_that_of_the_plan_is_told_again() -> None:
+    """A plan over a CNS that is never a no-go does not hide a contingency that takes much more."""
+    limits = {"cns_no_go": "never", "scrubber_no_go": "never"}
+    given = looped(30, 150, "air", setpoint=1.4, scrubber=150) | {"limits": limits}
+    given["cylinders"] = [cylinder("air", "diluent", size="3 L"), cylinder("oxygen", "oxygen", size="3 L")]
+    given["cylinders"] += [big("32", "bailout", size="80 L")]
+    found = plan(parse_dive(given))
+    (stuck,) = of_kind(found, "low setpoint")
+    assert found.loop is not None
+    assert stuck.loop is not None
+    assert stuck.loop.minutes > 1.1 * found.loop.minutes > 1.1 * 150.0
+    assert "scrubber" in stuck.over
+    assert "contingency-scrubber" in {finding.code for finding in found.findings}
+    json.dumps(as_data(found), allow_nan=False)  # "never" is no number
+
+
+def test_a_dive_after_a_no_go_is_one(tmp_path: Path) -> None:
+    first = (
+        "[[levels]]\ndepth = 40\nleave_at = 30\n"
+        '[[cylinders]]\nname = "thin"\ngas = "28"\nsize = 7\npressure = 200\nuse = "bottom"\n'
+    )
+    (tmp_path / "first.toml").write_text(f'title = "First"\nunits = "metric"\n{first}')
+    second = first.replace("40", "12").replace("size = 7", "size = 24").replace("leave_at = 30", "leave_at = 20")
+    before = '[[previous]]\nfile = "first.toml"\nsurface_interval = 120\n'
+    (tmp_path / "second.toml").write_text(f'title = "Second"\nunits = "metric"\n{second}{before}')
+    asked = day(read_dive(tmp_path / "second.toml")).asked_for
+    assert not plan(read_dive(tmp_path / "second.toml")).no_go
+    assert asked.team.no_go
+    assert headline(asked.team.findings) == "NO-GO: First is a no-go"
+    assert headline(asked.team.members[0].plan.findings) == "NO-GO: First is a no-go"
+    assert cured(asked.team).findings[0].cure == ""
+
+
+def test_a_suit_that_runs_out_on_the_way_down_says_how_deep() -> None:
+    """Filled by depth: gas that lasts for a third of the way down is gone a third of the way down."""
+    given = tables(30, 20, "28") | {"gas": {"drysuit": "30 L"}}
+    given["cylinders"] = [big("28", "bottom"), cylinder("air", "inflation", size="1 L", pressure="50 bar")]
+    found = plan(parse_dive(given))
+    (suit,) = [use for use in found.supply if use.use == "inflation"]
+    when = suit.reaches(suit.content_l)
+    assert when is not None
+    assert when[1] == pytest.approx(30.0 * suit.content_l / suit.used_l, rel=1e-6)
+    assert when[0] == pytest.approx(when[1] / parse_dive(given).rates.descent, rel=1e-6)

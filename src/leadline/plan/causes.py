@@ -8,8 +8,8 @@ from dataclasses import replace
 
 from leadline.brief.schema import Cylinder, Dive
 from leadline.plan.contingency import Contingency
-from leadline.plan.findings import Finding, Severity
-from leadline.plan.gases import Gap
+from leadline.plan.findings import Finding, Severity, as_planned
+from leadline.plan.gases import Gap, Limit
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
 from leadline.units import SYSTEMS, RatedCubicFeet, System
 
@@ -172,15 +172,16 @@ def _no_gas(dive: Dive, graded: Sequence[tuple[Contingency, Severity]]) -> Itera
 def last_resorts(contingency: Contingency) -> str:
     """What is left to try where nothing fit to breathe is at hand, in words."""
     said = []
+    limit = Limit.when_wrong(contingency.scenario.dive)
     for resort in contingency.no_gas.left if contingency.no_gas is not None else ():
-        if resort.what == "mate's gas":
-            said.append(f"{resort.whose}'s {resort.cylinder}")
-        elif resort.what == "own gas over the limit":
-            said.append(f"{resort.cylinder}, {resort.ppo2_bar:.2f} bar and over the diver's own limit")
-        elif resort.what == "loop flushed":
-            said.append("the loop, flushed with diluent or semi-closed")
-        else:
-            said.append("diluent on open circuit")
+        named = {
+            "own gas": resort.cylinder, "mate's gas": f"{resort.whose}'s {resort.cylinder}",
+            "loop flushed": "the loop, flushed with diluent or semi-closed",
+            "diluent on open circuit": "diluent on open circuit",
+        }[resort.what]  # fmt: skip
+        but = ["over the diver's own limit"] if not limit.allows(resort.ppo2_bar) else []
+        but += ["hypoxic further up"] if resort.hypoxic_above else []
+        said.append(f"{named} ({resort.ppo2_bar:.2f} bar{''.join(f', {one}' for one in but)})")
     return " or ".join(said) if said else "nothing"
 
 
@@ -210,30 +211,30 @@ def _worst_of_each_gas(planned: Sequence[Finding]) -> Iterator[Finding]:
     alike: dict[tuple[str, object], list[Finding]] = {}
     for finding in planned:
         if "gas" in finding.values and finding.code in ("density", "end", "ppo2-high", "ppo2-low"):
-            alike.setdefault(_of_what(finding), []).append(finding)
+            alike.setdefault(finding.of_what, []).append(finding)
     for finding in planned:
-        group = alike.get(_of_what(finding), [finding])
+        group = alike.get(finding.of_what, [finding])
         sign = -1.0 if finding.code == "ppo2-low" else 1.0
-        worst = max(group, key=lambda one: (one.severity == "no-go", sign * _how_much(one)))
+        worst = max(group, key=lambda one: (one.severity == "no-go", sign * one.how_much))
         if finding is worst or finding not in group:
             yield finding
 
 
 def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Iterator[Finding]:
     """What contingencies take of oxygen, density, narcosis and scrubber over the hard limits, and a bailout over any:
-    where the plan itself does not. When things go wrong that is a caution."""
-    own = {_of_what(finding) for finding in planned if finding.severity != "note"}
-    graves = {_of_what(finding) for finding in planned if finding.grave}
+    where the plan itself does not, or of a dose much less. When things go wrong that is a caution."""
+    own = [finding for finding in planned if finding.severity != "note"]
+    graves = [finding for finding in planned if finding.grave]
     groups: dict[tuple[str, object], list[tuple[Contingency, Finding]]] = {}
     for contingency in found:
         for finding in contingency.findings:
             told = finding.grave or (contingency.kind == "bailout" and finding.code not in ("gas-short", "reserve"))
             exposed = finding.code not in ("no-gas", "stops", "level-missed") and finding.severity == "caution"
-            as_planned = _of_what(finding) in (graves if finding.grave else own)
-            if told and exposed and not contingency.scenario.two_failures and not as_planned:
-                groups.setdefault(_of_what(finding), []).append((contingency, finding))
+            again = as_planned(finding, graves if finding.grave else own)
+            if told and exposed and not contingency.scenario.two_failures and not again:
+                groups.setdefault(finding.of_what, []).append((contingency, finding))
     for group in groups.values():
-        contingency, worst = max(group, key=lambda one: _how_much(one[1]))
+        contingency, worst = max(group, key=lambda one: one[1].how_much)
         others = (
             f"; also in {_count(len(group) - 1, 'other contingency', 'other contingencies')}" if len(group) > 1 else ""
         )
@@ -242,15 +243,6 @@ def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Itera
             "contingency": contingency.name, "contingencies": "; ".join(c.name for c, _ in group), **worst.values
         }  # fmt: skip
         yield replace(worst, code=f"contingency-{worst.code}", message=message, values=values, grave=False)
-
-
-def _how_much(finding: Finding) -> float:
-    asked = ("density_g_l", "end_m", "cns_percent", "otu", "minutes", "ppo2_bar")
-    return next((float(finding.values[key]) for key in asked if key in finding.values), 0.0)
-
-
-def _of_what(finding: Finding) -> tuple[str, object]:
-    return finding.code, finding.values.get("gas", finding.values.get("cylinder"))
 
 
 # --- What is good to know ---------------------------------------------------------------------------------------------
@@ -324,10 +316,12 @@ def in_words(found: Contingency) -> tuple[str, ...]:
     if empty is not None:
         use, at = empty
         what = "suit gas" if use.use == "inflation" and answers.gas != "runs out" else "gas"
-        said.append(f"{what} runs out{at}, {system.gas_up(use.missing_l)} {system.gas_unit} short")
+        missing_l = sum(one.missing_l for one in found.supply if (one.mix, one.use) == (use.mix, use.use))
+        said.append(f"{what} runs out{at}, {system.gas_up(missing_l)} {system.gas_unit} short")
     elif thin is not None and any(finding.code == "gas-short" for finding in found.findings):
         use, at = thin
-        said.append(f"gas goes into the reserve{at}, {system.gas_up(use.short_l)} {system.gas_unit} of it")
+        short_l = sum(one.short_l for one in found.supply if (one.mix, one.use) == (use.mix, use.use))
+        said.append(f"gas goes into the reserve{at}, {system.gas_up(short_l)} {system.gas_unit} of it")
     elif answers.gas == "into the reserve":
         least = min((use for use in found.supply if use.short_l > 1e-6), key=lambda use: use.left_bar)
         left = f"{system.pressure(least.left_bar)} {system.pressure_unit} left"

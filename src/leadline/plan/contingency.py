@@ -15,7 +15,7 @@ from leadline.brief.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan import breathing, gases
 from leadline.plan import supply as supply_
-from leadline.plan.findings import Finding
+from leadline.plan.findings import Finding, as_planned
 from leadline.plan.gases import Gap, Source, Stretch, Way
 from leadline.plan.oxygen import Oxygen, carried, oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
@@ -61,11 +61,14 @@ class Answers:
     """CNS, OTU, density, END and scrubber; "as the plan" where it breaks only what the plan itself breaks."""
 
 
+Resort = Literal["own gas", "diluent on open circuit", "loop flushed", "mate's gas"]
+
+
 @dataclass(frozen=True)
 class LastResort:
     """What is left to try where nothing fit to breathe is at hand, so far as it is really there."""
 
-    what: Literal["own gas over the limit", "diluent on open circuit", "loop flushed", "mate's gas"]
+    what: Resort
     gas: str
     """Label of the mix."""
     ppo2_bar: float
@@ -73,6 +76,8 @@ class LastResort:
     whose: str = ""
     """The mate's name."""
     cylinder: str = ""
+    hypoxic_above: bool = False
+    """Whether it is not fit all the way to where a fit gas is reached, or to the surface."""
 
 
 @dataclass(frozen=True)
@@ -183,7 +188,7 @@ def contingencies(
 
     `supply` and `planned` are the use of cylinders and the findings of the planned dive; `mates` may have gas to give.
     """
-    work = _Work(dive, schedule, mates, {_of_what(f) for f in planned if f.grave or f.code == "end"})
+    work = _Work(dive, schedule, mates, tuple(f for f in planned if f.grave or f.code == "end"))
     ways: list[tuple[Scenario, list[Stretch], str]] = []
     for scenario in found:
         try:
@@ -479,7 +484,7 @@ class _Work:
     dive: Dive
     schedule: Schedule
     mates: Mates | None
-    broken: set[tuple[str, object]]
+    broken: Sequence[Finding]
     """What the plan itself breaks."""
 
     def planned(self, scenario: Scenario, run: _Run) -> Contingency:
@@ -551,7 +556,7 @@ class _Work:
         )
         findings = tuple(_weighed(judged, found))
         over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
-        more = tuple(dict.fromkeys(f.code for f in over if _of_what(f) not in self.broken))
+        more = tuple(dict.fromkeys(f.code for f in over if not as_planned(f, self.broken)))
         return replace(found, findings=findings, over=more, answers=self._answers(found, findings, more, bool(over)))
 
     def _answers(
@@ -587,26 +592,28 @@ class _Work:
         return replace(found, no_gas=no_gas, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
 
     def _last_resorts(self, scenario: Scenario, gap: Gap) -> Iterator[LastResort]:
-        """What is within the hard limit of ppO2 there: own gas over the diver's own limit, the diluent on open circuit
-        if it has a second stage, the loop flushed with it, a mate's gas."""
+        """What is within the hard limit of ppO2 there, over the diver's own limit or hypoxic further up: own gas, the
+        diluent on open circuit if it has a second stage, the loop flushed with it, a mate's gas."""
         own, loop = scenario.dive, scenario.dive.loop
         bar = own.site.environment.pressure(gap.from_m)
 
-        def is_fit(mix: Mix) -> bool:
-            return gases.is_fit(own, Source(mix), gap.from_m, gases.HARD)
+        def is_fit(mix: Mix, depth_m: float = gap.from_m) -> bool:
+            return gases.is_fit(own, Source(mix), depth_m, gases.HARD)
+
+        def left(what: Resort, mix: Mix, whose: str = "", cylinder: str = "") -> LastResort:
+            return LastResort(what, mix.label, mix.ppo2(bar), whose, cylinder, not is_fit(mix, gap.to_m))
 
         for cylinder in open_circuit_cylinders(own):
             if cylinder.name not in scenario.given and is_fit(cylinder.gas):
-                ppo2_bar = cylinder.gas.ppo2(bar)
-                yield LastResort("own gas over the limit", cylinder.gas.label, ppo2_bar, "", cylinder.name)
+                yield left("own gas", cylinder.gas, "", cylinder.name)
         if loop is not None and any(c.use == "diluent" for c in own.cylinders) and is_fit(loop.diluent):
             if loop.diluent_second_stage:
-                yield LastResort("diluent on open circuit", loop.diluent.label, loop.diluent.ppo2(bar))
-            yield LastResort("loop flushed", loop.diluent.label, loop.diluent.ppo2(bar))
+                yield left("diluent on open circuit", loop.diluent)
+            yield left("loop flushed", loop.diluent)
         for whose, (mate, _) in zip(self.mates.names, self.mates.planned, strict=True) if self.mates else ():
             for cylinder in open_circuit_cylinders(mate):
                 if is_fit(cylinder.gas):
-                    yield LastResort("mate's gas", cylinder.gas.label, cylinder.gas.ppo2(bar), whose, cylinder.name)
+                    yield left("mate's gas", cylinder.gas, whose, cylinder.name)
 
     def _ends(self, scenario: Scenario, point: int, finding: Finding) -> Contingency:
         """A contingency that is not planned to the surface, and why."""
@@ -631,10 +638,6 @@ class _Work:
             breathing=(),
             findings=(replace(finding, run_time_min=at_min, depth_m=depth),),
         )
-
-
-def _of_what(finding: Finding) -> tuple[str, object]:
-    return finding.code, finding.values.get("gas", finding.values.get("cylinder"))
 
 
 def _held_to_the_deco_limit(dive: Dive) -> Dive:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import astuple, dataclass, replace
 
 from leadline.brief.schema import Dive, Previous
 from leadline.brief.team import divers
+from leadline.plan.findings import BEFORE, Finding, in_order
 from leadline.plan.oxygen import carried
 from leadline.plan.plan import Plan
 from leadline.plan.team import Team, plan_team
@@ -122,7 +124,31 @@ def day(dive: Dive, source: str = "dive") -> Day:
             found.append(Dived(before.title, tuple((name, kept) for name, kept in left if kept is not None)))
             break
         dive, source = before.dive, before.name
-    return Day(tuple(reversed(found)))
+    return Day(tuple(_judged(list(reversed(found)))))
+
+
+def _judged(dives: Sequence[Planned | Dived]) -> Iterator[Planned | Dived]:
+    """Dives in order; one that comes after a no-go is one itself: its tissues and oxygen stand on nothing."""
+    wrong: Planned | None = None
+    for one in dives:
+        if isinstance(one, Planned) and wrong is not None:
+            why = next(f.heading for f in wrong.team.findings if f.severity == "no-go")
+            message = f"{wrong.title}, a dive before this one, must not be dived: {why}."
+            found = Finding(BEFORE, "no-go", message, {"dive": wrong.title}, brief=f"{wrong.title} is a no-go")
+            yield replace(one, team=_with(one.team, found))
+            continue
+        if isinstance(one, Planned) and one.team.no_go:
+            wrong = one
+        yield one
+
+
+def _with(team: Team, found: Finding) -> Team:
+    """A team of which one thing more is found."""
+    members = tuple(
+        replace(member, plan=replace(member.plan, findings=in_order([*member.plan.findings, found])))
+        for member in team.members
+    )
+    return replace(team, members=members, findings=in_order([*team.findings, found]))
 
 
 def _numbers(plan: Plan) -> Numbers:

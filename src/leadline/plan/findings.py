@@ -12,6 +12,9 @@ from typing import Literal
 Severity = Literal["no-go", "caution", "note"]
 SEVERITIES: tuple[Severity, ...] = ("no-go", "caution", "note")
 
+BEFORE = "day"
+"""The code of a no-go that is a dive before this one."""
+
 _GRAVEST_FIRST: tuple[tuple[str, ...], ...] = (
     ("bailout-none", "bailout-first-breath"),
     ("no-gas",),
@@ -42,6 +45,31 @@ class Finding:
     def heading(self) -> str:
         """In a few words."""
         return self.brief or self.message.rstrip(".")
+
+    @property
+    def of_what(self) -> tuple[str, object]:
+        """Code, and the gas or cylinder that it is about."""
+        return self.code, self.values.get("gas", self.values.get("cylinder"))
+
+    @property
+    def how_much(self) -> float:
+        """The exposure that is judged, in the unit of its code; 0 of anything else."""
+        return next((float(self.values[key]) for key in _EXPOSURES if key in self.values), 0.0)
+
+
+_EXPOSURES = ("density_g_l", "end_m", "cns_percent", "otu", "minutes", "ppo2_bar")
+_DOSES = ("cns", "cns-day", "otu", "otu-days", "scrubber")
+MUCH_WORSE = 1.1
+"""A dose that is over its limit in a plan is told again of a contingency that takes so many times as much."""
+
+
+def as_planned(finding: Finding, planned: Iterable[Finding]) -> bool:
+    """Whether a plan's findings say of it what one of a contingency's says."""
+    dose = finding.grave and finding.code in _DOSES
+    return any(
+        one.of_what == finding.of_what and (not dose or finding.how_much <= MUCH_WORSE * one.how_much)
+        for one in planned
+    )
 
 
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -195,7 +196,7 @@ def findings_as_data(findings: Iterable[Finding]) -> list[dict[str, Any]]:
             "code": finding.code,
             "severity": finding.severity,
             "message": finding.message,
-            "values": finding.values,
+            "values": {key: "never" if value == math.inf else value for key, value in finding.values.items()},
             "cure": finding.cure or None,
             "run_time_min": finding.run_time_min,
             "depth_m": finding.depth_m,
@@ -410,6 +411,7 @@ def _no_gas(found: Contingency) -> dict[str, Any] | None:
                 "ppo2_bar": resort.ppo2_bar,
                 "mate": resort.whose or None,
                 "cylinder": resort.cylinder or None,
+                "hypoxic_above": resort.hypoxic_above,
             }
             for resort in no_gas.left
         ],

@@ -434,8 +434,8 @@ def _off_the_loop(kind: WhatIf, name: str, dive: Dive, schedule: Schedule, mates
     """The loop is left, at whatever moment is worst, on the diver's own cylinders and those the mates give."""
     off = dive.model_copy(update={"cylinders": (*dive.cylinders, *mates.bailout)})
     return Scenario(
-        kind, name, off, (0, len(schedule.track)), gases.bailout_way(off, mates.givers), dive.diver.sorting_out, stressed=True,
-        given=mates.givers,
+        kind, name, off, (0, len(schedule.track)), gases.bailout_way(off, mates.givers), dive.diver.sorting_out,
+        stressed=True, given=mates.givers,
     )  # fmt: skip
 
 

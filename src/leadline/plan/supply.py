@@ -36,12 +36,23 @@ class LegUse:
 
     start_min: float
     end_min: float
-    depth_m: float
+    start_m: float
+    end_m: float
     litres: float
+
+    @property
+    def depth_m(self) -> float:
+        """The mean."""
+        return 0.5 * (self.start_m + self.end_m)
 
     def part(self, share: float) -> LegUse:
         """A share of it."""
-        return LegUse(self.start_min, self.end_min, self.depth_m, self.litres * share)
+        return replace(self, litres=self.litres * share)
+
+    def depth_at(self, run_time_min: float) -> float:
+        """Depth at a run time. [m]"""
+        share = (run_time_min - self.start_min) / max(self.end_min - self.start_min, 1e-9)
+        return self.start_m + min(max(share, 0.0), 1.0) * (self.end_m - self.start_m)
 
 
 @dataclass(frozen=True)
@@ -106,7 +117,8 @@ class CylinderUse:
         i = max(int(later[0]), 1)
         share = (used_l - used[i - 1]) / (used[i] - used[i - 1])
         at_min = float(times[i - 1] + max(0.0, share) * (times[i] - times[i - 1]))
-        return at_min, next(use.depth_m for use in self.legs if use.start_min - 1e-9 <= at_min <= use.end_min + 1e-9)
+        drawn = (use for use in self.legs if use.start_min - 1e-9 <= at_min <= use.end_min + 1e-9)
+        return at_min, next(drawn).depth_at(at_min)
 
     def _bar(self, used_l: float) -> float:
         if used_l == 0.0:
@@ -248,9 +260,9 @@ def _split(uses: Iterable[LegUse], litres: float) -> tuple[list[LegUse], list[Le
         part = min(use.litres, litres)
         at_min = use.start_min + (use.end_min - use.start_min) * (part / use.litres if use.litres > 0.0 else 1.0)
         if part > 0.0:
-            first.append(replace(use, end_min=at_min, litres=part))
+            first.append(replace(use, end_min=at_min, end_m=use.depth_at(at_min), litres=part))
         if use.litres > part:
-            then.append(replace(use, start_min=at_min, litres=use.litres - part))
+            then.append(replace(use, start_min=at_min, start_m=use.depth_at(at_min), litres=use.litres - part))
         litres -= part
     return first, then
 
@@ -280,28 +292,28 @@ def _fed(dive: Dive, legs: Iterable[Leg], rmv: Rmv) -> tuple[list[LegUse], list[
             diluent.append(_breathed(dive, leg, rmv(leg) / loop.semi_closed))
         if leg.source.circuit != "closed":
             continue
-        middle_m = 0.5 * (leg.start_m + leg.end_m)
-        oxygen.append(LegUse(leg.start_min, leg.end_min, middle_m, loop.metabolic_oxygen * leg.minutes))
+        burnt_l = loop.metabolic_oxygen * leg.minutes
+        oxygen.append(LegUse(leg.start_min, leg.end_min, leg.start_m, leg.end_m, burnt_l))
         if leg.end_m > leg.start_m:
             diluent.append(_filled(dive, leg, loop.volume))
         if leg.kind == "level" and leg.level != flushed:
             flushed = leg.level
             litres = (loop.flushes or 0.0) * loop.volume * dive.site.environment.pressure(leg.start_m)
-            diluent.append(LegUse(leg.start_min, leg.end_min, leg.start_m, litres))
+            diluent.append(LegUse(leg.start_min, leg.end_min, leg.start_m, leg.start_m, litres))
     return oxygen, diluent
 
 
 def _breathed(dive: Dive, leg: Leg, rmv_l_min: float) -> LegUse:
     depth_m = 0.5 * (leg.start_m + leg.end_m)
     litres = rmv_l_min * dive.site.environment.pressure(depth_m) * leg.minutes
-    return LegUse(leg.start_min, leg.end_min, depth_m, litres)
+    return LegUse(leg.start_min, leg.end_min, leg.start_m, leg.end_m, litres)
 
 
 def _filled(dive: Dive, leg: Leg, volume_l: float) -> LegUse:
     """To keep a volume filled on the way down."""
     where = dive.site.environment
     litres = volume_l * (where.pressure(leg.end_m) - where.pressure(leg.start_m))
-    return LegUse(leg.start_min, leg.end_min, 0.5 * (leg.start_m + leg.end_m), litres)
+    return LegUse(leg.start_min, leg.end_min, leg.start_m, leg.end_m, litres)
 
 
 def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) -> list[Finding]:

@@ -11,7 +11,7 @@ from leadline.brief.schema import Cylinder, Dive, SolveCylinder
 from leadline.brief.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.causes import sizes
-from leadline.plan.findings import Finding
+from leadline.plan.findings import BEFORE, Finding
 from leadline.plan.gases import DENSITY_LIMIT_G_L, Source, is_fit
 from leadline.plan.gases import Limit as PpO2Limit
 from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
@@ -30,6 +30,9 @@ MOST_TRIED = 6
 GAS = ("gas-short", "turn", "minimum-gas")
 
 
+Left = Callable[[Dive], tuple[str, ...] | None]
+
+
 def cured(team: Team, source: str = "dive", told: Told | None = None) -> Team:
     """A team whose no-gos say what would fix each: the next standard cylinder, a gas to add, the bottom time at which
     it is gone; or that none was found. `told` hears what is being tried; with KeyboardInterrupt the rest is left
@@ -39,13 +42,13 @@ def cured(team: Team, source: str = "dive", told: Told | None = None) -> Team:
 
     def with_cure(diver: str, finding: Finding) -> Finding:
         nonlocal stopped
-        if finding.severity != "no-go":
+        if finding.severity != "no-go" or finding.code == BEFORE:
             return finding
         key = (diver, finding.message.removeprefix(f"{diver}: "))
         if key not in known and not stopped:
             try:
-                apart = _others(team, diver, finding)
-                cures = list(_cures(team.dive, diver, finding, apart, source, told or (lambda said: None)))
+                apart, no_gos = _others(team, diver, finding), _no_gos(team, diver)
+                cures = list(_cures(team.dive, diver, finding, apart, no_gos, source, told or (lambda said: None)))
                 known[key] = ", or ".join(cures) or NONE_FOUND
             except KeyboardInterrupt:
                 stopped = True
@@ -69,6 +72,17 @@ def _whose(team: Team, finding: Finding) -> str:
     return named if named in names else names[0]
 
 
+def _no_gos(team: Team, diver: str) -> set[tuple[str, object]]:
+    """What a diver's plan is a no-go for."""
+    plan = next(member.plan for member in team.members if member.name == diver)
+    return {_apart(one) for one in plan.findings if one.severity == "no-go"}
+
+
+def _apart(finding: Finding) -> tuple[str, object]:
+    """Alike for no-gos of one cause."""
+    return (finding.code, finding.heading) if finding.code == "no-gas" else finding.of_what
+
+
 def _others(team: Team, diver: str, finding: Finding) -> set[object]:
     """Gases that a diver's plan breaks the same for, each a cause of its own."""
     plan = next(member.plan for member in team.members if member.name == diver)
@@ -78,33 +92,39 @@ def _others(team: Team, diver: str, finding: Finding) -> set[object]:
     return alike - {finding.values.get("gas")}
 
 
-def _cures(dive: Dive, diver: str, finding: Finding, apart: set[object], source: str, told: Told) -> Iterator[str]:
-    """What fixes a no-go; `apart` are gases that it is not of."""
+def _cures(
+    dive: Dive, diver: str, finding: Finding, apart: set[object], known: set[tuple[str, object]], source: str,
+    told: Told,
+) -> Iterator[str]:  # fmt: skip
+    """What fixes a no-go of a diver, who is told of the no-gos `known`; `apart` are gases that it is not of."""
 
-    def is_cured(changed: Dive) -> bool:
-        """Whether the cause is gone, for this diver, and what was changed draws none of its own."""
+    def left(changed: Dive) -> tuple[str, ...] | None:
+        """The no-gos that come with a change, in a few words; None where the cause is not gone for this diver, or what
+        was changed draws one of its own."""
         try:
             if contradictions(changed):
-                return False
+                return None
             team = plan_team(changed, source)
         except BriefError:
-            return False
+            return None
         plan = next(member.plan for member in team.members if member.name == diver)
-        no_gos = [one for one in plan.findings if one.severity == "no-go" and one.values.get("gas", "") not in apart]
-        return not any(_is_alike(one, finding) for one in no_gos)
+        no_gos = [one for one in plan.findings if one.severity == "no-go"]
+        if any(_is_alike(one, finding) for one in no_gos if one.values.get("gas", "") not in apart):
+            return None
+        return tuple(one.heading for one in no_gos if _apart(one) not in known)
 
     own = dict(divers(dive)).get(diver, dive)
     if finding.code in GAS:
         told(f"larger cylinders for {finding.heading}")
-        yield from _larger(dive, own, diver, finding, is_cured)
+        yield from _larger(dive, own, diver, finding, left)
     elif finding.code in ("no-gas", "bailout-none", "bailout-first-breath"):
         told(f"a gas against {finding.heading}")
-        yield from _another_gas(dive, own, diver, finding, is_cured)
+        yield from _another_gas(dive, own, diver, finding, left)
     elif finding.code in ("density", "end", "ppo2-high"):
         told(f"another mix against {finding.heading}")
-        yield from _another_mix(dive, finding, is_cured)
+        yield from _another_mix(dive, finding, left)
     told(f"a shorter bottom time for {finding.heading}")
-    yield from _shorter(dive, is_cured)
+    yield from _shorter(dive, left)
 
 
 def _is_alike(found: Finding, cause: Finding) -> bool:
@@ -115,10 +135,15 @@ def _is_alike(found: Finding, cause: Finding) -> bool:
     return found.code == cause.code or added
 
 
+def _said(cure: str, then: Sequence[str]) -> str:
+    """A cure in words, with what is then still a no-go: a reader buys the cylinder."""
+    return f"{cure} (but then: {'; '.join(then)})" if then else cure
+
+
 # --- What is tried ----------------------------------------------------------------------------------------------------
 
 
-def _larger(dive: Dive, own: Dive, diver: str, finding: Finding, is_cured: Callable[[Dive], bool]) -> Iterator[str]:
+def _larger(dive: Dive, own: Dive, diver: str, finding: Finding, left: Left) -> Iterator[str]:
     """The next standard cylinder for those that do not last, and the next pair."""
     names = str(finding.values.get("cylinders", finding.values.get("cylinder", ""))).split("; ")
     short = [cylinder for cylinder in own.cylinders if cylinder.name in names]
@@ -138,9 +163,10 @@ def _larger(dive: Dive, own: Dive, diver: str, finding: Finding, is_cured: Calla
         )
         for chosen, _ in zip(larger, range(MOST_TRIED), strict=False):
             changed = _with_cylinders(dive, diver, {c.name: _filled(c, chosen) for c in short})
-            if is_cured(changed):
+            then = left(changed)
+            if then is not None:
                 single = _filled(short[0], chosen, 2.0 if pair else 1.0)
-                yield sizes([single] * len(short) * (2 if pair else 1), system)
+                yield _said(sizes([single] * len(short) * (2 if pair else 1), system), then)
                 break
 
 
@@ -154,9 +180,7 @@ def _filled(cylinder: Cylinder, chosen: SolveCylinder, parts: float = 1.0) -> Cy
     )
 
 
-def _another_gas(
-    dive: Dive, own: Dive, diver: str, finding: Finding, is_cured: Callable[[Dive], bool]
-) -> Iterator[str]:
+def _another_gas(dive: Dive, own: Dive, diver: str, finding: Finding, left: Left) -> Iterator[str]:
     """A cylinder of a standard mix that is fit at the deepest or where nothing was, the lightest enough and richest
     first: the smallest that lasts."""
     depth_m = finding.depth_m if finding.depth_m is not None else own.deepest_m
@@ -168,6 +192,7 @@ def _another_gas(
         if is_fit(own, Source(mix), at_m, limit)
     ]
     light = [one for one in fit if one[0].density(where.pressure(one[1])) <= DENSITY_LIMIT_G_L]
+    partly, more = "", 0
     for mix in dict.fromkeys(mix for mix, _ in (*light, *fit)):
         for one in standard_cylinders(dive.units):
             added = Cylinder.model_construct(
@@ -175,27 +200,40 @@ def _another_gas(
                 working_pressure=one.cylinder.working_pressure, use="bailout" if own.loop is not None else "deco",
                 reserve=None, switch_depth=None, manifold=False,
             )  # fmt: skip
-            if is_cured(_with_cylinders(dive, diver, {}, (added,))):
-                yield f"add {mix.name}, {sizes([added], SYSTEMS[dive.units])}"
+            then = left(_with_cylinders(dive, diver, {}, (added,)))
+            if then is None:
+                continue
+            said = _said(f"add {mix.name}, {sizes([added], SYSTEMS[dive.units])}", then)
+            if not then:
+                yield said
                 return
+            partly, more = partly or said, more + 1
+            if more >= MOST_TRIED:
+                break
+        if more >= MOST_TRIED:
+            break
+    if partly:
+        yield partly
 
 
-def _another_mix(dive: Dive, finding: Finding, is_cured: Callable[[Dive], bool]) -> Iterator[str]:
+def _another_mix(dive: Dive, finding: Finding, left: Left) -> Iterator[str]:
     """The richest standard mix in place of one that is too dense, narcotic or rich."""
     label = finding.values.get("gas")
-    bottom = any(c.gas.label == label and c.use in ("bottom", "diluent") for c in dive.cylinders)
+    changed = {c.gas.label for _, own in divers(dive) for c in own.cylinders if c.use in ("bottom", "diluent")}
+    bottom = label in changed
+    instead = "every bottom gas" if len(changed) > 1 else Mix.parse(str(label)).name
     for mix in sorted(BOTTOM_MIXES, key=lambda mix: -mix.o2) if bottom else ():
-        if mix.label != label and is_cured(with_mix(dive, mix)):
-            yield f"{mix.name} in place of {Mix.parse(str(label)).name}"
+        if mix.label != label and (then := left(with_mix(dive, mix))) is not None:
+            yield _said(f"{mix.name} in place of {instead}", then)
             return
 
 
-def _shorter(dive: Dive, is_cured: Callable[[Dive], bool]) -> Iterator[str]:
+def _shorter(dive: Dive, left: Left) -> Iterator[str]:
     """The longest bottom time at which the cause is gone."""
     least, given = shortest(dive), bottom_time(dive)
 
     def holds(leave_at_min: int) -> bool:
-        return is_cured(with_bottom(dive, dive.deepest_m, float(leave_at_min)))
+        return left(with_bottom(dive, dive.deepest_m, float(leave_at_min))) == ()
 
     if least < given and holds(least):
         level = " the deepest level" if len(dive.levels) > 1 else " the bottom"
