@@ -73,15 +73,16 @@ def test_the_numbers_at_start_and_end(three):
 
 
 def test_one_no_go_is_the_days(tmp_path):
-    """No gas for the first dive: the second, itself without a no-go, stands on nothing."""
+    """No gas for the first dive: the second stands on nothing, though by itself it could be dived."""
     first = written(tmp_path, "morning", depth=40, leave_at=40)
     first.write_text(first.read_text().replace("size = 24", "size = 10"))
     found = day(read_dive(written(tmp_path, "noon", [("morning.toml", 600, 0)], depth=12, leave_at=20)))
-    assert [one.team.no_go for one in found.planned] == [True, False]
+    assert [one.team.no_go for one in found.planned] == [True, True]
+    assert [f.code for f in found.asked_for.team.findings if f.severity == "no-go"] == ["day"]
     assert found.no_go
     data = day_as_data(found)
     assert data["no_go"]
-    assert [one["no_go"] for one in data["day"]] == [True, False]
+    assert [one["no_go"] for one in data["day"]] == [True, True]
 
 
 def test_a_dive_of_the_log_has_been_dived():

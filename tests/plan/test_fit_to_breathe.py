@@ -359,6 +359,25 @@ def richest_usable(site: Site, cylinders: Iterable[Cylinder], at: str | None) ->
     return [(depth_m, gas) for depth_m, gas, _ in each_richer(moved)]
 
 
+def worth_asking(site: Site, own: list[tuple[float, str]], all_: list[tuple[float, str]]) -> dict[float, str]:
+    """What is breathed from each depth of the grid up, of one's own and the mates' gases: at hand, one's own first, as
+    long as it is fit to the next depth and the richest of all gives less than 0.4 bar more."""
+
+    def usable(steps: list[tuple[float, str]], depth_m: float) -> str:
+        return ([gas for depth, gas in steps if depth >= depth_m - 1e-6] or [steps[0][1]])[-1]
+
+    def does(gas: str, richest: str, depth_m: float, above_m: float) -> bool:
+        more = (fractions(richest)[0] - fractions(gas)[0]) * site.bar(depth_m)
+        return more < 0.4 and not any(site.misfit(gas, "open", None, d, site.wrong) for d in (depth_m, above_m))
+
+    asked, before = dict[float, str](), all_[0][1]
+    for depth_m, above_m in pairwise(site.grid(350.0)):
+        richest = usable(all_, depth_m)
+        at_hand = [gas for gas in (usable(own, depth_m), before) if does(gas, richest, depth_m, above_m)]
+        before = asked[depth_m] = at_hand[0] if at_hand else richest
+    return asked
+
+
 def gap_by_hand(site: Site, found: Contingency, from_m: float) -> tuple[float, float] | None:
     """Where a way up off the loop has nothing fit: (from, to), on the depths of the grid."""
     dive = found.scenario.dive
@@ -369,6 +388,7 @@ def gap_by_hand(site: Site, found: Contingency, from_m: float) -> tuple[float, f
     given_names = found.scenario.given
     own_first = bool(given_names) and found.kind != "oxygen gone"
     own = richest_usable(site, [c for c in carried if c.name not in given_names], None)
+    asked = worth_asking(site, own, steps) if given_names and own and own != steps else {}
     leaves_m = math.inf
     if found.kind == "oxygen gone":
         richer = [depth for depth, gas in steps if fractions(gas)[0] > fractions(diluent)[0]]
@@ -381,6 +401,8 @@ def gap_by_hand(site: Site, found: Contingency, from_m: float) -> tuple[float, f
     for depth_m, above_m in pairwise(site.grid(from_m)):
         middle = 0.5 * (depth_m + above_m)
         usable = [gas for depth, gas in steps if depth >= middle] or [gas for _, gas in steps][:1]
+        if asked:
+            usable = [gas for depth, gas in asked.items() if depth >= depth_m - 1e-6][-1:]
         if middle > leaves_m or (leaves_m == 0.0):
             breathed = [(diluent, "semi-closed")]
         else:
@@ -467,7 +489,7 @@ def wrong_resorts(site: Site, found: Contingency, at_m: float) -> Iterator[str]:
     said = {(resort.what, resort.gas, resort.cylinder) for resort in found.no_gas.left if not resort.whose}
     uses = ("bottom", "travel", "deco", *(("bailout",) if loop is not None else ()))
     own = [c for c in dive.cylinders if c.use in uses and c.name not in found.scenario.given]
-    there = {("own gas over the limit", c.gas.label, c.name) for c in own if fit(c.gas.label)}
+    there = {("own gas", c.gas.label, c.name) for c in own if fit(c.gas.label)}
     if loop is not None and any(c.use == "diluent" for c in dive.cylinders) and fit(loop.diluent.label):
         there.add(("loop flushed", loop.diluent.label, ""))
         if loop.diluent_second_stage:

@@ -354,8 +354,8 @@ def test_a_dive_after_a_no_go_is_one(tmp_path: Path) -> None:
     asked = day(read_dive(tmp_path / "second.toml")).asked_for
     assert not plan(read_dive(tmp_path / "second.toml")).no_go
     assert asked.team.no_go
-    assert headline(asked.team.findings) == "NO-GO: First is a no-go"
-    assert headline(asked.team.members[0].plan.findings) == "NO-GO: First is a no-go"
+    assert headline(asked.team.findings) == "NO-GO: the dive before, First, is a no-go"
+    assert headline(asked.team.members[0].plan.findings) == "NO-GO: the dive before, First, is a no-go"
     assert cured(asked.team).findings[0].cure == ""
 
 

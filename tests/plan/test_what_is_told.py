@@ -146,15 +146,19 @@ def test_each_cause_is_told_once_and_the_gravest_first(plans):
 
 
 def test_what_the_plan_breaks_is_no_finding_of_a_contingency(plans):
-    """A contingency's exposure is told where the plan itself does not break the same limit for the same gas."""
+    """A contingency's exposure is told where the plan itself does not break the same limit for the same gas, or of a
+    dose takes less than ten elevenths of it."""
     told = 0
     for seed, plan in plans:
-        graves = {(f.code, f.values.get("gas")) for f in plan.own if f.grave}
+        graves = {(f.code, f.values.get("gas")): f for f in plan.own if f.grave}
         for finding in plan.findings:
             if finding.code.startswith("contingency-") and finding.code != "contingency-reserve":
                 told += 1
                 code = finding.code.removeprefix("contingency-")
-                assert (code, finding.values.get("gas")) not in graves, (seed, finding.message)
+                same = graves.get((code, finding.values.get("gas")))
+                dose = next((key for key in ("cns_percent", "otu", "minutes") if key in finding.values), "")
+                much_worse = same is not None and dose and finding.values[dose] > 1.1 * same.values[dose]
+                assert same is None or much_worse, (seed, finding.message)
                 assert finding.severity == "caution"
         for found in plan.contingencies:
             if found.answers.exposure == "as the plan":
@@ -171,7 +175,8 @@ def fixed(given: Tables, finding: Finding, fix: str) -> Tables:
     if match := re.fullmatch(r"leave the (?:bottom|deepest level) at (\d+) min", fix):
         return left_at(given, int(match[1]))
     if match := re.fullmatch(r"(.+) in place of (.+)", fix):
-        return refilled(given, *(name.removesuffix(" %") for name in match.groups()))
+        old = [c["gas"] for c in given["cylinders"] if match[2] in (f"{c['gas']} %", c["gas"], "every bottom gas")]
+        return refilled(given, match[1].removesuffix(" %"), old)
     added = re.fullmatch(r"add (.+?), (.+)", fix)
     count, size, unit, pressure = re.fullmatch(  # type: ignore[union-attr]
         r"(?:(\d+) × )?([\d.]+) (L|cu ft) at ([\d,]+) (?:bar|psi)", added[2] if added else fix
@@ -198,13 +203,13 @@ def fixed(given: Tables, finding: Finding, fix: str) -> Tables:
     return given | {"cylinders": [one | more if one["name"] in names else one for one in given["cylinders"]]}
 
 
-def refilled(given: Tables, mix: str, old: str) -> Tables:
-    """Another bottom gas or diluent in place of one, wherever it is."""
+def refilled(given: Tables, mix: str, old: list[str]) -> Tables:
+    """Another bottom gas or diluent in place of some, wherever they are."""
     cylinders = [
-        one | {"gas": mix} if one["gas"] == old and one["use"] in ("bottom", "diluent") else one
+        one | {"gas": mix} if one["gas"] in old and one["use"] in ("bottom", "diluent") else one
         for one in given["cylinders"]
     ]
-    levels = [level | {"gas": mix} if level.get("gas") == old else level for level in given["levels"]]
+    levels = [level | {"gas": mix} if level.get("gas") in old else level for level in given["levels"]]
     loop = {"loop": given["loop"] | {"diluent": mix}} if "loop" in given else {}
     return given | {"cylinders": cylinders, "levels": levels} | loop
 
@@ -234,7 +239,7 @@ def still(team: Team | None, before: Plan, finding: Finding) -> bool:
 
 def fixes(finding: Finding) -> Iterator[str]:
     if finding.cure != NONE_FOUND:
-        yield from finding.cure.split(", or ")
+        yield from re.sub(r" \(but then: .*?\)(?=, or |$)", "", finding.cure).split(", or ")
 
 
 def test_what_is_said_to_fix_a_no_go_does(plans):

@@ -92,10 +92,11 @@ def test_a_no_go_of_one_is_across_all(tmp_path):
     found = day(read_dive(written(tmp_path, "noon", [("morning.toml", 600, 0)], depth=12, leave_at=20)))
     data = day_sheet(found, found.asked_for.team.members[0])
     assert data["no_go"].startswith("morning: ")
-    assert [block["verdict"]["word"] for block in data["dives"]] == ["NO-GO", "Can be dived as planned"]
+    assert [block["verdict"]["word"] for block in data["dives"]] == ["NO-GO", "NO-GO"]
     [page] = text_of(sheet_of(found, tmp_path / "sheets"))
-    assert page.count("NO-GO") == 3  # across the page, the banner, and the dive's own
-    assert all("NO-GO" not in page for page in text_of(tmp_path / "sheets" / "slate.pdf"))
+    assert page.count("NO-GO") == 4  # across the page, the banner, and each dive's own
+    slate = text_of(tmp_path / "sheets" / "slate.pdf")
+    assert all("NO-GO The dive before, morning, is a no-go" in page for page in slate)
 
 
 def test_a_dive_of_the_log_is_shown_as_dived(tmp_path):

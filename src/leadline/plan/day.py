@@ -134,7 +134,8 @@ def _judged(dives: Sequence[Planned | Dived]) -> Iterator[Planned | Dived]:
         if isinstance(one, Planned) and wrong is not None:
             why = next(f.heading for f in wrong.team.findings if f.severity == "no-go")
             message = f"{wrong.title}, a dive before this one, must not be dived: {why}."
-            found = Finding(BEFORE, "no-go", message, {"dive": wrong.title}, brief=f"{wrong.title} is a no-go")
+            brief = f"the dive before, {wrong.title}, is a no-go"
+            found = Finding(BEFORE, "no-go", message, {"dive": wrong.title}, brief=brief)
             yield replace(one, team=_with(one.team, found))
             continue
         if isinstance(one, Planned) and one.team.no_go:
