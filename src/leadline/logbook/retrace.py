@@ -420,7 +420,8 @@ class _WayHome:
 
     def __init__(self, dived: Dived, dive: Dive, loaded: Loaded, looks: Array) -> None:
         layout = lay_out(dive)
-        sources = [*loaded.sources, loaded.sources[-1]]
+        break_source = layout.sources[layout.rules.break_source] if layout.rules.oxygen_on_min > 0.0 else None
+        sources = through_breaks([*loaded.sources, loaded.sources[-1]], break_source)
         breathed = [sources[i] for i in looks.tolist()]
         times = loaded.run_time_min[looks].tolist()
         cases = [(source, level_at(dive, at)) for source, at in zip(breathed, times, strict=True)]
@@ -472,6 +473,19 @@ class _WayHome:
             )  # fmt: skip
             found += [legs[case["leg_first"] : case["leg_end"]].copy() for case in cases]
         return tuple(found)
+
+
+def through_breaks(sources: Sequence[Source], break_source: Source | None) -> list[Source]:
+    """What a diver is on, in an oxygen break too: the oxygen that is breathed again after it, with no gas switch."""
+    found: list[Source] = []
+    for source in sources:
+        in_break = source == break_source and bool(found) and _is_oxygen(found[-1])
+        found.append(found[-1] if in_break else source)
+    return found
+
+
+def _is_oxygen(source: Source) -> bool:
+    return source.circuit == "open" and source.mix.o2 >= kernel.OXYGEN
 
 
 def way_up(dive: Dive, breathed: Source, level: int) -> Way:
