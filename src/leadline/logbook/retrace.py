@@ -468,8 +468,9 @@ class _WayHome:
             none = np.zeros((count, len(self.sources)))
             legs = np.zeros(count * LEGS_HOME, kernel.LEG)
             kernel.what_if(
-                cases, none, none, none, self.points, self.tensions, np.zeros((len(self.points), len(self.sources))),
-                self.tensions[0], self.levels, self.ways, np.zeros((0, 2)), self.sources, self.rules, self.comps, legs,
+                cases, np.zeros(0, kernel.MATE), none, none, none, self.points[None], self.tensions[None],
+                np.zeros((len(self.points), len(self.sources))), self.tensions[0], self.levels, self.ways,
+                np.zeros((0, 2)), self.sources, self.rules, self.comps, legs,
             )  # fmt: skip
             found += [legs[case["leg_first"] : case["leg_end"]].copy() for case in cases]
         return tuple(found)

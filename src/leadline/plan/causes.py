@@ -36,6 +36,7 @@ def judge(
     return [
         *_no_gas(dive, graded),
         *short,
+        *_mates_short(graded),
         *_alike("stops", graded),
         *_worst_of_each_gas(rest),
         *_alike("level-missed", graded),
@@ -134,6 +135,23 @@ def _short(
     brief = f"{holders} {f'{verb} out' if runs_out else f'{goes} into the reserve'}, {short}"
     at_min, at_m = first if first is not None else (None, None)
     return Finding("gas-short", severity, message, values, at_min, at_m, brief=brief)
+
+
+def _mates_short(graded: Sequence[tuple[Contingency, Severity]]) -> Iterator[Finding]:
+    """One finding for every cylinder of a mate that runs out while all come up together."""
+    cases: dict[tuple[object, object], list[tuple[Contingency, Severity, Finding]]] = {}
+    for contingency, severity in graded:
+        for finding in contingency.findings:
+            if finding.code == "mate-gas-short":
+                of = finding.values["mate"], finding.values["mates_cylinder"]
+                cases.setdefault(of, []).append((contingency, severity, finding))
+    for group in cases.values():
+        gravest: Severity = "no-go" if any(severity == "no-go" for _, severity, _ in group) else "caution"
+        counted = [case for case in group if case[1] == gravest]
+        _, _, worst = max(counted, key=lambda case: float(case[2].values["short_l"]))
+        names = _named([contingency.name for contingency, _, _ in counted])
+        values = {**worst.values, "contingencies": "; ".join(c.name for c, _, _ in counted)}
+        yield replace(worst, severity=gravest, message=f"{worst.message.rstrip('.')}: {names}.", values=values)
 
 
 def sizes(cylinders: Sequence[Cylinder], system: System) -> str:
@@ -322,6 +340,8 @@ def in_words(found: Contingency) -> tuple[str, ...]:
         use, at = thin
         short_l = sum(one.short_l for one in found.supply if (one.mix, one.use) == (use.mix, use.use))
         said.append(f"gas goes into the reserve{at}, {system.gas_up(short_l)} {system.gas_unit} of it")
+    elif any(finding.code == "mate-gas-short" for finding in found.findings):
+        said += [finding.brief for finding in found.findings if finding.code == "mate-gas-short"]
     elif answers.gas == "into the reserve":
         least = min((use for use in found.supply if use.short_l > 1e-6), key=lambda use: use.left_bar)
         left = f"{system.pressure(least.left_bar)} {system.pressure_unit} left"

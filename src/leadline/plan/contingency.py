@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from leadline.plan.schedule import (
     Stop,
     Switch,
     distinct,
+    legs_of,
     level_rows,
     read_legs,
     read_stops,
@@ -107,6 +108,20 @@ class Handover:
 
 
 @dataclass(frozen=True)
+class MateWay:
+    """A mate in a contingency of another diver: on the common stops, on his own breath and gas."""
+
+    name: str
+    legs: tuple[Leg, ...]
+    """From where the plan is left; of a whole dive all."""
+    supply: tuple[CylinderUse, ...]
+    """Over the whole dive."""
+    loop: LoopUse | None = None
+    given: frozenset[Mix] = frozenset()
+    """What he breathes of the other's gas."""
+
+
+@dataclass(frozen=True)
 class Contingency:
     """One thing that goes wrong, planned to the surface. Gas, oxygen and loop are those of the whole dive."""
 
@@ -132,6 +147,8 @@ class Contingency:
     """A no-go is one of its own: whether it is the plan's, `leadline.plan.causes` says."""
     handovers: tuple[Handover, ...] = ()
     """In the order of the dive."""
+    mates: tuple[MateWay, ...] = ()
+    """Of a team, the others."""
     no_gas: NoGas | None = None
     over: tuple[str, ...] = ()
     """Codes of the exposure that is over its limit, other than in the plan."""
@@ -200,7 +217,7 @@ def contingencies(
     unfit = {k: gap for k, (scenario, _, _) in enumerate(ways) if (gap := _gap(dive, schedule, scenario)) is not None}
     runs = _run(
         dive, layout, schedule, supply,
-        [(s, st) for k, (s, st, refused) in enumerate(ways) if not refused and k not in unfit],
+        [(s, st) for k, (s, st, refused) in enumerate(ways) if not refused and k not in unfit], mates,
     )  # fmt: skip
     made: list[Contingency] = []
 
@@ -209,9 +226,15 @@ def contingencies(
         if scenario.points is not None and run.point >= 0:
             there = _own_first(schedule, replace(scenario, points=(run.point, run.point + 1)))
             if there.way != scenario.way:
-                ((run, _),) = _run(dive, layout, schedule, supply, [(there, [])])
+                ((run, _),) = _run(dive, layout, schedule, supply, [(there, [])], mates)
                 scenario = there
-        return work.planned(scenario, run)
+        found = work.planned(scenario, run)
+        if found.holds or scenario.instead is None or run.point < 0:
+            return found
+        other = replace(scenario.instead, name=scenario.name, points=(run.point, run.point + 1), level=scenario.level)
+        ((run, _),) = _run(dive, layout, schedule, supply, [(other, [])], mates)
+        instead = work.planned(other, run)
+        return min(found, instead, key=lambda one: (not one.holds, not one.legs, _missing(one)))
 
     for k, (scenario, _, refused) in enumerate(ways):
         if refused:
@@ -234,16 +257,23 @@ def contingencies(
 
 
 def ways_up(
-    dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario]
-) -> Iterator[tuple[float, float]]:
+    dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse], found: Sequence[Scenario],
+    mates: Mates | None = None,
+) -> Iterator[tuple[float, float]]:  # fmt: skip
     """Run time at which each scenario leaves the plan at one moment, and TTS then, where there is a way up: as
     `contingencies` would plan it. [min]"""
     own_first = [_own_first(schedule, scenario) for scenario in found]
     fit = [(scenario, list[Stretch]()) for scenario in own_first if _gap(dive, schedule, scenario) is None]
-    for run, _ in _run(dive, layout, schedule, supply, fit):
+    for run, _ in _run(dive, layout, schedule, supply, fit, mates):
         if run.fault == kernel.FINE and run.legs:
             at_min = float(schedule.track.points[run.point]["run_time_min"])
             yield at_min, run.legs[-1].end_min - at_min
+
+
+def _missing(found: Contingency) -> float:
+    """What is missing of all gas. [free litres]"""
+    supplies = (found.supply, *(mate.supply for mate in found.mates))
+    return sum(use.missing_l for supply in supplies for use in supply)
 
 
 def _is_told(made: Sequence[Contingency], scenario: Scenario, schedule: Schedule, run: _Run) -> bool:
@@ -309,10 +339,14 @@ ONLY_THE_WORST = ("two gases lost", "bottom cylinder lost")
 def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     alike: dict[tuple[str, str], list[Contingency]] = {}
     for found in made:
-        if found.kind in ONLY_THE_WORST:
+        of = found.scenario.one_of
+        if of:
+            alike.setdefault((found.kind, found.name.removeprefix(of)), []).append(found)
+        elif found.kind in ONLY_THE_WORST:
             alike.setdefault((found.kind, found.scenario.lost), []).append(found)
     worst = [max(some, key=_gravity) for some in alike.values()]
-    return tuple(c for c in made if c.kind not in ONLY_THE_WORST or any(c is one for one in worst))
+    among = [one for some in alike.values() for one in some]
+    return tuple(c for c in made if all(c is not one for one in among) or any(c is one for one in worst))
 
 
 def _gravity(contingency: Contingency) -> tuple[bool, float, float]:
@@ -331,19 +365,29 @@ class _Run:
     fault: int
     point: int
     legs: tuple[Leg, ...]
+    mates: tuple[tuple[str, tuple[Leg, ...]], ...] = ()
 
 
 def _run(
     dive: Dive, layout: Layout, schedule: Schedule, supply: Sequence[CylinderUse],
-    found: Sequence[tuple[Scenario, list[Stretch]]],
+    found: Sequence[tuple[Scenario, list[Stretch]]], mates: Mates | None = None,
 ) -> Iterator[tuple[_Run, _Run | None]]:  # fmt: skip
     """Every scenario in one call of the kernel: from where the way home is longest, and from where it takes most gas if
     that is elsewhere."""
     own_ways: list[Way] = [scenario.way or () for scenario, _ in found]
     stretches = [stretch for _, of_one in found for stretch in of_one]
     breaks = [_break_source(scenario.dive) for scenario, _ in found]
+    team = _team(dive, schedule, mates)
+    shared = [way for scenario, _ in found if scenario.shares is not None for way in scenario.shares.ups]
     sources = tuple(
-        dict.fromkeys([*layout.sources, *distinct(stretches, *own_ways), *(b for b in breaks if b is not None)])
+        dict.fromkeys(
+            [
+                *layout.sources,
+                *distinct(stretches, *own_ways, *shared),
+                *(b for b in breaks if b is not None),
+                *(source for one in team for source in one.sources),
+            ]
+        )
     )
     deepest_m = max([dive.deepest_m, *(scenario.dive.deepest_m for scenario, _ in found)])
     stop_depths_m = np.array(dive.stops.depths_m(deepest_m))
@@ -351,6 +395,16 @@ def _run(
     levels, ways = [layout.levels], [layout.ways]
     level_end, way_end, held = len(layout.levels), len(layout.ways), list[tuple[float, float]]()
 
+    # Where everyone goes on as planned; who shares has rows of his own.
+    as_planned_rows: dict[str, int] = {}
+    for one in team:
+        own_levels, rows = level_rows(one.dive, one.stretches, sources, way_end)
+        as_planned_rows[one.name] = level_end
+        levels.append(own_levels)
+        ways.append(rows)
+        level_end, way_end = level_end + len(own_levels), way_end + len(rows)
+    rows_of_mates: list[tuple[Any, ...]] = []
+    named: list[list[str]] = []
     cases = np.zeros(len(found), kernel.CASE)
     stressed, calm, per_litre = np.zeros((3, len(found), len(sources)))
     for k, (scenario, of_one) in enumerate(found):
@@ -374,6 +428,28 @@ def _run(
             case["way_first"], case["way_end"] = way_end, way_end + len(rows)
         ways.append(rows)
         way_end += len(rows)
+        named.append([])
+        case["mate_first"] = len(rows_of_mates)
+        if scenario.points is not None:
+            case["track"] = next((i for i, one in enumerate(team) if scenario.whose and one.name == scenario.whose), 0)
+        for track, one in enumerate(team) if scenario.points is not None else ():
+            if track == case["track"]:
+                continue
+            first, shares = as_planned_rows[one.name], scenario.shares
+            if shares is not None and shares.name == one.name:
+                up = [replace(s, up=way) for s, way in zip(one.stretches, shares.ups, strict=True)]
+                own_levels, rows = level_rows(one.dive, up, sources, way_end)
+                first = level_end
+                levels.append(own_levels)
+                ways.append(rows)
+                level_end, way_end = level_end + len(own_levels), way_end + len(rows)
+            low, high = (percent / 100.0 for percent in one.dive.model.gradient_factors)
+            broken = _break_source(one.dive)
+            break_row = sources.index(broken) if broken is not None else -1
+            is_sharing = int(shares is not None and shares.name == one.name)
+            rows_of_mates.append((track, first, is_sharing, low, high, break_row, 0, 0, 0, 0))
+            named[-1].append(one.name)
+        case["mate_end"] = len(rows_of_mates)
         if scenario.stressed:
             as_a_rule = replace(scenario, heavy_min=0.0)
             phases = (stressed, _rmv(as_a_rule, 0.0, math.inf)), (calm, _rmv(as_a_rule, 0.0, 0.0))
@@ -383,22 +459,78 @@ def _run(
                 if source.circuit == "open" or (source.circuit == "semi-closed" and gives_l > 0.0):
                     for phase, breaths in phases:
                         part = _semi_closed(dive) if source.circuit == "semi-closed" else 1.0
-                        phase[k, i] = breaths(_on(source)) / part
+                        phase[k, i] = (breaths(_on(source)) + _lent(scenario, source, mates)) / part
                     per_litre[k, i] = 1.0 / max(gives_l, 1e-6)
-    legs = np.zeros(512 * len(found) + 2048, kernel.LEG)
+    rows_of_team = np.array(rows_of_mates, dtype=kernel.MATE)
+    points, tensions = _tracks(schedule, layout, team, sources)
+    legs = np.zeros(512 * (len(found) + 2 * len(rows_of_mates)) + 2048, kernel.LEG)
     kernel.what_if(
-        cases, stressed, calm, per_litre, schedule.track.points, schedule.track.tensions_bar,
+        cases, rows_of_team, stressed, calm, per_litre, points, tensions,
         _spent(dive, schedule, supply, sources), layout.start, np.concatenate(levels), np.concatenate(ways),
         np.array(held, dtype=float).reshape(-1, 2), source_rows(sources), rules, layout.comps, legs,
     )  # fmt: skip
-    for case in cases:
+    for k, case in enumerate(cases):
         rows = legs[case["leg_first"] : case["leg_end"]]
         most_gas = legs[case["most_gas_leg_first"] : case["most_gas_leg_end"]]
         fault = int(case["fault"])
+        others = rows_of_team[case["mate_first"] : case["mate_end"]]
+        names = named[k]
+
+        def of_mates(first: str, end: str) -> tuple[tuple[str, tuple[Leg, ...]], ...]:
+            ways_of = (read_legs(legs[one[first] : one[end]], sources) for one in others)  # noqa: B023
+            return tuple(zip(names, ways_of, strict=True))  # noqa: B023
+
         yield (
-            _Run(fault, int(case["point"]), read_legs(rows, sources)),
-            _Run(fault, int(case["most_gas_point"]), read_legs(most_gas, sources)) if len(most_gas) else None,
-        )
+            _Run(fault, int(case["point"]), read_legs(rows, sources), of_mates("leg_first", "leg_end")),
+            _Run(
+                fault, int(case["most_gas_point"]), read_legs(most_gas, sources),
+                of_mates("most_gas_leg_first", "most_gas_leg_end"),
+            )
+            if len(most_gas)
+            else None,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Diver:
+    """One of a team, as the plan has him."""
+
+    name: str
+    dive: Dive
+    schedule: Schedule
+    stretches: list[Stretch]
+
+    @property
+    def sources(self) -> list[Source]:
+        broken = _break_source(self.dive)
+        return [*self.schedule.track.sources, *distinct(self.stretches), *([broken] if broken is not None else [])]
+
+
+def _team(dive: Dive, schedule: Schedule, mates: Mates | None) -> list[_Diver]:
+    """The divers who come up together, whose contingencies they are first; empty without a team."""
+    if mates is None or not mates.planned:
+        return []
+    every = [(mates.me, dive, schedule), *((name, *one) for name, one in zip(mates.names, mates.planned, strict=True))]
+    return [_Diver(name, own, planned, gases.stretches(own)) for name, own, planned in every]
+
+
+def _tracks(
+    schedule: Schedule, layout: Layout, team: Sequence[_Diver], sources: Sequence[Source]
+) -> tuple[Array, Array]:  # fmt: skip
+    """Where every diver of a team is at the points of a schedule, and the tissues then. [divers, points]"""
+    own, tensions = schedule.track.points, schedule.track.tensions_bar
+    every, loaded = [own], [tensions]
+    for one in team[1:]:
+        track = one.schedule.track
+        found, found_bar = np.zeros(len(own), kernel.POINT), np.zeros(tensions.shape)
+        kernel.at_points(
+            own, track.points, track.tensions_bar, source_rows(track.sources), layout.rules, layout.comps, found,
+            found_bar,
+        )  # fmt: skip
+        found["source"] = np.array([sources.index(source) for source in track.sources])[found["source"]]
+        every.append(found)
+        loaded.append(found_bar)
+    return np.stack(every), np.stack(loaded)
 
 
 def _break_source(dive: Dive) -> Source | None:
@@ -407,6 +539,14 @@ def _break_source(dive: Dive) -> Source | None:
         return gases.break_source(dive)
     except BriefError:
         return None
+
+
+def _lent(scenario: Scenario, source: Source, mates: Mates | None) -> float:
+    """What a mate breathes of a source as well, as long as he is stressed. [L/min]"""
+    shares = scenario.shares
+    if shares is None or mates is None or source.mix not in shares.given:
+        return 0.0
+    return stressed_rmv(mates.planned[mates.names.index(shares.name)][0])
 
 
 def _gives(scenario: Scenario, source: Source) -> float:
@@ -474,6 +614,19 @@ def _rmv(scenario: Scenario, from_min: float, calm_min: float) -> Rmv:
     return breaths
 
 
+def _stressed_from(dive: Dive, legs: Sequence[Leg], from_min: float) -> Rmv:
+    """RMV of a mate out of gas: as planned until then, after that stressed, and calm, by his own legs."""
+    planned, calm_min = planned_rmv(dive), calm_from(legs, dive.diver.stressed_for)
+
+    def breaths(leg: Leg) -> float:
+        if leg.start_min < from_min - 1e-6:
+            return planned(leg)
+        calm_part = min(1.0, max(0.0, leg.end_min - calm_min) / leg.minutes)
+        return stressed_rmv(dive) + (calm_rmv(dive) - stressed_rmv(dive)) * calm_part
+
+    return breaths
+
+
 # --- What comes of them -----------------------------------------------------------------------------------------------
 
 
@@ -502,9 +655,11 @@ class _Work:
             said = f"The stops never clear{on}: carry a richer gas."
             found = self._ends(scenario, run.point, Finding("stops", "no-go", said, values, brief="stops never clear"))
             return replace(found, answers=Answers(NOT_PLANNED, "not met", "yes", NOT_PLANNED))
-        unfit = _unfit_leg(own, run.legs)
-        if unfit is not None:
-            return self.without_gas(scenario, run.point, unfit)
+        sharing = [way for name, way in run.mates if scenario.shares is not None and name == scenario.shares.name]
+        for way in (run.legs, *sharing):
+            unfit = _unfit_leg(own, way)
+            if unfit is not None:
+                return self.without_gas(scenario, run.point, unfit)
         legs, before = run.legs, tuple[Leg, ...]()
         leaves_at_min: float | None = None
         depth_m: float | None = None
@@ -521,6 +676,9 @@ class _Work:
             switches = (*first, *read_switches(legs))
             tts_from_min = leaves_at_min
         whole = (*before, *legs)
+        dived = whole
+        if scenario.whose and self.mates is not None and leaves_at_min is not None:
+            dived = (*_until(self.mates.planned[self.mates.names.index(scenario.whose)][1].legs, leaves_at_min), *legs)
         begins_min = leaves_at_min
         if begins_min is None:  # a whole dive: breathed as planned, but more heavily from reaching the bottom
             begins_min = next(
@@ -528,7 +686,9 @@ class _Work:
             )
         lost = (scenario.lost, begins_min) if scenario.lost else None
         rmv = _rmv(scenario, begins_min, calm_from(legs, scenario.stressed_min))
-        used, loop = supply_.supply(own, whole, rmv, tuple(scenario.given), lost)
+        others = tuple(self._mates(scenario, run, leaves_at_min))
+        lent = self._lent(scenario, others)
+        used, loop = supply_.supply(own, whole, rmv, tuple(scenario.given), lost, lent)
         run_time_min = legs[-1].end_min if legs else self.schedule.run_time_min
         judged = _held_to_the_deco_limit(own)
         breathed = (
@@ -536,7 +696,7 @@ class _Work:
                 judged, scenario.way or (), legs[0].start_min, depth_m if _at_one_moment(scenario) else None
             )
             if scenario.off_the_loop
-            else breathing.breathed(judged, whole)
+            else breathing.breathed(judged, dived)
         )
         found = Contingency(
             scenario=scenario,
@@ -549,13 +709,15 @@ class _Work:
             tts_min=run_time_min - tts_from_min,
             supply=used,
             loop=loop,
-            oxygen=oxygen(whole, own.site.environment, carried(own)),
+            oxygen=oxygen(dived, own.site.environment, carried(own)),
             breathing=breathed,
             findings=(),
             handovers=tuple(_handovers(scenario, legs, used)),
+            mates=others,
         )
-        findings = tuple(_weighed(judged, found))
-        over = [f for f in findings if f.code not in ("gas-short", "reserve") and (f.grave or f.code == "end")]
+        findings = (*_weighed(judged, found), *_mates_short(own, others), *self._mates_scrubbers(others))
+        of_gas = ("gas-short", "reserve", "mate-gas-short")
+        over = [f for f in findings if f.code not in of_gas and (f.grave or f.code == "end")]
         more = tuple(dict.fromkeys(f.code for f in over if not as_planned(f, self.broken)))
         return replace(found, findings=findings, over=more, answers=self._answers(found, findings, more, bool(over)))
 
@@ -564,6 +726,7 @@ class _Work:
     ) -> Answers:
         breathed = [use for use in found.supply if use.use != "inflation"]
         short = any(use.missing_l > 1e-6 for use in breathed)
+        short = short or any(finding.code == "mate-gas-short" for finding in findings)
         reserve = any(use.short_l > 1e-6 for use in breathed)
         return Answers(
             gas="runs out" if short else "into the reserve" if reserve else "lasts",
@@ -571,6 +734,54 @@ class _Work:
             breathable="yes",
             exposure="over" if own else "as the plan" if as_the_plan else "within",
         )
+
+    def _mates(self, scenario: Scenario, run: _Run, leaves_at_min: float | None) -> Iterator[MateWay]:
+        """The others of a team: on the common stops, on the gas that they planned, or on this diver's."""
+        planned = dict(zip(self.mates.names, self.mates.planned, strict=True)) if self.mates is not None else {}
+        if self.mates is not None:
+            planned[self.mates.me] = (self.dive, self.schedule)
+        if leaves_at_min is None:
+            if scenario.everyone is not None or not planned:
+                return  # it happens to all: each has it among his own
+            for name in self.mates.names if self.mates is not None else ():
+                mate, _ = planned[name]
+                try:
+                    legs = legs_of(mate, scenario.held)
+                except BriefError:
+                    continue
+                yield MateWay(name, legs, *supply_.supply(mate, legs))
+            return
+        for name, legs in run.mates:
+            mate, schedule = planned[name]
+            whole = (*_until(schedule.legs, leaves_at_min), *legs)
+            if scenario.shares is None or scenario.shares.name != name:
+                yield MateWay(name, legs, *supply_.supply(mate, whole))
+                continue
+            given = scenario.shares.given
+            own = [leg for leg in whole if leg.start_min < leaves_at_min - 1e-6 or leg.source.mix not in given]
+            rmv = _stressed_from(mate, legs, leaves_at_min)
+            yield MateWay(name, legs, *supply_.supply(mate, own, rmv), given)
+
+    def _mates_scrubbers(self, others: Sequence[MateWay]) -> Iterator[Finding]:
+        """Mates whose scrubber is over its time while all come up together: a caution, as all exposure is."""
+        for mate in others:
+            at = self.mates.names.index(mate.name) if self.mates is not None and mate.name in self.mates.names else None
+            if mate.loop is None or mate.loop.scrubber_min is None or self.mates is None or at is None:
+                continue
+            for finding in supply_.scrubber(self.mates.planned[at][0], mate.loop):
+                values = {**finding.values, "cylinder": f"{mate.name}'s scrubber"}
+                message, brief = f"{mate.name}: {finding.message}", f"{mate.name}: {finding.brief}"
+                severity = "caution"
+                yield replace(finding, severity=severity, message=message, brief=brief, values=values)
+
+    def _lent(self, scenario: Scenario, others: Sequence[MateWay]) -> list[tuple[Leg, float]]:
+        """The legs of a mate on this diver's gas, with his RMV."""
+        if scenario.shares is None or self.mates is None:
+            return []
+        mate = self.mates.planned[self.mates.names.index(scenario.shares.name)][0]
+        (way,) = (one for one in others if one.name == scenario.shares.name)
+        rmv = _stressed_from(mate, way.legs, way.legs[0].start_min)
+        return [(leg, rmv(leg)) for leg in way.legs if leg.source.circuit == "open" and leg.source.mix in way.given]
 
     def refused(self, scenario: Scenario, said: str) -> Contingency:
         """A scenario that cannot be planned as the dive file would have it: there is no gas for it."""
@@ -685,6 +896,24 @@ def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
         exposure += supply_.scrubber(dive, loop)
     for finding in exposure:
         yield replace(finding, severity="caution") if finding.severity == "no-go" else finding
+
+
+def _mates_short(dive: Dive, mates: Sequence[MateWay]) -> Iterator[Finding]:
+    """Mates' cylinders that run out while they come up together. Their reserves are for this."""
+    system = SYSTEMS[dive.units]
+    for mate in mates:
+        for use in mate.supply:
+            if use.missing_l > 1e-6:
+                when = use.reaches(use.content_l)
+                where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
+                short = f"{system.gas_up(use.missing_l)} {system.gas_unit} short"
+                values: dict[str, float | str] = {
+                    "mate": mate.name, "mates_cylinder": use.name, "short_l": use.missing_l
+                }  # fmt: skip
+                message = f"{mate.name}'s {use.name} ({use.mix.name}) runs out{where}, {short}."
+                brief = f"{mate.name}'s {use.name} runs out, {short}"
+                at_min, at_m = when if when is not None else (None, None)
+                yield Finding("mate-gas-short", "no-go", message, values, at_min, at_m, brief=brief)
 
 
 def _runs_out(dive: Dive, use: CylinderUse) -> Finding | None:

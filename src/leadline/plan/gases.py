@@ -191,9 +191,11 @@ def _own_where_it_does(dive: Dive, own: Way, shared: Way) -> Way:
     way = [shared[0]]
     for depth_m, above_m in pairwise(reversed(dive.stops.depths_m(DEEPEST_GRID_M))):
         bar, richest = where.pressure(depth_m), source_at(shared, depth_m)
+        # Never back from a mate's gas to a leaner one of one's own.
+        own_or_breathed = sorted((source_at(own, depth_m), way[-1].source), key=lambda one: -one.ppo2(bar))
         at_hand = (
             one
-            for one in (source_at(own, depth_m), way[-1].source)
+            for one in own_or_breathed
             if richest.ppo2(bar) < one.ppo2(bar) + WORTH_A_HANDOVER_BAR
             and all(is_fit(dive, one, at_m, limit) for at_m in (depth_m, above_m))
         )

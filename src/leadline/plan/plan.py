@@ -81,8 +81,8 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     own += supply_.judge(dive, cylinders, loop)
     worked_out = partial(contingency.contingencies, dive, layout, found, cylinders)
     what_if = worked_out(planned, own, mates)
-    minimum = turning.minimum_gas(worked_out(for_minimum))
-    marked = contingency.ways_up(dive, layout, found, cylinders, marked_bailouts(dive, found, mates))
+    minimum = turning.minimum_gas(worked_out(for_minimum, mates=mates))
+    marked = contingency.ways_up(dive, layout, found, cylinders, marked_bailouts(dive, found, mates), mates)
     turns = turning.turns(dive, cylinders, minimum)
     planned_findings = [
         *own,

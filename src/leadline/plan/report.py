@@ -17,7 +17,7 @@ from leadline.plan.gases import Source
 from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.plan import Plan
-from leadline.plan.rows import Row, contingency_rows, givings, planned_rows
+from leadline.plan.rows import Row, contingency_rows, givings, mates_rows, planned_rows
 from leadline.plan.schedule import Leg, Stop, Switch, Track
 from leadline.plan.supply import CylinderUse, LoopUse, planned_rmv
 from leadline.plan.team import Team
@@ -87,6 +87,7 @@ def team_as_data(team: Team) -> dict[str, Any]:
                         "rows": [_row(row) for row in giving.rows],
                     }
                     for giving in givings(team, member)
+                    if giving.gives
                 ],
             }
             for member in team.members
@@ -440,6 +441,15 @@ def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
         "two_failures": found.scenario.two_failures,
         "rows": [_row(row) for row in contingency_rows(plan, found)],
         "handovers": [_handover(given) for given in found.handovers],
+        "mates": [
+            {
+                "diver": mate.name,
+                "rows": [_row(row) for row in mates_rows(found, "", mate.name)],
+                "supply": [_cylinder(use) for use in mate.supply],
+                "given": sorted(mix.label for mix in mate.given),
+            }
+            for mate in found.mates
+        ],
         "stops": _stops(found.stops, found.supply),
         "switches": _switches(found.switches),
         "run_time_min": found.run_time_min if way_up else None,

@@ -67,18 +67,19 @@ def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
     return _with_handovers(rows(found.legs, tts_at, before), found.handovers, "take")
 
 
-def giving_rows(plan: Plan, found: Contingency, receiver: str, giver: str, breathed: Source) -> tuple[Row, ...]:
-    """The schedule of a mate's bailout as it is for the diver who gives: the mate's stops on what the giver breathes
-    himself, and every cylinder of the giver's that is handed over. `plan` is the mate's."""
-    given = [replace(handover, receiver=receiver) for handover in found.handovers if handover.giver == giver]
-    own = (replace(row, source=breathed, changed=False) for row in contingency_rows(plan, found))
-    kept = tuple(row for row in own if row.kind not in ("change", "take"))
-    return _with_handovers(kept, given, "give")
+def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
+    """The schedule of a contingency as it is for a mate: the common stops, on what the mate breathes, and every
+    cylinder of the mate's that is handed over. Empty if it has no way up for him."""
+    legs = next((way.legs for way in found.mates if way.name == mate), ())
+    if not legs:
+        return ()
+    given = [replace(handover, receiver=receiver) for handover in found.handovers if handover.giver == mate]
+    return _with_handovers(rows(legs, lambda at_min: legs[-1].end_min - at_min), given, "give")
 
 
 @dataclass(frozen=True)
 class Giving:
-    """A mate's contingency in which a diver gives gas, as that diver dives it."""
+    """A contingency of a mate's as a diver dives it: a bailout, or one in which the diver gives gas."""
 
     receiver: str
     kind: str
@@ -87,20 +88,25 @@ class Giving:
     rows: tuple[Row, ...]
 
     @property
+    def gives(self) -> bool:
+        """Whether the diver gives gas."""
+        return any(row.kind == "give" for row in self.rows)
+
+    @property
     def heading(self) -> str:
         """As it heads the rows: "Mira: bailout. You stay on your loop."."""
-        return f"{self.receiver}: {self.name}. You stay on your loop."
+        on_the_loop = all(row.source.circuit == "closed" for row in self.rows if row.kind != "give")
+        return f"{self.receiver}: {self.name}. You {'stay on your loop' if on_the_loop else 'breathe your own gas'}."
 
 
 def givings(team: Team, member: Member) -> tuple[Giving, ...]:
-    """Every mate's contingency in which a diver gives gas, in the order of the divers."""
-    at_level = (leg.source for leg in reversed(member.plan.schedule.legs) if leg.kind == "level")
-    breathed = next(at_level, member.plan.schedule.legs[0].source)
+    """Every mate's bailout, and other contingency in which a diver gives gas, in the order of the divers."""
     return tuple(
-        Giving(other.name, found.kind, found.name, giving_rows(other.plan, found, other.name, member.name, breathed))
+        Giving(other.name, found.kind, found.name, of_mate)
         for other in team.members
         for found in other.plan.contingencies
-        if any(handover.giver == member.name for handover in found.handovers)
+        if found.kind == "bailout" or any(handover.giver == member.name for handover in found.handovers)
+        if (of_mate := mates_rows(found, other.name, member.name))
     )
 
 

@@ -41,6 +41,8 @@ class Mates:
     """What they dive."""
     names: tuple[str, ...] = ()
     """Who they are, in that order."""
+    me: str = ""
+    """Whose mates they are."""
     bailout: tuple[Cylinder, ...] = ()
     """Cylinders that they would give, named apart from the diver's own."""
     givers: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
@@ -51,11 +53,16 @@ class Mates:
         """Whether some mate is on open circuit, with no bailout of his own."""
         return any(dive.loop is None for dive, _ in self.planned)
 
-    def lowest(self, dive: Dive) -> Dive:
-        """A dive under the lowest gradient factors of the team: all come up together."""
-        every = [dive.model.gradient_factors, *(mate.model.gradient_factors for mate, _ in self.planned)]
-        low, high = (min(factors) for factors in zip(*every, strict=True))
-        return dive.model_copy(update={"model": dive.model.model_copy(update={"gradient_factors": (low, high)})})
+
+@dataclass(frozen=True)
+class Sharing:
+    """A mate out of gas, on the gas of the diver whose scenario it is."""
+
+    name: str
+    ups: tuple[Way, ...]
+    """What the mate breathes on the way up from each level."""
+    given: frozenset[Mix]
+    """Of that, what is the diver's."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +88,15 @@ class Scenario:
     stressed: bool = False
     """Whether RMV is the stressed one, and then that of a bailout, once the plan is left."""
     mates: Mates | None = None
-    """Of whom one breathes the bottom gas as well."""
+    """Of whom one breathes the bottom gas as well: a mate alike, where the file names none."""
+    shares: Sharing | None = None
+    """A mate of the team who breathes the diver's gas as well."""
+    instead: Scenario | None = None
+    """What is done where the gas does not last so."""
+    whose: str = ""
+    """The mate who comes up by the way, on the diver's cylinders; empty: the diver himself."""
+    one_of: str = ""
+    """The mate it is of, where it is worked out for each and told of the worst."""
     given: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
     """Cylinders that mates give when the diver's own are down to their reserves: whose each is, and its own name."""
     lost: str = ""
@@ -143,10 +158,9 @@ def as_mates(*mates: Dive) -> Mates:
 
 
 def _together(scenario: Scenario, mates: Mates) -> Scenario:
-    """The team stays together: a whole dive waits at the stops of the others; where the plan is left, the lowest
-    gradient factors of the team hold."""
+    """A whole dive waits at the stops of the others. Where the plan is left, `leadline.plan.contingency` sees to it."""
     if scenario.points is not None:
-        return replace(scenario, dive=mates.lowest(scenario.dive))
+        return scenario
     others = [scenario.everyone(dive, plan) if scenario.everyone else dive for dive, plan in mates.planned]
     try:
         return replace(scenario, held=common_stops([scenario.dive, *others], scenario.held))
@@ -159,18 +173,14 @@ def minimum_gas_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = 
     if dive.loop is not None:
         return ()
     mates = mates if mates is not None else as_mates(dive)
-    dive = mates.lowest(dive)
     found = []
     for level in range(len(dive.levels)):
         end = _end_of_level(schedule, level)
         if end is not None:
-            at = (end, end + 1)
-            found.append(
-                Scenario(
-                    "mate out of gas", f"level {level + 1}", dive, at,
-                    sorting_out_min=dive.diver.sorting_out, stressed=True, mates=mates,
-                )
-            )  # fmt: skip
+            found += [
+                replace(one, name=f"level {level + 1}", points=(end, end + 1), one_of="")
+                for one in _mate_out_of_gas(dive, schedule, mates)
+            ]
     return tuple(found)
 
 
@@ -191,7 +201,7 @@ def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) 
     if dive.loop is None:
         return ()
     mates = mates if mates is not None else as_mates(dive)
-    bailout = _off_the_loop("bailout", "bailout", mates.lowest(dive), schedule, mates)
+    bailout = _off_the_loop("bailout", "bailout", dive, schedule, mates)
     points, found = schedule.track.points, list[Scenario]()
     for at_min in marked_min(schedule):
         i = max(k for k in range(len(points)) if points[k]["run_time_min"] <= at_min + 1e-6)
@@ -455,15 +465,60 @@ def _more_breathed(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Sce
         yield Scenario("heavy breathing", f"{name} at depth", dive, heavy_min=minutes, heavier_l_min=rmv)
     if dive.loop is not None and (not mates.bailout or mates.open_circuit):
         # Where all are on loops and share their bailout, each diver's own is planned on that of all.
-        breathes = {"rmv_stressed": mates.rmv_stressed, "stressed_for": mates.stressed_for_min}
-        breathes |= {"rmv_bailout": mates.rmv_bailout}
-        mate = dive.model_copy(update={"diver": dive.diver.model_copy(update=breathes)})
-        how = "out of gas" if mates.open_circuit else "off the loop"
-        scenario = _off_the_loop("mate out of gas", f"mate {how}, on this bailout", mate, schedule, mates)
-        yield from _worst_and_deepest(scenario, dive, schedule)
+        for scenario in _mate_on_the_bailout(dive, schedule, mates):
+            yield from _worst_and_deepest(scenario, dive, schedule)
     elif dive.loop is None:
-        scenario = Scenario(
-            "mate out of gas", "mate out of gas", dive, (_end_of_descent(schedule), len(schedule.track)),
-            sorting_out_min=dive.diver.sorting_out, stressed=True, mates=mates,
-        )  # fmt: skip
-        yield from _worst_and_deepest(scenario, dive, schedule)
+        for scenario in _mate_out_of_gas(dive, schedule, mates):
+            yield from _worst_and_deepest(scenario, dive, schedule)
+
+
+def _mate_on_the_bailout(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenario]:
+    """A mate off the loop, or out of gas, on this diver's bailout; without a team, one who is as the diver is."""
+    how = "out of gas" if mates.open_circuit else "off the loop"
+    if not mates.planned:
+        yield _off_the_loop("mate out of gas", f"mate {how}, on this bailout", dive, schedule, mates)
+        return
+    for name, (mate, _) in zip(mates.names, mates.planned, strict=True):
+        how = "out of gas" if mate.loop is None else "off the loop"
+        breathes = {"diver": mate.diver, "model": mate.model}
+        scenario = _off_the_loop(
+            "mate out of gas", f"{name} {how}, on this bailout", dive.model_copy(update=breathes), schedule, mates
+        )
+        yield replace(scenario, whose=name, one_of=name)
+
+
+def _mate_out_of_gas(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenario]:
+    """On open circuit: two on the diver's bottom gas, until each has another; without a team the mate carries what the
+    diver does."""
+    scenario = Scenario(
+        "mate out of gas", "mate out of gas", dive, (_end_of_descent(schedule), len(schedule.track)),
+        sorting_out_min=dive.diver.sorting_out, stressed=True, mates=mates,
+    )  # fmt: skip
+    if not mates.planned:
+        yield scenario
+        return
+    for name, (mate, _) in zip(mates.names, mates.planned, strict=True):
+        own, both = _shared_ways(dive, mate, name)
+        with_mate = replace(scenario, name=f"{name} out of gas", mates=None, one_of=name)
+        together = replace(with_mate, shares=both)
+        yield replace(with_mate, shares=own, instead=together if both.ups != own.ups else None)
+
+
+def _shared_ways(dive: Dive, mate: Dive, name: str) -> tuple[Sharing, Sharing]:
+    """A mate who has lost his bottom gas: on the diver's until he has another of his own, or to the surface; and on
+    whatever the diver breathes, until his own is richer."""
+    uses = ("bottom", "travel", "deco")
+    rest = [c for c in open_circuit_cylinders(mate) if mate.loop is not None or c.use != "bottom"]
+    kept = {c.gas for c in rest}
+    own, both = list[Way](), list[Way]()
+    bottom = set[Mix]()
+    for stretch in gases.stretches(dive):
+        bottom.add(stretch.at.mix)
+        carried = tuple(c.model_copy(update={"use": "deco"}) for c in rest)
+        alone = mate.model_copy(update={"loop": None, "cylinders": carried})
+        own.append(gases.way_up(alone, stretch.at.mix))
+        lent = tuple(c for c in dive.cylinders if c.use in uses and c.gas not in kept)
+        shared = alone.model_copy(update={"cylinders": (*carried, *lent)})
+        both.append(gases.way_up(shared, stretch.at.mix))
+    deco = {c.gas for c in dive.cylinders if c.use in uses} - kept
+    return Sharing(name, tuple(own), frozenset(bottom)), Sharing(name, tuple(both), frozenset(bottom | deco))

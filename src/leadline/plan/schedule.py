@@ -158,6 +158,12 @@ def run_time(dive: Dive, held: Held = ()) -> float:
     return float(rows[-1]["end_min"])
 
 
+def legs_of(dive: Dive, held: Held = ()) -> tuple[Leg, ...]:
+    """The legs of a dive, and nothing else of it. BriefError if it cannot be dived as written."""
+    layout = lay_out(dive, held=held)
+    return read_legs(_swim(dive, layout, "dive")[0], layout.sources)
+
+
 def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
     """The depths [m] of the last ascent with the run time [min] at which a whole team leaves them, each diver on his
     own gas and gradient factors; those `held` already are kept. BriefError where a dive cannot be dived as written.
@@ -177,14 +183,13 @@ def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
             stops_m.update(rows[left:][rows[left:]["kind"] == kernel.STOP]["end_m"].tolist())
             # The last leg that ends at a depth is the stop there, or the ascent that passes it.
             leaves.append(dict(zip(rows[left:]["end_m"].tolist(), rows[left:]["end_min"].tolist(), strict=True)))
-        for depth_m in sorted(stops_m, reverse=True):
-            left_min = [one.get(depth_m, -math.inf) for one in leaves]
-            wanted_min = float(math.ceil(max(left_min) - kernel.CLOSE))
-            if max(left_min) - min(left_min) > kernel.CLOSE and until.get(depth_m) != wanted_min:
-                until[depth_m] = wanted_min
-                break
-        else:
+        depths_m = sorted(stops_m, reverse=True)
+        left_min = np.array([[one.get(depth_m, -math.inf) for depth_m in depths_m] for one in leaves])
+        until_min = np.array([until.get(depth_m, -1.0) for depth_m in depths_m])
+        held_at = kernel.wait_for_all(left_min, np.ones(len(depths_m)), until_min)
+        if held_at < 0:
             return tuple(until.items())
+        until[depths_m[held_at]] = float(until_min[held_at])
 
 
 def starting_tissue(dive: Dive) -> Array:

@@ -176,15 +176,16 @@ def calm_rmv(dive: Dive) -> float:
 
 def supply(
     dive: Dive, legs: Sequence[Leg], rmv: Rmv | None = None, given: Sequence[str] = (),
-    lost: tuple[str, float] | None = None,
+    lost: tuple[str, float] | None = None, shared: Iterable[tuple[Leg, float]] = (),
 ) -> tuple[tuple[CylinderUse, ...], LoopUse | None]:  # fmt: skip
     """Every cylinder over a dive, in the order of the dive file, and what the loop takes.
 
     `rmv`: the planned one if not said. Cylinders `given` by mates are breathed once the diver's own are down to their
-    reserves. A cylinder `lost` at a run time [min] is drawn on until then alone, and left out of what is found.
+    reserves; `shared` are the legs of a mate on the diver's gas, with his RMV. A cylinder `lost` at a run time [min] is
+    drawn on until then alone, and left out of what is found.
     """
     rmv = rmv if rmv is not None else planned_rmv(dive)
-    pools = [*_open_circuit(dive, legs, rmv, given), *_inflation(dive, legs)]
+    pools = [*_open_circuit(dive, legs, rmv, given, shared), *_inflation(dive, legs)]
     if lost is not None:
         pools = [part for pool in pools for part in _without(pool, *lost)]
     loop = None
@@ -228,11 +229,13 @@ def _together(pools: Iterable[Pool]) -> list[Pool]:
     return list(found.values())
 
 
-def _open_circuit(dive: Dive, legs: Iterable[Leg], rmv: Rmv, given: Sequence[str]) -> list[Pool]:
+def _open_circuit(
+    dive: Dive, legs: Iterable[Leg], rmv: Rmv, given: Sequence[str], shared: Iterable[tuple[Leg, float]] = ()
+) -> list[Pool]:  # fmt: skip
     drawn: dict[Mix, list[LegUse]] = {}
-    for leg in legs:
-        if leg.source.circuit == "open":
-            drawn.setdefault(leg.source.mix, []).append(_breathed(dive, leg, rmv(leg)))
+    every = [*((leg, rmv(leg)) for leg in legs if leg.source.circuit == "open"), *shared]
+    for leg, rmv_l_min in sorted(every, key=lambda one: one[0].start_min):
+        drawn.setdefault(leg.source.mix, []).append(_breathed(dive, leg, rmv_l_min))
     pools: list[Pool] = []
     for mix, uses in drawn.items():
         alike = [cylinder for cylinder in open_circuit_cylinders(dive) if cylinder.gas == mix]

@@ -112,6 +112,7 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
             as_mates(*mates.values()),
             planned=tuple(together[other] for other in mates),
             names=tuple(mates),
+            me=name,
             bailout=tuple(given.values()) if dive.gas.team_bailout and own.loop is not None else (),
             givers=dict(zip((c.name for c in given.values()), given, strict=True)),
         )

@@ -58,7 +58,8 @@ def minimum_gas(found: Sequence[Contingency]) -> tuple[MinimumGas, ...]:
             continue
         level = contingency.legs[0].level
         mix = gases.stretches(contingency.scenario.dive)[level].at.mix
-        on_it = _while_on(Source(mix), contingency.legs)
+        ways = [contingency.legs, *(mate.legs for mate in contingency.mates if mix in mate.given)]
+        on_it = max((_while_on(Source(mix), way) for way in ways), key=lambda legs: legs[-1].end_min if legs else 0.0)
         if not on_it:  # another gas is usable at once
             continue
         litres = sum(
@@ -79,7 +80,9 @@ def minimum_gas(found: Sequence[Contingency]) -> tuple[MinimumGas, ...]:
                 litres=litres,
             )
         )
-    return tuple(made)
+    # In a team, of the mates the one who needs most.
+    levels = dict.fromkeys(gas.level for gas in made)
+    return tuple(max((gas for gas in made if gas.level == level), key=lambda gas: gas.litres) for level in levels)
 
 
 def _while_on(source: Source, legs: Sequence[Leg]) -> list[Leg]:

@@ -124,7 +124,8 @@ def slate(team: Team, member: Member) -> Data:
     pages += _compact(plan, waiting)
     for giving in (one for one in givings(team, member) if one.kind in plan.dive.contingencies.slate):
         lines = [breakable(giving.heading)]
-        pages += _pages("Give gas", lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
+        heading = "Give gas" if giving.gives else "A mate's bailout"
+        pages += _pages(heading, lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
     return {**common(team, member), "pages": pages}
 
 
@@ -253,7 +254,7 @@ def wetnotes(team: Team, member: Member) -> Data:
             for giving in given
             if giving.kind == "bailout"
         ],
-        "giving_lines": [_gives(dive, giving) for giving in given if giving.kind != "bailout"],
+        "giving_lines": [_gives(dive, giving) for giving in given if giving.kind != "bailout" and giving.gives],
         "contingencies": [
             {**shown, "together": len(shown["rows"]) <= ROWS_KEPT_TOGETHER}
             for shown in (what_ifs.notes(plan, one) for one in others)
@@ -279,7 +280,9 @@ def briefing(team: Team, member: Member) -> Data:
         **common(team, member),
         "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, profile_high_mm(plan, findings, len(givings(team, member)))),
+        "profile": profile(
+            plan, 172.0, profile_high_mm(plan, findings, sum(one.gives for one in givings(team, member)))
+        ),
         "rows": [asdict(row) for row in planned],
         "line": line_note(plan),
         "marks": tts_marks(plan),
@@ -305,7 +308,7 @@ def briefing(team: Team, member: Member) -> Data:
             }
             for found in plan.bailouts
         ],
-        "giving": [_gives(dive, giving) for giving in givings(team, member)],
+        "giving": [_gives(dive, giving) for giving in givings(team, member) if giving.gives],
         "findings": [{"severity": finding.severity, "message": _whole(finding)} for finding in findings],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,

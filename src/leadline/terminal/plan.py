@@ -364,7 +364,7 @@ def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[Rendera
     parts: list[RenderableType] = []
     for giving in (one for one in given if one.kind == "bailout"):
         parts += [_BLANK, _Prose(giving.heading, style="bold"), _rows(plan.dive, giving.rows, (), system, None)]
-    others = [one for one in given if one.kind != "bailout"]
+    others = [one for one in given if one.kind != "bailout" and one.gives]
     parts += [_BLANK, _Prose("Give gas when", style="bold")] if others else []
     for giving in others:
         hands = [

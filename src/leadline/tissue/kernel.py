@@ -170,6 +170,9 @@ CASE = np.dtype(
     [
         ("from_point", "i8"),  # the points of the track at which it may begin; -1: it is a whole dive of its own
         ("to_point", "i8"),
+        ("track", "i8"),  # of the diver whose way up it is
+        ("mate_first", "i8"),  # the rows of `mates` who come up together
+        ("mate_end", "i8"),
         ("level_first", "i8"),  # the rows of `levels` of a whole dive
         ("level_end", "i8"),
         ("way_first", "i8"),  # the rows of `ways` that hold from where it begins; none: those of the level
@@ -195,6 +198,25 @@ CASE = np.dtype(
     ]
 )
 """One thing that goes wrong, and what comes of it."""
+
+MATE = np.dtype(
+    [
+        ("track", "i8"),
+        ("level_first", "i8"),  # the rows of `levels` of his own dive: their ways up hold
+        ("own_way", "i8"),  # 1: he may breathe nothing else there, 0: he goes on with what he breathes
+        ("gf_low", "f8"),
+        ("gf_high", "f8"),
+        ("break_source", "i8"),
+        # What is found:
+        ("leg_first", "i8"),
+        ("leg_end", "i8"),
+        ("most_gas_leg_first", "i8"),
+        ("most_gas_leg_end", "i8"),
+    ]
+)
+"""A mate in a case: he comes up on common stops, on his own breath and by his own gradient factors."""
+MOST_HELD = 256
+"""Depths at which a team waits: no stop grid has more on one ascent."""
 
 
 class Compartments(NamedTuple):
@@ -689,6 +711,33 @@ def held_until(depth_m: float, rules: Rules) -> float:
 
 
 @inner
+def wait_here(left_min: Array, is_stop: Array, until_min: Array) -> int:
+    """The rule of common stops: the deepest stop that somebody leaves earlier than another is held for all until the
+    whole minute at which the last is free to leave. Returns its index, with `until_min` set; -1 if there is none.
+
+    `left_min` [divers, depths], the deepest first: when each leaves a depth, -inf for who has no leg that ends there.
+    """
+    for k in range(left_min.shape[1]):
+        if not is_stop[k]:
+            continue
+        latest, earliest = -np.inf, np.inf
+        for d in range(left_min.shape[0]):
+            latest = max(latest, left_min[d, k])
+            earliest = min(earliest, left_min[d, k])
+        wanted = math.ceil(latest - CLOSE)
+        if latest - earliest > CLOSE and until_min[k] != wanted:
+            until_min[k] = wanted
+            return k
+    return -1
+
+
+@entry
+def wait_for_all(left_min: Array, is_stop: Array, until_min: Array) -> int:
+    """`wait_here`, for Python."""
+    return wait_here(left_min, is_stop, until_min)
+
+
+@inner
 def varied(rules: Rules, gf_low: float, gf_high: float, rate: float, break_source: int, held: Array) -> Rules:
     """Rules with other gradient factors, ascent rates multiplied, another gas in oxygen breaks (-1: no breaks) and
     other depths held."""
@@ -1029,6 +1078,39 @@ def track(
     return n
 
 
+@entry
+def at_points(
+    points: Array, of: Array, tensions: Array, sources: Array, rules: Rules, comps: Compartments, found: Array,
+    found_tensions: Array,
+) -> None:  # fmt: skip
+    """Where a mate with a track `of` is at the run times of another's `points`, and his `tensions` then."""
+    room = room_for(comps)
+    k = 0
+    for i in range(len(points)):
+        at_min = points[i].run_time_min
+        while k + 1 < len(of) and of[k + 1].run_time_min <= at_min + CLOSE:
+            k += 1
+        j = k
+        # Of two rows of one moment, before and after a change, the one that is of the same piece of the dive.
+        back = k
+        while back > 0 and of[back - 1].run_time_min > at_min - CLOSE:
+            back -= 1
+            if of[back].kind == points[i].kind and of[back].level == points[i].level:
+                j = back
+        if of[k].kind == points[i].kind and of[k].level == points[i].level:
+            j = k
+        found[i] = of[j]
+        found[i].run_time_min = at_min
+        copy_tissue(tensions[j], found_tensions[i])
+        minutes = at_min - of[j].run_time_min
+        if minutes > CLOSE and j + 1 < len(of):
+            whole_min = of[j + 1].run_time_min - of[j].run_time_min
+            depth_m = of[j].depth_m + (of[j + 1].depth_m - of[j].depth_m) * minutes / whole_min
+            bar, then_bar = ambient(of[j].depth_m, rules), ambient(depth_m, rules)
+            load_between(found_tensions[i], bar, then_bar, minutes, sources[of[j].source], room)
+            found[i].depth_m = depth_m
+
+
 @inner
 def leave_the_plan(
     point: Any, tissue: Array, first: int, sorting_out_min: float,
@@ -1086,30 +1168,34 @@ def largest_share(
 
 @entry
 def what_if(
-    cases: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array, spent: Array,
-    start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, comps: Compartments,
-    legs: Array,
+    cases: Array, mates: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array,
+    spent: Array, start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules,
+    comps: Compartments, legs: Array,
 ) -> None:  # fmt: skip
     """Run every case: a whole dive of its own, or the plan left at the points of the track where that is worst.
 
-    There are two such points: the one with the longest way home, and the one from which the largest share of any source
-    is used by the surface: `spent` [points, sources, free litres] by then, and after it RMV `stressed` and then `calm`
-    [cases, sources, L/min]; `per_litre` [cases, sources] makes shares of litres. Either, among equals, is the one that
-    is worse in the other. `held` are depths and run times, by case. Fills in what the cases find, and their legs one
-    after the other. A case whose stops never clear from some point is at fault there.
+    `points` [tracks, points] and `tensions` are of the diver's own track, and of his `mates` at the same run times:
+    where the plan is left, all come up on common stops. There are two worst points: the one with the longest way home,
+    and the one from which the largest share of any source is used by the surface: `spent` [points, sources, free litres] by
+    then, and after it RMV `stressed` and then `calm` [cases, sources, L/min]; `per_litre` [cases, sources] makes shares
+    of litres. Either, among equals, is the one that is worse in the other. `held` are depths and run times, by case.
+    Fills in what the cases and their mates find, and their legs one after the other. A case whose stops never clear
+    from some point is at fault there.
     """
     tissue, scratch, used = np.empty((2, COMPARTMENTS)), np.zeros(2048, LEG), np.zeros(len(sources))
+    depths = len(rules.stop_depths_m) + 1
+    waits = np.zeros((MOST_HELD, 2)), np.zeros((len(points), depths)), np.zeros((3, depths))
     run_cases(
-        cases, stressed, calm, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules,
-        room_for(comps), legs, tissue, scratch, used,
+        cases, mates, stressed, calm, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules,
+        room_for(comps), legs, tissue, scratch, used, waits,
     )  # fmt: skip
 
 
 @inner
 def run_cases(
-    cases: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array, spent: Array,
-    start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, room: Room, legs: Array,
-    tissue: Array, scratch: Array, used: Array,
+    cases: Array, mates: Array, stressed: Array, calm: Array, per_litre: Array, points: Array, tensions: Array,
+    spent: Array, start: Array, levels: Array, ways: Array, held: Array, sources: Array, rules: Rules, room: Room,
+    legs: Array, tissue: Array, scratch: Array, used: Array, waits: tuple[Array, Array, Array],
 ) -> None:  # fmt: skip
     """`what_if`, in room that is at hand."""
     filled = 0
@@ -1117,6 +1203,7 @@ def run_cases(
         case = cases[k]
         depths_held = held[case.held_first : case.held_end]
         own = varied(rules, case.gf_low, case.gf_high, case.rate, case.break_source, depths_held)
+        team = mates[case.mate_first : case.mate_end]
         n = 0
         if case.from_point < 0:
             case.point = -1
@@ -1124,17 +1211,22 @@ def run_cases(
             n, _, case.fault, _, _ = swim_in(
                 tissue, levels[case.level_first : case.level_end], ways, sources, own, room, scratch
             )
+            case.leg_first = filled
+            filled = keep(scratch[:n], legs, filled)
+            case.leg_end = filled
         else:
             most, longest, share_of_longest, tts_of_most = -1.0, -1.0, -1.0, -1.0
             for i in range(case.from_point, case.to_point):
-                way_first, way_end = way_of(case, points[i], levels)
-                way = ways[way_first:way_end]
-                copy_tissue(tensions[i], tissue)
-                first = first_of(case, points[i], way)
-                n, end_min, fault = leave_the_plan(
-                    points[i], tissue, first, case.sorting_out_min, way, sources, own, room, scratch
+                held_rows, fault = agree(
+                    i, case, team, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
                 )
-                tts = end_min - points[i].run_time_min
+                n, end_min = 0, points[case.track, i].run_time_min
+                if fault == FINE:
+                    n, end_min, fault = come_up(
+                        i, case, team, -1, held_rows, points, tensions, tissue, levels, ways, sources, rules, room,
+                        scratch, waits,
+                    )  # fmt: skip
+                tts = end_min - points[case.track, i].run_time_min
                 share = 0.0
                 if n > 0:
                     share = largest_share(
@@ -1149,18 +1241,136 @@ def run_cases(
                     break
             case.most_gas_leg_first = filled
             if case.most_gas_point != case.point:
-                n = again(
-                    case.most_gas_point, case, points, tensions, tissue, levels, ways, sources, own, room, scratch
-                )
+                held_rows, _ = agree(
+                    case.most_gas_point, case, team, points, tensions, tissue, levels, ways, sources, rules, room,
+                    scratch, waits,
+                )  # fmt: skip
+                for m in range(len(team) - 1, -2, -1):
+                    n, _, _ = come_up(
+                        case.most_gas_point, case, team, m, held_rows, points, tensions, tissue, levels, ways, sources,
+                        rules, room, scratch, waits,
+                    )  # fmt: skip
+                    first = filled
+                    filled = keep(scratch[:n], legs, filled)
+                    if m < 0:
+                        case.most_gas_leg_first, case.most_gas_leg_end = first, filled
+                    else:
+                        team[m].most_gas_leg_first, team[m].most_gas_leg_end = first, filled
+            else:
+                case.most_gas_leg_end = filled
+            held_rows, _ = agree(
+                case.point, case, team, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
+            )
+            for m in range(len(team) - 1, -2, -1):
+                n, _, _ = come_up(
+                    case.point, case, team, m, held_rows, points, tensions, tissue, levels, ways, sources, rules, room,
+                    scratch, waits,
+                )  # fmt: skip
+                first = filled
                 filled = keep(scratch[:n], legs, filled)
-            case.most_gas_leg_end = filled
-            n = again(case.point, case, points, tensions, tissue, levels, ways, sources, own, room, scratch)
-        case.leg_first = filled
-        filled = keep(scratch[:n], legs, filled)
-        case.leg_end = filled
+                if m < 0:
+                    case.leg_first, case.leg_end = first, filled
+                else:
+                    team[m].leg_first, team[m].leg_end = first, filled
         if filled < 0:
             case.fault, case.leg_first, case.leg_end = TOO_MANY_LEGS, 0, 0
             case.most_gas_leg_first, case.most_gas_leg_end, filled = 0, 0, 0
+            for m in range(len(team)):
+                team[m].leg_first, team[m].leg_end = 0, 0
+                team[m].most_gas_leg_first, team[m].most_gas_leg_end = 0, 0
+
+
+@inner
+def agree(
+    i: int, case: Any, team: Array, points: Array, tensions: Array, tissue: Array, levels: Array, ways: Array,
+    sources: Array, rules: Rules, room: Room, scratch: Array, waits: tuple[Array, Array, Array],
+) -> tuple[int, int]:  # fmt: skip
+    """Find the common stops of a team that leaves the plan at a point: as many rows of `waits` as are returned, with a
+    fault. As in a whole dive, from the deepest up whoever would leave a stop earlier waits for the others there."""
+    if len(team) == 0:
+        return 0, FINE
+    held, left_min, depths = waits
+    grid_m, at, until_min = depths[0], depths[1], depths[2]
+    # The first stop may be where the plan is left, off the grid; the surface comes last.
+    grid_m[0] = points[case.track, i].depth_m
+    for k in range(1, len(grid_m)):
+        grid_m[k] = rules.stop_depths_m[len(grid_m) - 1 - k]
+        if abs(grid_m[k] - grid_m[0]) < CLOSE:
+            grid_m[0] = -1.0
+    found = 0
+    for k in range(len(until_min)):
+        until_min[k] = -1.0
+    while True:
+        for k in range(len(at)):
+            at[k] = 0.0
+            for d in range(len(team) + 1):
+                left_min[d, k] = -np.inf
+        for d in range(len(team) + 1):
+            n, _, fault = come_up(
+                i, case, team, d - 1, found, points, tensions, tissue, levels, ways, sources, rules, room, scratch,
+                waits,
+            )  # fmt: skip
+            if fault != FINE:
+                return found, fault
+            for leg in scratch[:n]:
+                for k in range(len(grid_m)):
+                    if abs(grid_m[k] - leg.end_m) < CLOSE:
+                        left_min[d, k] = leg.end_min
+                        if leg.kind == STOP:
+                            at[k] = 1.0
+        k = wait_here(left_min[: len(team) + 1], at, until_min)
+        if k < 0:
+            return found, FINE
+        row = found
+        for j in range(found):
+            if abs(held[j, 0] - grid_m[k]) < CLOSE:
+                row = j
+        if row == found:
+            if found >= len(held):
+                return found, TOO_MANY_LEGS
+            found += 1
+        held[row, 0], held[row, 1] = grid_m[k], until_min[k]
+
+
+@inner
+def come_up(
+    i: int, case: Any, team: Array, m: int, held_rows: int, points: Array, tensions: Array, tissue: Array,
+    levels: Array, ways: Array, sources: Array, rules: Rules, room: Room, legs: Array,
+    waits: tuple[Array, Array, Array],
+) -> tuple[int, float, int]:  # fmt: skip
+    """Leave the plan at a point: the diver of the case (`m` -1) or a mate, on the stops that the team has agreed on.
+
+    Returns (legs filled, run time at the surface, fault).
+    """
+    held = waits[0][:held_rows]
+    if m < 0:
+        point = points[case.track, i]
+        copy_tissue(tensions[case.track, i], tissue)
+        own = varied(rules, case.gf_low, case.gf_high, case.rate, case.break_source, held)
+        way_first, way_end = way_of(case, point, levels)
+        way = ways[way_first:way_end]
+        first = first_of(case, point, way)
+        return leave_the_plan(point, tissue, first, case.sorting_out_min, way, sources, own, room, legs)
+    mate = team[m]
+    point = points[mate.track, i]
+    copy_tissue(tensions[mate.track, i], tissue)
+    own = varied(rules, mate.gf_low, mate.gf_high, case.rate, mate.break_source, held)
+    of_mate = levels[mate.level_first :]
+    level = of_mate[level_left(point.level, point.kind, point.depth_m, of_mate)]
+    way = ways[level.up_first : level.up_end]
+    first = point.source
+    if mate.own_way != 0:
+        first = among(way, point)
+    return leave_the_plan(point, tissue, first, case.sorting_out_min, way, sources, own, room, legs)
+
+
+@inner
+def among(way: Array, point: Any) -> int:
+    """What is breathed when a plan is left for a way: what was breathed there, if it is among that."""
+    for i in range(len(way)):
+        if way[i].source == point.source:
+            return point.source
+    return source_at(way, point.depth_m)
 
 
 @inner
@@ -1169,20 +1379,6 @@ def worse(value: float, worst: float, other: float, other_of_worst: float) -> bo
     one is."""
     close, other_close = 1e-9 * (1.0 + abs(worst)), 1e-9 * (1.0 + abs(other_of_worst))
     return value > worst + close or (value >= worst - close and other >= other_of_worst - other_close)
-
-
-@inner
-def again(
-    i: int, case: Any, points: Array, tensions: Array, tissue: Array, levels: Array, ways: Array,
-    sources: Array, rules: Rules, room: Room, legs: Array,
-) -> int:  # fmt: skip
-    """Leave the plan at a point once more, for its legs. Returns how many."""
-    copy_tissue(tensions[i], tissue)
-    way_first, way_end = way_of(case, points[i], levels)
-    way = ways[way_first:way_end]
-    first = first_of(case, points[i], way)
-    n, _, _ = leave_the_plan(points[i], tissue, first, case.sorting_out_min, way, sources, rules, room, legs)
-    return n
 
 
 @inner
@@ -1209,10 +1405,7 @@ def first_of(case: Any, point: Any, way: Array) -> int:
     """What a case begins on: what was breathed there, unless its own way does without it."""
     if case.way_end == case.way_first:
         return point.source
-    for i in range(len(way)):
-        if way[i].source == point.source:
-            return point.source
-    return source_at(way, point.depth_m)
+    return among(way, point)
 
 
 def kept_in() -> str:
