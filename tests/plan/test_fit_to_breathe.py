@@ -511,6 +511,7 @@ def wrong_answers(found: Contingency) -> Iterator[str]:
     ):
         yield f"{name}: holds {found.holds}, {answers}"
     dry = any(use.used_l > use.content_l + 1e-6 for use in found.supply)
+    dry = dry or any(finding.code == "mate-gas-short" for finding in found.findings)
     dipped = any(use.used_l > use.usable_l + 1e-6 for use in found.supply)
     if found.legs and answers.gas != ("runs out" if dry else "into the reserve" if dipped else "lasts"):
         yield f"{name}: gas {answers.gas}"

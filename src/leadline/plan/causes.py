@@ -341,7 +341,8 @@ def in_words(found: Contingency) -> tuple[str, ...]:
         short_l = sum(one.short_l for one in found.supply if (one.mix, one.use) == (use.mix, use.use))
         said.append(f"gas goes into the reserve{at}, {system.gas_up(short_l)} {system.gas_unit} of it")
     elif any(finding.code == "mate-gas-short" for finding in found.findings):
-        said += [finding.brief for finding in found.findings if finding.code == "mate-gas-short"]
+        short = (f.brief.replace(" runs out", "") for f in found.findings if f.code == "mate-gas-short")
+        said.append(f"gas runs out: {' and '.join(short)}")
     elif answers.gas == "into the reserve":
         least = min((use for use in found.supply if use.short_l > 1e-6), key=lambda use: use.left_bar)
         left = f"{system.pressure(least.left_bar)} {system.pressure_unit} left"

@@ -97,7 +97,7 @@ class Handover:
 
     giver: str
     receiver: str
-    """Empty in a contingency: it is that of the diver whose it is."""
+    """Empty in a contingency where it is the diver's whose it is."""
     cylinder: str
     mix: Mix
     run_time_min: float
@@ -430,10 +430,11 @@ def _run(
         way_end += len(rows)
         named.append([])
         case["mate_first"] = len(rows_of_mates)
-        if scenario.points is not None:
-            case["track"] = next((i for i, one in enumerate(team) if scenario.whose and one.name == scenario.whose), 0)
+        who = [i for i, one in enumerate(team) if scenario.whose and one.name == scenario.whose]
+        case["track"] = who[0] if who else 0
         for track, one in enumerate(team) if scenario.points is not None else ():
-            if track == case["track"]:
+            # Without a team a mate on this bailout is as the diver is, who comes up beside him.
+            if track == case["track"] and (who or not scenario.whose):
                 continue
             first, shares = as_planned_rows[one.name], scenario.shares
             if shares is not None and shares.name == one.name:
@@ -507,10 +508,9 @@ class _Diver:
 
 
 def _team(dive: Dive, schedule: Schedule, mates: Mates | None) -> list[_Diver]:
-    """The divers who come up together, whose contingencies they are first; empty without a team."""
-    if mates is None or not mates.planned:
-        return []
-    every = [(mates.me, dive, schedule), *((name, *one) for name, one in zip(mates.names, mates.planned, strict=True))]
+    """The divers who come up together, whose contingencies they are first."""
+    others = zip(mates.names, mates.planned, strict=True) if mates is not None else ()
+    every = [(mates.me if mates is not None else "", dive, schedule), *((name, *one) for name, one in others)]
     return [_Diver(name, own, planned, gases.stretches(own)) for name, own, planned in every]
 
 
@@ -640,6 +640,11 @@ class _Work:
     broken: Sequence[Finding]
     """What the plan itself breaks."""
 
+    @property
+    def me(self) -> str:
+        """Whose contingencies they are; empty without a team."""
+        return self.mates.me if self.mates is not None else ""
+
     def planned(self, scenario: Scenario, run: _Run) -> Contingency:
         """A scenario as the kernel ran it."""
         own = scenario.dive
@@ -676,9 +681,6 @@ class _Work:
             switches = (*first, *read_switches(legs))
             tts_from_min = leaves_at_min
         whole = (*before, *legs)
-        dived = whole
-        if scenario.whose and self.mates is not None and leaves_at_min is not None:
-            dived = (*_until(self.mates.planned[self.mates.names.index(scenario.whose)][1].legs, leaves_at_min), *legs)
         begins_min = leaves_at_min
         if begins_min is None:  # a whole dive: breathed as planned, but more heavily from reaching the bottom
             begins_min = next(
@@ -687,8 +689,11 @@ class _Work:
         lost = (scenario.lost, begins_min) if scenario.lost else None
         rmv = _rmv(scenario, begins_min, calm_from(legs, scenario.stressed_min))
         others = tuple(self._mates(scenario, run, leaves_at_min))
-        lent = self._lent(scenario, others)
-        used, loop = supply_.supply(own, whole, rmv, tuple(scenario.given), lost, lent)
+        lent, dived = self._lent(scenario, others), whole
+        if scenario.whose:  # the diver stays on the loop, and the mate is on his gas
+            on_the_loop = next(way for name, way in run.mates if name == self.me)
+            lent, dived = [(leg, rmv(leg)) for leg in legs if leg.source.circuit == "open"], (*before, *on_the_loop)
+        used, loop = supply_.supply(own, dived, rmv, tuple(scenario.given), lost, lent)
         run_time_min = legs[-1].end_min if legs else self.schedule.run_time_min
         judged = _held_to_the_deco_limit(own)
         breathed = (
@@ -713,9 +718,10 @@ class _Work:
             breathing=breathed,
             findings=(),
             handovers=tuple(_handovers(scenario, legs, used)),
-            mates=others,
+            mates=tuple(mate for mate in others if mate.name),
         )
-        findings = (*_weighed(judged, found), *_mates_short(own, others), *self._mates_scrubbers(others))
+        beside = [mate for mate in others if mate.name != self.me]
+        findings = (*_weighed(judged, found), *self._mates_short(beside), *self._mates_scrubbers(beside))
         of_gas = ("gas-short", "reserve", "mate-gas-short")
         over = [f for f in findings if f.code not in of_gas and (f.grave or f.code == "end")]
         more = tuple(dict.fromkeys(f.code for f in over if not as_planned(f, self.broken)))
@@ -738,10 +744,9 @@ class _Work:
     def _mates(self, scenario: Scenario, run: _Run, leaves_at_min: float | None) -> Iterator[MateWay]:
         """The others of a team: on the common stops, on the gas that they planned, or on this diver's."""
         planned = dict(zip(self.mates.names, self.mates.planned, strict=True)) if self.mates is not None else {}
-        if self.mates is not None:
-            planned[self.mates.me] = (self.dive, self.schedule)
+        planned[self.me] = (self.dive, self.schedule)
         if leaves_at_min is None:
-            if scenario.everyone is not None or not planned:
+            if scenario.everyone is not None:
                 return  # it happens to all: each has it among his own
             for name in self.mates.names if self.mates is not None else ():
                 mate, _ = planned[name]
@@ -762,6 +767,33 @@ class _Work:
             rmv = _stressed_from(mate, legs, leaves_at_min)
             yield MateWay(name, legs, *supply_.supply(mate, own, rmv), given)
 
+    def _mates_short(self, others: Sequence[MateWay]) -> Iterator[Finding]:
+        """Mates' cylinders that run out while all come up together, other than by the plan. Their reserves are for
+        this."""
+        system = SYSTEMS[self.dive.units]
+        for mate in others:
+            short = [use for use in mate.supply if use.missing_l > 1e-6]
+            by_plan = {use.name for use in self._mates_planned(mate.name) if use.missing_l > 1e-6} if short else set()
+            for use in short:
+                if use.name in by_plan:
+                    continue
+                when = use.reaches(use.content_l)
+                where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
+                missing = f"{system.gas_up(use.missing_l)} {system.gas_unit} short"
+                values: dict[str, float | str] = {
+                    "mate": mate.name, "mates_cylinder": use.name, "short_l": use.missing_l
+                }  # fmt: skip
+                message = f"{mate.name}'s {use.name} ({use.mix.name}) runs out{where}, {missing}."
+                brief = f"{mate.name}'s {use.name} runs out, {missing}"
+                at_min, at_m = when if when is not None else (None, None)
+                yield Finding("mate-gas-short", "no-go", message, values, at_min, at_m, brief=brief)
+
+    def _mates_planned(self, name: str) -> tuple[CylinderUse, ...]:
+        """What the planned dive takes of a mate's cylinders."""
+        assert self.mates is not None
+        mate, schedule = self.mates.planned[self.mates.names.index(name)]
+        return supply_.supply(mate, schedule.legs)[0]
+
     def _mates_scrubbers(self, others: Sequence[MateWay]) -> Iterator[Finding]:
         """Mates whose scrubber is over its time while all come up together: a caution, as all exposure is."""
         for mate in others:
@@ -771,8 +803,7 @@ class _Work:
             for finding in supply_.scrubber(self.mates.planned[at][0], mate.loop):
                 values = {**finding.values, "cylinder": f"{mate.name}'s scrubber"}
                 message, brief = f"{mate.name}: {finding.message}", f"{mate.name}: {finding.brief}"
-                severity = "caution"
-                yield replace(finding, severity=severity, message=message, brief=brief, values=values)
+                yield replace(finding, severity="caution", message=message, brief=brief, values=values)
 
     def _lent(self, scenario: Scenario, others: Sequence[MateWay]) -> list[tuple[Leg, float]]:
         """The legs of a mate on this diver's gas, with his RMV."""
@@ -898,24 +929,6 @@ def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
         yield replace(finding, severity="caution") if finding.severity == "no-go" else finding
 
 
-def _mates_short(dive: Dive, mates: Sequence[MateWay]) -> Iterator[Finding]:
-    """Mates' cylinders that run out while they come up together. Their reserves are for this."""
-    system = SYSTEMS[dive.units]
-    for mate in mates:
-        for use in mate.supply:
-            if use.missing_l > 1e-6:
-                when = use.reaches(use.content_l)
-                where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
-                short = f"{system.gas_up(use.missing_l)} {system.gas_unit} short"
-                values: dict[str, float | str] = {
-                    "mate": mate.name, "mates_cylinder": use.name, "short_l": use.missing_l
-                }  # fmt: skip
-                message = f"{mate.name}'s {use.name} ({use.mix.name}) runs out{where}, {short}."
-                brief = f"{mate.name}'s {use.name} runs out, {short}"
-                at_min, at_m = when if when is not None else (None, None)
-                yield Finding("mate-gas-short", "no-go", message, values, at_min, at_m, brief=brief)
-
-
 def _runs_out(dive: Dive, use: CylinderUse) -> Finding | None:
     """A cylinder that runs out; or the reserve that is breathed."""
     system = SYSTEMS[dive.units]
@@ -955,7 +968,7 @@ def _handovers(scenario: Scenario, legs: Sequence[Leg], supply: Iterable[Cylinde
             if leg.start_m != leg.end_m:
                 at_min = leg.start_min
             litres = sum(part.litres for part in drawn)
-            taken.append(Handover(giver, "", cylinder, use.mix, at_min, leg.start_m, litres))
+            taken.append(Handover(giver, scenario.whose, cylinder, use.mix, at_min, leg.start_m, litres))
     yield from sorted(taken, key=lambda handover: handover.run_time_min)
 
 

@@ -73,7 +73,7 @@ def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
     legs = next((way.legs for way in found.mates if way.name == mate), ())
     if not legs:
         return ()
-    given = [replace(handover, receiver=receiver) for handover in found.handovers if handover.giver == mate]
+    given = [replace(one, receiver=one.receiver or receiver) for one in found.handovers if one.giver == mate]
     return _with_handovers(rows(legs, lambda at_min: legs[-1].end_min - at_min), given, "give")
 
 

@@ -94,7 +94,8 @@ class Scenario:
     instead: Scenario | None = None
     """What is done where the gas does not last so."""
     whose: str = ""
-    """The mate who comes up by the way, on the diver's cylinders; empty: the diver himself."""
+    """The mate who comes up by the way, on the diver's cylinders, while the diver stays on the loop; empty: it is the
+    diver himself."""
     one_of: str = ""
     """The mate it is of, where it is worked out for each and told of the worst."""
     given: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
@@ -476,9 +477,12 @@ def _mate_on_the_bailout(dive: Dive, schedule: Schedule, mates: Mates) -> Iterat
     """A mate off the loop, or out of gas, on this diver's bailout; without a team, one who is as the diver is."""
     how = "out of gas" if mates.open_circuit else "off the loop"
     if not mates.planned:
-        yield _off_the_loop("mate out of gas", f"mate {how}, on this bailout", dive, schedule, mates)
+        alike = _off_the_loop("mate out of gas", f"mate {how}, on this bailout", dive, schedule, mates)
+        yield replace(alike, whose="mate")
         return
     for name, (mate, _) in zip(mates.names, mates.planned, strict=True):
+        if mates.bailout and mate.loop is not None:
+            continue  # his bailout is planned on that of all
         how = "out of gas" if mate.loop is None else "off the loop"
         breathes = {"diver": mate.diver, "model": mate.model}
         scenario = _off_the_loop(

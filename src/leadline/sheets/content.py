@@ -276,13 +276,12 @@ def briefing(team: Team, member: Member) -> Data:
     dive = plan.dive
     findings = said_to(team, member)
     planned = planned_rows(plan)
+    gives = [giving for giving in givings(team, member) if giving.gives]
     return {
         **common(team, member),
         "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(
-            plan, 172.0, profile_high_mm(plan, findings, sum(one.gives for one in givings(team, member)))
-        ),
+        "profile": profile(plan, 172.0, profile_high_mm(plan, findings, len(gives))),
         "rows": [asdict(row) for row in planned],
         "line": line_note(plan),
         "marks": tts_marks(plan),
@@ -308,7 +307,7 @@ def briefing(team: Team, member: Member) -> Data:
             }
             for found in plan.bailouts
         ],
-        "giving": [_gives(dive, giving) for giving in givings(team, member) if giving.gives],
+        "giving": [_gives(dive, giving) for giving in gives],
         "findings": [{"severity": finding.severity, "message": _whole(finding)} for finding in findings],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,

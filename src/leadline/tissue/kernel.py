@@ -1175,16 +1175,16 @@ def what_if(
     """Run every case: a whole dive of its own, or the plan left at the points of the track where that is worst.
 
     `points` [tracks, points] and `tensions` are of the diver's own track, and of his `mates` at the same run times:
-    where the plan is left, all come up on common stops. There are two worst points: the one with the longest way home,
-    and the one from which the largest share of any source is used by the surface: `spent` [points, sources, free litres] by
-    then, and after it RMV `stressed` and then `calm` [cases, sources, L/min]; `per_litre` [cases, sources] makes shares
-    of litres. Either, among equals, is the one that is worse in the other. `held` are depths and run times, by case.
-    Fills in what the cases and their mates find, and their legs one after the other. A case whose stops never clear
-    from some point is at fault there.
+    where the plan is left, all come up on common stops. There are two worst points: the one with the longest way
+    home, and the one from which the largest share of any source is used by the surface: `spent` [points, sources,
+    free litres] by then, and after it RMV `stressed` and then `calm` [cases, sources, L/min]; `per_litre` [cases,
+    sources] makes shares of litres. Either, among equals, is the one that is worse in the other. `held` are depths
+    and run times, by case. Fills in what the cases and their mates find, and their legs one after the other. A case
+    whose stops never clear from some point is at fault there.
     """
     tissue, scratch, used = np.empty((2, COMPARTMENTS)), np.zeros(2048, LEG), np.zeros(len(sources))
     depths = len(rules.stop_depths_m) + 1
-    waits = np.zeros((MOST_HELD, 2)), np.zeros((len(points), depths)), np.zeros((3, depths))
+    waits = np.zeros((MOST_HELD, 2)), np.zeros((len(points) + 1, depths)), np.zeros((3, depths))
     run_cases(
         cases, mates, stressed, calm, per_litre, points, tensions, spent, start, levels, ways, held, sources, rules,
         room_for(comps), legs, tissue, scratch, used, waits,
