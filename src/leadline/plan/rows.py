@@ -14,8 +14,9 @@ from leadline.plan.plan import Plan
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
+from leadline.units import SYSTEMS, SystemName
 
-Kind = Literal["start", "leave", "level", "change", "stop", "take", "give", "surface"]
+Kind = Literal["start", "leave", "level", "sort out", "change", "stop", "take", "give", "surface"]
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,15 @@ def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
     def tts_at(at_min: float) -> float | None:
         return found.run_time_min - at_min if at_min >= begins_min - 1e-6 else None
 
-    return _with_handovers(rows(found.legs, tts_at, before), found.handovers, "take")
+    made = rows(found.legs, tts_at, before)
+    if found.leaves_at_min is not None:
+        made = _sorted_out(made)
+    return _with_handovers(made, found.handovers, "take")
+
+
+def _sorted_out(made: Sequence[Row]) -> tuple[Row, ...]:
+    """Rows from where a plan is left: the time to sort it out is no level of the dive."""
+    return tuple(replace(row, kind="sort out") if i == 0 and row.kind == "level" else row for i, row in enumerate(made))
 
 
 def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
@@ -74,7 +83,8 @@ def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
     if not legs:
         return ()
     given = [replace(one, receiver=one.receiver or receiver) for one in found.handovers if one.giver == mate]
-    return _with_handovers(rows(legs, lambda at_min: legs[-1].end_min - at_min), given, "give")
+    made = rows(legs, lambda at_min: legs[-1].end_min - at_min)
+    return _with_handovers(_sorted_out(made) if found.leaves_at_min is not None else made, given, "give")
 
 
 @dataclass(frozen=True)
@@ -86,6 +96,9 @@ class Giving:
     name: str
     """Of the mate's contingency."""
     rows: tuple[Row, ...]
+    left_at: tuple[float, float] | None
+    """The run time [min] and depth [m] at which the plan is left."""
+    units: Literal["metric", "imperial"]
 
     @property
     def gives(self) -> bool:
@@ -94,15 +107,20 @@ class Giving:
 
     @property
     def heading(self) -> str:
-        """As it heads the rows: "Mira: bailout. You stay on your loop."."""
+        """As it heads the rows: "Mira: bailout at 20 min, 60 m. You stay on your loop."."""
+        at = ""
+        if self.left_at is not None:
+            at = f" at {down(self.left_at[0])} min, {SYSTEMS[self.units].at(self.left_at[1])}"
         on_the_loop = all(row.source.circuit == "closed" for row in self.rows if row.kind != "give")
-        return f"{self.receiver}: {self.name}. You {'stay on your loop' if on_the_loop else 'breathe your own gas'}."
+        return (
+            f"{self.receiver}: {self.name}{at}. You {'stay on your loop' if on_the_loop else 'breathe your own gas'}."
+        )
 
 
 def givings(team: Team, member: Member) -> tuple[Giving, ...]:
     """Every mate's bailout, and other contingency in which a diver gives gas, in the order of the divers."""
     return tuple(
-        Giving(other.name, found.kind, found.name, of_mate)
+        Giving(other.name, found.kind, found.name, of_mate, found.left_at, team.dive.units)
         for other in team.members
         for found in other.plan.contingencies
         if found.kind == "bailout" or any(handover.giver == member.name for handover in found.handovers)
@@ -183,7 +201,8 @@ def leave(row: Row) -> str:
 
     Where the plan is left or a cylinder handed over that is within a minute: never told later than planned.
     """
-    return down(row.leave_min) if row.kind in ("level", "leave", "take", "give") else up(row.leave_min)
+    within = ("level", "sort out", "leave", "take", "give")
+    return down(row.leave_min) if row.kind in within else up(row.leave_min)
 
 
 def handed(row: Row) -> str:

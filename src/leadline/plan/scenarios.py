@@ -503,7 +503,8 @@ def _mate_out_of_gas(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[S
         return
     for name, (mate, _) in zip(mates.names, mates.planned, strict=True):
         own, both = _shared_ways(dive, mate, name)
-        with_mate = replace(scenario, name=f"{name} out of gas", mates=None, one_of=name)
+        how = "out of gas" if mate.loop is None else "off the loop, on this gas"
+        with_mate = replace(scenario, name=f"{name} {how}", mates=None, one_of=name)
         together = replace(with_mate, shares=both)
         yield replace(with_mate, shares=own, instead=together if both.ups != own.ups else None)
 

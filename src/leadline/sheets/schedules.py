@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from leadline.brief.schema import Dive
@@ -97,7 +97,7 @@ def printed(
         left = [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]
         made.append(
             Row(
-                kind="switch" if row.kind == "change" else row.kind,
+                kind={"change": "switch", "sort out": "level"}.get(row.kind, row.kind),
                 depth=system.depth(row.depth_m),
                 minutes="" if row.minutes is None else f"{row.minutes}",
                 # So that a stop's minutes add up on paper.
@@ -128,7 +128,7 @@ def breathed_then(dive: Dive, supply: Sequence[CylinderUse], row: rows.Row) -> l
 
     All of the mix; where mates give theirs, those that are drawn on by then.
     """
-    if row.kind not in ("level", "stop") or row.source.circuit != "open":
+    if row.kind not in ("level", "sort out", "stop") or row.source.circuit != "open":
         return []
     names = {cylinder.name for cylinder in open_circuit_cylinders(dive)}
     alike = [use for use in supply if use.name in names and use.mix == row.source.mix]
@@ -148,11 +148,7 @@ def contingency_rows(plan: Plan, found: Contingency) -> list[Row]:
     if not found.legs:
         return []
     dive = found.scenario.dive
-    made = printed(dive, rows.contingency_rows(plan, found), mods(dive, found.breathing), found.supply)
-    first = next((i for i, row in enumerate(made) if row.kind != "hand"), 0)
-    if found.leaves_at_min is not None and made[first].kind == "level":
-        made[first] = replace(made[first], label="sort out")
-    return made
+    return printed(dive, rows.contingency_rows(plan, found), mods(dive, found.breathing), found.supply)
 
 
 def tts_marks(plan: Plan) -> list[Data]:

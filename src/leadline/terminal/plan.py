@@ -194,7 +194,7 @@ def _rows(dive: Dive, found: Sequence[Row], supply: Sequence[CylinderUse], syste
             continue
         table.add_row(
             system.depth(row.depth_m),
-            {"level": "level", "start": "start", "leave": "leave", "change": "passing"}.get(row.kind, f"{row.minutes}"),
+            {"stop": f"{row.minutes}", "change": "passing"}.get(row.kind, row.kind),
             leave(row),
             up(row.tts_min) if row.tts_min is not None else "",
             _gas_name(row.source, row.changed),
