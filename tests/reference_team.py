@@ -667,7 +667,8 @@ def gas_adds_up(failure: Failure) -> Iterator[str]:
         sizes = {c.name: c.size_l * c.bar for c in way.diver.cylinders}
         supply = failure.supply if way.diver is failure.whose else way.supply
         for use in supply:
-            if failure.holds and use.used_l > use.content_l + SAME_L:
+            by_plan = use.mix in short_by_plan(failure, way)  # that is a no-go of the plan
+            if failure.holds and use.used_l > use.content_l + SAME_L and not by_plan:
                 yield failure.said(way, f"is short of {use.mix}, {use.used_l:.0f} of {use.content_l:.0f} L: it holds")
             ideal_l = sizes.get(use.name, use.content_l)
             if not 0.8 * ideal_l <= use.content_l <= 1.1 * ideal_l:  # a real gas is not far from an ideal one
@@ -678,6 +679,18 @@ def gas_adds_up(failure: Failure) -> Iterator[str]:
             holds = sum(use.content_l for use in way.supply if use.mix == mix and use.use in OPEN_CIRCUIT)
             if asked(failure, way).get(mix, 0.0) + gives > holds + SAME_L:
                 yield failure.said(way, f"breathes and gives more of {mix} than the {holds:.0f} L he has")
+
+
+def short_by_plan(failure: Failure, way: WayUp) -> set[Mix]:
+    """What a mate has not enough of even where nothing goes wrong."""
+    if way.diver is failure.whose:
+        return set()
+    planned = litres(way.plan, way.diver.planned, Walker(failure.per_metre))
+    holds: dict[Mix, float] = {}
+    for use in way.supply:
+        if use.use in OPEN_CIRCUIT:
+            holds[use.mix] = holds.get(use.mix, 0.0) + use.content_l
+    return {mix for mix, l_ in planned.items() if l_ > holds.get(mix, 0.0)}
 
 
 def _differ(failure: Failure, way: WayUp, own: Mapping[Mix, float], used: Mapping[Mix, float]) -> Iterator[str]:

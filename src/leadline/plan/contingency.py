@@ -19,7 +19,7 @@ from leadline.plan.findings import Finding, as_planned
 from leadline.plan.gases import Gap, Source, Stretch, Way
 from leadline.plan.oxygen import Oxygen, carried, oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
-from leadline.plan.scenarios import Mates, Scenario
+from leadline.plan.scenarios import Mates, Scenario, break_source
 from leadline.plan.schedule import (
     Array,
     Layout,
@@ -376,7 +376,7 @@ def _run(
     that is elsewhere."""
     own_ways: list[Way] = [scenario.way or () for scenario, _ in found]
     stretches = [stretch for _, of_one in found for stretch in of_one]
-    breaks = [_break_source(scenario.dive) for scenario, _ in found]
+    breaks = [break_source(scenario.dive) for scenario, _ in found]
     team = _team(dive, schedule, mates)
     shared = [way for scenario, _ in found if scenario.shares is not None for way in scenario.shares.ups]
     sources = tuple(
@@ -385,6 +385,7 @@ def _run(
                 *layout.sources,
                 *distinct(stretches, *own_ways, *shared),
                 *(b for b in breaks if b is not None),
+                *(s.shares.breaks for s, _ in found if s.shares is not None and s.shares.breaks is not None),
                 *(source for one in team for source in one.sources),
             ]
         )
@@ -445,9 +446,9 @@ def _run(
                 ways.append(rows)
                 level_end, way_end = level_end + len(own_levels), way_end + len(rows)
             low, high = (percent / 100.0 for percent in one.dive.model.gradient_factors)
-            broken = _break_source(one.dive)
-            break_row = sources.index(broken) if broken is not None else -1
             is_sharing = int(shares is not None and shares.name == one.name)
+            broken = shares.breaks if shares is not None and is_sharing else break_source(one.dive)
+            break_row = sources.index(broken) if broken is not None else -1
             rows_of_mates.append((track, first, is_sharing, low, high, break_row, 0, 0, 0, 0))
             named[-1].append(one.name)
         case["mate_end"] = len(rows_of_mates)
@@ -503,7 +504,7 @@ class _Diver:
 
     @property
     def sources(self) -> list[Source]:
-        broken = _break_source(self.dive)
+        broken = break_source(self.dive)
         return [*self.schedule.track.sources, *distinct(self.stretches), *([broken] if broken is not None else [])]
 
 
@@ -531,14 +532,6 @@ def _tracks(
         every.append(found)
         loaded.append(found_bar)
     return np.stack(every), np.stack(loaded)
-
-
-def _break_source(dive: Dive) -> Source | None:
-    """What is breathed in oxygen breaks; without a gas for them there are none."""
-    try:
-        return gases.break_source(dive)
-    except BriefError:
-        return None
 
 
 def _lent(scenario: Scenario, source: Source, mates: Mates | None) -> float:

@@ -14,7 +14,7 @@ from leadline.plan.plan import Plan
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
-from leadline.units import SYSTEMS, SystemName
+from leadline.units import SYSTEMS
 
 Kind = Literal["start", "leave", "level", "sort out", "change", "stop", "take", "give", "surface"]
 

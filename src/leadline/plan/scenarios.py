@@ -63,6 +63,8 @@ class Sharing:
     """What the mate breathes on the way up from each level."""
     given: frozenset[Mix]
     """Of that, what is the diver's."""
+    breaks: Source | None
+    """Breathed in oxygen breaks: his own bottom gas is gone."""
 
 
 @dataclass(frozen=True)
@@ -526,4 +528,17 @@ def _shared_ways(dive: Dive, mate: Dive, name: str) -> tuple[Sharing, Sharing]:
         shared = alone.model_copy(update={"cylinders": (*carried, *lent)})
         both.append(gases.way_up(shared, stretch.at.mix))
     deco = {c.gas for c in dive.cylinders if c.use in uses} - kept
-    return Sharing(name, tuple(own), frozenset(bottom)), Sharing(name, tuple(both), frozenset(bottom | deco))
+    lent = tuple(c for c in dive.cylinders if c.use == "bottom")
+    broken = break_source(without(mate.model_copy(update={"loop": None, "cylinders": (*rest, *lent)})))
+    return (
+        Sharing(name, tuple(own), frozenset(bottom), broken),
+        Sharing(name, tuple(both), frozenset(bottom | deco), broken),
+    )
+
+
+def break_source(dive: Dive) -> Source | None:
+    """What is breathed in oxygen breaks; without a gas for them there are none."""
+    try:
+        return gases.break_source(dive)
+    except BriefError:
+        return None
