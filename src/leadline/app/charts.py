@@ -169,7 +169,7 @@ def _profile(plan: Plan, system: System, colours: Palette) -> list[Options]:
     names = source_names(plan)
     stretches: list[list[Leg]] = []
     for leg in plan.schedule.legs:
-        if stretches and stretches[-1][-1].source == leg.source:
+        if stretches and stretches[-1][-1].source.is_same(leg.source):
             stretches[-1].append(leg)
         else:
             stretches.append([leg])

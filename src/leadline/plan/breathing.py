@@ -122,7 +122,7 @@ def _over(dive: Dive, source: Source, depths_m: tuple[float, float], up: bool, f
         source=source,
         shallowest_m=shallowest_m,
         deepest_m=deepest_m,
-        ppo2_low_bar=source.ppo2(where.pressure(shallowest_m)),
+        ppo2_low_bar=source.resting.ppo2(where.pressure(shallowest_m)),
         ppo2_high_bar=source.ppo2(where.pressure(deepest_m)),
         end_m=end_m,
         ead_m=ead_m,
@@ -280,7 +280,7 @@ def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
     found: list[Finding] = []
     where = dive.site.environment
     for before, leg in pairwise(legs):
-        if leg.source == before.source or leg.kind == "descent" or leg.start_m <= 0.0:
+        if leg.source.is_same(before.source) or leg.kind == "descent" or leg.start_m <= 0.0:
             continue
         bar = where.pressure(leg.start_m)
         old, new = before.source.inspired(bar), leg.source.inspired(bar)

@@ -593,8 +593,8 @@ def _rmv(scenario: Scenario, from_min: float, calm_min: float) -> Rmv:
     def breaths(leg: Leg) -> float:
         if leg.start_min < from_min - 1e-6:
             return planned(leg)
-        if leg.source.circuit == "semi-closed":
-            return dive.diver.rmv_bottom
+        if leg.source.circuit == "semi-closed":  # of fresh gas no less is counted at rest
+            return max(dive.diver.rmv_bottom, dive.diver.rmv_deco if leg.after_first_stop else 0.0)
         heavier = scenario.heavier_l_min * max(0.0, min(leg.end_min, until_min) - leg.start_min) / leg.minutes
         if not scenario.stressed:
             return planned(leg) + heavier
@@ -669,7 +669,7 @@ class _Work:
             leaves_at_min, depth_m = float(point["run_time_min"]), float(point["depth_m"])
             before = tuple(_until(self.schedule.legs, leaves_at_min))
             breathing_now = self.schedule.track.sources[int(point["source"])]
-            changed = bool(legs) and legs[0].source != breathing_now
+            changed = bool(legs) and not legs[0].source.is_same(breathing_now)
             first = (Switch(depth_m, leaves_at_min, legs[0].source),) if changed else ()
             switches = (*first, *read_switches(legs))
             tts_from_min = leaves_at_min

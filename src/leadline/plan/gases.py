@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from leadline.brief.errors import BriefError, Problem, key_path
@@ -39,12 +39,13 @@ class Source:
     """What the diver breathes: a mix on open circuit, or on the loop, as diluent, at a setpoint [bar].
 
     `metabolised_bar` over 0: the loop is semi-closed, its oxygen gone, and fed with diluent alone; so much oxygen is
-    used per litre of fresh gas at depth.
+    used per litre of fresh gas at depth. `at_rest_bar` is that from the first stop on, where less is breathed.
     """
 
     mix: Mix
     setpoint_bar: float | None = None
     metabolised_bar: float = 0.0
+    at_rest_bar: float = 0.0
 
     @property
     def circuit(self) -> str:
@@ -52,6 +53,15 @@ class Source:
         if self.metabolised_bar > 0.0:
             return "semi-closed"
         return "open" if self.setpoint_bar is None else "closed"
+
+    @property
+    def resting(self) -> Source:
+        """The same from the first stop on."""
+        return replace(self, metabolised_bar=self.at_rest_bar) if self.at_rest_bar > self.metabolised_bar else self
+
+    def is_same(self, other: Source) -> bool:
+        """Whether nothing is changed between the two: a loop at rest is the same loop."""
+        return self.resting == other.resting
 
     def ppo2(self, bar: float) -> float:
         """ppO2 breathed at an ambient pressure; on the loop as the design's convention has it. [bar]"""
@@ -225,8 +235,9 @@ def gap(dive: Dive, way: Way, from_m: float) -> Gap | None:
 
 
 def is_fit(dive: Dive, source: Source, depth_m: float, limit: Limit) -> bool:
-    """Whether a source keeps a diver awake at a depth, and is within a limit of ppO2 there."""
-    ppo2_bar = source.ppo2(dive.site.environment.pressure(depth_m))
+    """Whether a source keeps a diver awake at a depth, and is within a limit of ppO2 there. A semi-closed loop is held
+    to it at rest, at any depth: where the first stop will be is not known beforehand."""
+    ppo2_bar = source.resting.ppo2(dive.site.environment.pressure(depth_m))
     least = dive.site.environment.least_ppo2(MINIMUM_PPO2_BAR)
     if source.circuit == "semi-closed":
         least = SEMI_CLOSED_PPO2_BAR
@@ -244,14 +255,16 @@ def semi_closed_way(dive: Dive, given: Collection[str] = ()) -> Way:
     where a richer gas than the diluent is usable or the loop falls below SEMI_CLOSED_PPO2_BAR; from there bailout."""
     assert dive.loop is not None
     where, loop = dive.site.environment, dive.loop
-    source = Source(loop.diluent, None, loop.metabolic_oxygen * loop.semi_closed / dive.diver.rmv_bottom)
+    used_bar = loop.metabolic_oxygen * loop.semi_closed
+    rmv_bottom, at_rest = dive.diver.rmv_bottom, min(dive.diver.rmv_bottom, dive.diver.rmv_deco)
+    source = Source(loop.diluent, None, used_bar / rmv_bottom, used_bar / at_rest)
     off = bailout_way(dive, given)
     richer = [step.from_depth_m for step in _bailout_steps(dive) if step.source.mix.o2 > loop.diluent.o2]
     leaves_m = max(richer, default=0.0)
     if off:
         # Left at the last depth that is not thin: on the way to the next one it would fall below.
         grid_m = dive.stops.depths_m(dive.deepest_m)
-        thin = [depth_m for depth_m in grid_m if source.ppo2(where.pressure(depth_m)) < SEMI_CLOSED_PPO2_BAR]
+        thin = [depth_m for depth_m in grid_m if source.resting.ppo2(where.pressure(depth_m)) < SEMI_CLOSED_PPO2_BAR]
         fit = [depth_m for depth_m in grid_m if depth_m > max(thin, default=-1.0)]
         if thin:
             leaves_m = max(leaves_m, min(fit, default=ANY_DEPTH_M))

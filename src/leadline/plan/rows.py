@@ -168,7 +168,7 @@ def rows(legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: S
         tts_min = tts_at(first.start_min)
         found.append(Row("leave", first.start_m, None, first.start_min, first.start_min, tts_min, first.source, False))
     for leg in legs:
-        changed = before is not None and leg.source != before
+        changed = before is not None and not leg.source.is_same(before)
         before = leg.source
         stays = leg.kind in ("level", "stop")
         if not stays and not changed:

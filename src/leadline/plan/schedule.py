@@ -343,7 +343,9 @@ def read_stops(legs: Iterable[Leg]) -> tuple[Stop, ...]:
 def read_switches(legs: Sequence[Leg]) -> tuple[Switch, ...]:
     """Every change of source between legs, at the depth and time it happens."""
     return tuple(
-        Switch(leg.start_m, leg.start_min, leg.source) for before, leg in pairwise(legs) if leg.source != before.source
+        Switch(leg.start_m, leg.start_min, leg.source)
+        for before, leg in pairwise(legs)
+        if not leg.source.is_same(before.source)
     )
 
 
@@ -352,7 +354,7 @@ def distinct(found: Iterable[Stretch], *ways: Iterable[Step] | Iterable[Source])
     named = [step.source for stretch in found for way in (stretch.to, stretch.up) for step in way]
     named += [stretch.at for stretch in found]
     named += [step.source if isinstance(step, Step) else step for way in ways for step in way]
-    return tuple(dict.fromkeys(named))
+    return tuple(dict.fromkeys(one for source in named for one in (source, source.resting)))
 
 
 def way_rows(way: Way, sources: Sequence[Source]) -> Array:

@@ -546,7 +546,19 @@ def breathed(diver: Array, depth_m: float, way: Array, sources: Array, rules: Ru
     source = source_at(way, depth_m)
     if diver[0].run_time_min < diver[0].break_until_min - CLOSE and is_oxygen(sources[source]):
         source = rules.break_source
-    return source
+    return at_rest(diver, source, sources)
+
+
+@hot
+def at_rest(diver: Array, source: int, sources: Array) -> int:
+    """From the first stop on a semi-closed loop is fed as at rest: the row of its diluent with most oxygen used."""
+    found = source
+    if diver[0].first_stop_m >= 0.0 and sources[source].metabolised_bar > 0.0:
+        for i in range(len(sources)):
+            same = sources[i].o2 == sources[source].o2 and sources[i].he_share == sources[source].he_share
+            if same and sources[i].metabolised_bar > sources[found].metabolised_bar:
+                found = i
+    return found
 
 
 @hot
@@ -1127,7 +1139,8 @@ def leave_the_plan(
     diver[0].level = point.level
     take_up(diver, first, sources, rules)
     gf = line_gf(diver[0].depth_m, diver[0].first_stop_m, rules)
-    stay(diver, tissue, diver[0].run_time_min + sorting_out_min, first, LEVEL, gf, sources, rules, room, legs)
+    source = at_rest(diver, first, sources)
+    stay(diver, tissue, diver[0].run_time_min + sorting_out_min, source, LEVEL, gf, sources, rules, room, legs)
     surface(diver, tissue, way, sources, rules, room, legs)
     return diver[0].legs, diver[0].run_time_min, diver[0].fault
 
