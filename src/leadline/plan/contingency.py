@@ -341,7 +341,7 @@ def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     for found in made:
         of = found.scenario.one_of
         if of:
-            alike.setdefault((found.kind, found.name.removeprefix(of)), []).append(found)
+            alike.setdefault((found.kind, found.name.replace(of, "")), []).append(found)
         elif found.kind in ONLY_THE_WORST:
             alike.setdefault((found.kind, found.scenario.lost), []).append(found)
     worst = [max(some, key=_gravity) for some in alike.values()]

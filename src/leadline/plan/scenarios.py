@@ -99,7 +99,7 @@ class Scenario:
     """The mate who comes up by the way, on the diver's cylinders, while the diver stays on the loop; empty: it is the
     diver himself."""
     one_of: str = ""
-    """The mate it is of, where it is worked out for each and told of the worst."""
+    """The mate, or the mate's cylinder, that it is of, where it is worked out for each and told of the worst."""
     given: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
     """Cylinders that mates give when the diver's own are down to their reserves: whose each is, and its own name."""
     lost: str = ""
@@ -395,6 +395,13 @@ def _loop_fails(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenar
         lost = without(dive, cylinder)
         scenario = _off_the_loop("bailout lost", f"bailout without {_said(cylinder)}", lost, schedule, mates)
         yield from _worst_and_deepest(scenario, dive, schedule)
+    for cylinder in mates.bailout:
+        rest = tuple(other for other in mates.bailout if other is not cylinder)
+        givers = {name: whose for name, whose in mates.givers.items() if name != cylinder.name}
+        fewer = replace(mates, bailout=rest, givers=givers)
+        name = f"bailout without {_said(cylinder)}"
+        scenario = replace(_off_the_loop("bailout lost", name, dive, schedule, fewer), one_of=_said(cylinder))
+        yield from _worst_and_deepest(scenario, dive, schedule)
     low = loop.low_setpoint if loop.low_setpoint is not None else dive.contingencies.low_setpoint
     if low < loop.setpoint:
         stuck = {"setpoint": low, "low_setpoint": None, "high_from": None, "low_from": None}
@@ -482,15 +489,26 @@ def _mate_on_the_bailout(dive: Dive, schedule: Schedule, mates: Mates) -> Iterat
         alike = _off_the_loop("mate out of gas", f"mate {how}, on this bailout", dive, schedule, mates)
         yield replace(alike, whose="mate")
         return
-    for name, (mate, _) in zip(mates.names, mates.planned, strict=True):
+    for name, (mate, planned) in zip(mates.names, mates.planned, strict=True):
         if mates.bailout and mate.loop is not None:
             continue  # his bailout is planned on that of all
+        until_min = _on_bottom_gas_until(mate, planned)
         how = "out of gas" if mate.loop is None else "off the loop"
         breathes = {"diver": mate.diver, "model": mate.model}
         scenario = _off_the_loop(
             "mate out of gas", f"{name} {how}, on this bailout", dive.model_copy(update=breathes), schedule, mates
         )
-        yield replace(scenario, whose=name, one_of=name)
+        times = schedule.track.points["run_time_min"]
+        moments = (0, int((times < until_min - 1e-6).sum()))  # then he is on a gas that he has
+        yield replace(scenario, whose=name, one_of=name, points=moments)
+
+
+def _on_bottom_gas_until(dive: Dive, schedule: Schedule) -> float:
+    """The run time at which a diver on open circuit takes up a deco gas on the last ascent; never on the loop. [min]"""
+    bottom = {cylinder.gas for cylinder in dive.cylinders if cylinder.use == "bottom"}
+    left_min = dive.levels[-1].leave_at
+    off = (leg.start_min for leg in schedule.legs if leg.start_min >= left_min - 1e-6 and leg.source.mix not in bottom)
+    return next(off, math.inf) if dive.loop is None else math.inf
 
 
 def _mate_out_of_gas(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenario]:

@@ -111,7 +111,7 @@ class CylinderUse:
         """When and where so much has been used: run time [min] and depth [m]; None if it never is."""
         times = sorted({moment for use in self.legs for moment in (use.start_min, use.end_min)})
         used = self.used_by(times)
-        later = np.flatnonzero(used > used_l)
+        later = np.flatnonzero(used > used_l + 1e-6)  # one that is down to it, and drawn on later, goes on from there
         if len(later) == 0:
             return None
         i = max(int(later[0]), 1)
@@ -243,16 +243,17 @@ def _open_circuit(
         if not mates_give:
             pools.append((alike, uses))
             continue
-        # A diver's own first, then what mates give, one cylinder after the other, the fullest first; and once all are
-        # down to their reserves, all alike.
-        turns = [[cylinder for cylinder in alike if cylinder.name not in given]]
+        # A diver's own first, then what mates give, one cylinder after the other, the fullest first: down to the
+        # reserves, and then in the same order to the last. What is asked beyond that is asked of the last.
+        own = [cylinder for cylinder in alike if cylinder.name not in given]
+        turns = [own] if own else []
         turns += [[c] for c in sorted(alike, key=lambda c: -usable(dive, c)) if c.name in given]
-        for cylinders in turns:
-            first, uses = _split(uses, sum(usable(dive, cylinder) for cylinder in cylinders))
-            if cylinders:
-                pools.append((cylinders, first))
-        if uses:
-            pools.append((alike, uses))
+        above = [(turn, sum(usable(dive, c) for c in turn)) for turn in turns]
+        below = [(turn, sum(content(dive, c) for c in turn) - above_l) for turn, above_l in above]
+        for turn, litres in (*above, *below):
+            first, uses = _split(uses, litres)
+            pools.append((turn, first))
+        pools.append((turns[-1], uses))
     return pools
 
 

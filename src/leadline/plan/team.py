@@ -118,7 +118,8 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
         )
         found = plan(own, source, held, meant)
         if dive.gas.team_bailout:
-            found = replace(found, findings=in_order([*_first_breath(own), *found.findings]))
+            first = [*_first_breath(own)] or [*_sorting_out(found)]
+            found = replace(found, findings=in_order([*first, *found.findings]))
         members.append(Member(name, found, alone_min[name]))
     bailouts = tuple(_bailouts(members)) if dive.gas.team_bailout else ()
     findings = _said_by_all(members)
@@ -207,6 +208,38 @@ def _first_breath(dive: Dive) -> Iterable[Finding]:
             brief = f"nothing of one's own to breathe at {at}"
             yield Finding("bailout-first-breath", "no-go", message, {}, None, depth_m, brief=brief)
             return
+
+
+def _sorting_out(plan: Plan) -> Iterable[Finding]:
+    """Off the loop the time to sort it out must be on a diver's own gas, above the reserve."""
+    system, worst = SYSTEMS[plan.dive.units], None
+    for bailout in plan.bailouts:
+        if not bailout.legs or bailout.legs[0].kind != "level":
+            continue
+        first = bailout.legs[0]
+        asked_l = own_l = 0.0
+        for use in bailout.supply:
+            litres = sum(
+                part.litres
+                for part in use.legs
+                if use.mix == first.source.mix and first.start_min - 1e-6 <= part.start_min < first.end_min - 1e-6
+            )
+            asked_l += litres
+            own_l += min(litres, use.usable_l) if use.name not in bailout.scenario.given else 0.0
+        if asked_l > own_l + 1e-6 and (worst is None or asked_l - own_l > worst[0] - worst[1]):
+            worst = asked_l, own_l, first
+    if worst is None:
+        return
+    asked_l, own_l, first = worst
+    at, unit = system.at(first.start_m), system.gas_unit
+    message = (
+        f"The {first.minutes:g} min of sorting it out at {at} take {system.gas_up(asked_l)} {unit} of "
+        f"{first.source.name}; {system.gas(own_l)} above the reserve are one's own: the rest would be a mate's. "
+        "Carry more."
+    )
+    values: dict[str, float | str] = {"needed_l": asked_l, "usable_l": own_l, "gas": first.source.mix.label}
+    brief = f"one's own {first.source.name} does not last the sorting out at {at}"
+    yield Finding("bailout-first-breath", "no-go", message, values, first.start_min, first.start_m, brief=brief)
 
 
 def _said_by_all(members: Sequence[Member]) -> list[Finding]:

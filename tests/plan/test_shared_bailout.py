@@ -1,0 +1,96 @@
+"""Shared bailout: whose cylinder, when and where, by the written order, and what if it is lost."""
+
+import pytest
+
+from leadline.brief import parse_dive
+from leadline.plan.team import plan_team
+from tests.dives import cylinder, looped
+
+
+def shared(depth, deep, cylinders, team):
+    given = looped(depth, 25, deep, setpoint=1.3)
+    return given | {"gas": {"team_bailout": True}, "cylinders": cylinders, "team": team}
+
+
+def carrying(size):
+    return [cylinder("21/35", "bailout", size=size), cylinder("50", "bailout")]
+
+
+def ada_and_brook(size):
+    return plan_team(
+        parse_dive(
+            shared(45, "21/35", carrying("12 L"), [{"name": "Ada", "cylinders": carrying(size)}, {"name": "Brook"}])
+        )
+    )
+
+
+def test_ones_own_gas_must_last_the_sorting_out():
+    """2 min at 45 m, 30 L/min (1.5 times 20, common practice): 30 x 5.513 x 2 = 331 L, the first of them one's own."""
+    team = ada_and_brook("0.5 L")
+    (finding,) = [f for f in team.findings if f.code == "bailout-first-breath"]
+    assert finding.severity == "no-go"
+    assert finding.message.startswith("Ada: ")
+    assert finding.values["needed_l"] == pytest.approx(30.0 * (1.01325 + 4.5) * 2.0)
+    bailout = next(one for one in team.bailouts if one.diver == "Ada")
+    own = next(use for use in bailout.contingency.supply if use.name == "bailout 21/35")
+    assert own.legs[0].start_min == bailout.contingency.leaves_at_min  # it is breathed first, as far as it goes
+    assert not [f for f in ada_and_brook("12 L").findings if f.code == "bailout-first-breath"]
+
+
+def by_hand(legs, label, flow):
+    """Litres of a gas, cumulated: (run time, depth, so far) at every end of a leg. RMV times bar times minutes."""
+    so_far, found = 0.0, []
+    for leg in legs:
+        if leg.source.mix.label == label:
+            litres = flow * (1.01325 + 0.05 * (leg.start_m + leg.end_m)) * leg.minutes
+            found.append((leg, so_far, so_far + litres))
+            so_far += litres
+    return found
+
+
+def when(walked, litres):
+    """The leg in which so much has been breathed, and the run time."""
+    leg, before, after = next(one for one in walked if one[2] > litres + 1e-9)
+    return leg, leg.start_min + leg.minutes * (litres - before) / (after - before)
+
+
+def test_own_then_the_mates_in_turn_and_the_reserves_in_turn():
+    """Three with 3 L of 18/45 and 2 L of 50 % each, stressed all the way up, 64 m: it does not suffice. Whose is
+    breathed when, walked by hand from what the cylinders hold; and when the last is empty."""
+    small = [cylinder("18/45", "bailout", size="3 L"), cylinder("50", "bailout", size="2 L")]
+    names = ["Ada", "Brook", "Cai"]
+    given = shared(64, "18/45", small, [{"name": name, "stressed_for": 600} for name in names])
+    team = plan_team(parse_dive(given))
+    bailout = next(one for one in team.bailouts if one.diver == "Ada")
+    found = bailout.contingency
+    assert found.answers.gas == "runs out"
+    for label in ("18/45", "50"):
+        walked = by_hand(found.legs, label, 30.0)
+        uses = [use for use in found.supply if use.mix.label == label and use.use == "bailout"]
+        usable_l, content_l = uses[0].usable_l, uses[0].content_l
+        handed = [one for one in bailout.handovers if one.mix.label == label]
+        assert [one.giver for one in handed] == ["Brook", "Cai"]
+        for i, one in enumerate(handed, 1):
+            leg, at_min = when(walked, i * usable_l)
+            assert one.run_time_min == pytest.approx(leg.start_min if leg.start_m != leg.end_m else at_min)
+            assert one.depth_m == leg.start_m
+        assert [use.missing_l > 1e-6 for use in uses] == [False, False, True]  # the last is asked for what is missing
+        leg, at_min = when(walked, 3 * content_l)
+        assert uses[2].reaches(content_l)[0] == pytest.approx(at_min)
+        leg, at_min = when(walked, 3 * usable_l)
+        assert uses[0].reaches(usable_l)[0] == pytest.approx(at_min)  # one's own reserve, after all else
+
+
+def test_a_mates_cylinder_may_be_lost():
+    """Of Brook's two the worse one: without his 50 % what Ada carries of it must do."""
+    team = ada_and_brook("12 L")
+    ada = team.members[0].plan
+    lost = [c for c in ada.contingencies if c.kind == "bailout lost"]
+    theirs = [c for c in lost if "Brook's" in c.name]
+    assert theirs
+    for found in theirs:
+        assert found.scenario.two_failures
+        missing = found.name.split("without ")[1].split(" (")[0]
+        assert missing in {"Brook's bailout 21/35", "Brook's bailout 50"}
+        assert not any(use.name == missing for use in found.supply)
+    assert len({c.name.split(", where")[1] if ", where" in c.name else "" for c in theirs}) == len(theirs)
