@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -369,3 +370,42 @@ def test_a_suit_that_runs_out_on_the_way_down_says_how_deep() -> None:
     assert when is not None
     assert when[1] == pytest.approx(30.0 * suit.content_l / suit.used_l, rel=1e-6)
     assert when[0] == pytest.approx(when[1] / parse_dive(given).rates.descent, rel=1e-6)
+
+
+def test_a_fix_says_what_it_makes_worse() -> None:
+    """A gas for the deep part makes the way up longer on a cylinder that is short already."""
+    given = {
+        "units": "metric", "levels": [{"depth": 62, "leave_at": 22}],
+        "loop": {"diluent": "18/35", "setpoint": 1.3},
+        "cylinders": [cylinder("32", "bailout", size="11 L", pressure="185 bar", name="bail")],
+    }  # fmt: skip
+    team = cured(plan_team(parse_dive(given)))
+    (no_gas,) = [f for f in team.findings if f.code == "no-gas" and f.severity == "no-go"]
+    before = next(f for f in team.findings if f.code == "gas-short" and f.severity == "no-go")
+    added = re.search(r"add ([\d/]+), ([\d.]+) L at (\d+) bar \(but then: (bail runs out, \d+ L short)", no_gas.cure)
+    assert added, no_gas.cure
+    gas, size, bar, then = added.groups()
+    given["cylinders"].append(cylinder(gas, "bailout", size=f"{size} L", pressure=f"{bar} bar", name="added"))
+    after = next(f for f in plan_team(parse_dive(given)).findings if f.code == "gas-short" and f.severity == "no-go")
+    assert after.values["short_l"] > before.values["short_l"]
+    assert after.heading == then
+
+
+def test_a_mates_gas_that_does_not_last_has_a_fix_that_is_his() -> None:
+    """Brook waits on open circuit for Ada, whose bailout without a deco gas takes long. His larger stage is the fix."""
+    given = {
+        "units": "metric", "levels": [{"depth": 45, "leave_at": 30}], "stops": {"gas_switch": 0},
+        "loop": {"diluent": "21/35", "setpoint": 1.3},
+        "cylinders": [cylinder("21/35", "bailout", size="60 L", pressure="230 bar")],
+        "team": [
+            {"name": "Ada"},
+            {"name": "Brook", "circuit": "open", "cylinders": [
+                cylinder("21/35", "bottom", size="30 L", pressure="230 bar"), cylinder("50", "deco", size="5 L"),
+            ]},
+        ],
+    }  # fmt: skip
+    team = cured(plan_team(parse_dive(given)))
+    found = next(f for f in team.findings if f.code == "mate-gas-short")
+    size, bar = re.match(r"Brook's deco 50 ([\d.]+) L at (\d+) bar", found.cure).groups()
+    given["team"][1]["cylinders"][1] |= {"size": f"{size} L", "pressure": f"{bar} bar"}
+    assert not [f for f in plan_team(parse_dive(given)).findings if f.code == "mate-gas-short"]

@@ -774,7 +774,8 @@ class _Work:
                 where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
                 missing = f"{system.gas_up(use.missing_l)} {system.gas_unit} short"
                 values: dict[str, float | str] = {
-                    "mate": mate.name, "mates_cylinder": use.name, "short_l": use.missing_l
+                    "mate": mate.name, "mates_cylinder": use.name, "gas": use.mix.label, "short_l": use.missing_l,
+                    "needed_l": use.used_l,
                 }  # fmt: skip
                 message = f"{mate.name}'s {use.name} ({use.mix.name}) runs out{where}, {missing}."
                 brief = f"{mate.name}'s {use.name} runs out, {missing}"

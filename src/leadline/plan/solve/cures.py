@@ -27,6 +27,8 @@ _ADDED = " added"
 NONE_FOUND = "none found among standard cylinders and mixes, nor by a shorter bottom time"
 MOST_TRIED = 6
 """Cylinders that are tried for one cause, from the smallest that could hold enough."""
+WORSE = 1.01
+"""A no-go is told again where so many times as much gas is short."""
 GAS = ("gas-short", "turn", "minimum-gas")
 
 
@@ -72,10 +74,14 @@ def _whose(team: Team, finding: Finding) -> str:
     return named if named in names else names[0]
 
 
-def _no_gos(team: Team, diver: str) -> set[tuple[str, object]]:
-    """What a diver's plan is a no-go for."""
+def _no_gos(team: Team, diver: str) -> dict[tuple[str, object], float]:
+    """What a diver's plan is a no-go for, and how much gas is short there. [free litres]"""
     plan = next(member.plan for member in team.members if member.name == diver)
-    return {_apart(one) for one in plan.findings if one.severity == "no-go"}
+    return {_apart(one): _short_l(one) for one in plan.findings if one.severity == "no-go"}
+
+
+def _short_l(finding: Finding) -> float:
+    return float(finding.values.get("short_l", 0.0))
 
 
 def _apart(finding: Finding) -> tuple[str, object]:
@@ -93,14 +99,14 @@ def _others(team: Team, diver: str, finding: Finding) -> set[object]:
 
 
 def _cures(
-    dive: Dive, diver: str, finding: Finding, apart: set[object], known: set[tuple[str, object]], source: str,
+    dive: Dive, diver: str, finding: Finding, apart: set[object], known: dict[tuple[str, object], float], source: str,
     told: Told,
 ) -> Iterator[str]:  # fmt: skip
     """What fixes a no-go of a diver, who is told of the no-gos `known`; `apart` are gases that it is not of."""
 
     def left(changed: Dive) -> tuple[str, ...] | None:
-        """The no-gos that come with a change, in a few words; None where the cause is not gone for this diver, or what
-        was changed draws one of its own."""
+        """The no-gos that come with a change, or are then worse, in a few words; None where the cause is not gone for
+        this diver, or what was changed draws one of its own."""
         try:
             if contradictions(changed):
                 return None
@@ -111,12 +117,20 @@ def _cures(
         no_gos = [one for one in plan.findings if one.severity == "no-go"]
         if any(_is_alike(one, finding) for one in no_gos if one.values.get("gas", "") not in apart):
             return None
-        return tuple(one.heading for one in no_gos if _apart(one) not in known)
+        return tuple(
+            one.heading for one in no_gos if _apart(one) not in known or _short_l(one) > WORSE * known[_apart(one)]
+        )
 
     own = dict(divers(dive)).get(diver, dive)
     if finding.code in GAS:
         told(f"larger cylinders for {finding.heading}")
         yield from _larger(dive, own, diver, finding, left)
+    elif finding.code == "mate-gas-short":
+        mate, name = str(finding.values["mate"]), str(finding.values["mates_cylinder"])
+        told(f"larger cylinders for {finding.heading}")
+        his = replace(finding, values={"cylinder": name, "needed_l": finding.values["needed_l"]})
+        for cure in _larger(dive, dict(divers(dive))[mate], mate, his, left):
+            yield f"{mate}'s {name} {cure}"
     elif finding.code in ("no-gas", "bailout-none", "bailout-first-breath"):
         told(f"a gas against {finding.heading}")
         yield from _another_gas(dive, own, diver, finding, left)
