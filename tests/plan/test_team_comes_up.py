@@ -3,7 +3,9 @@
 import pytest
 
 from leadline.brief import parse_dive
+from leadline.plan.solve.verdict import of_team
 from leadline.plan.team import plan_team
+from leadline.sweep.columns import verdict_of
 from tests.dives import cylinder, looped
 
 
@@ -154,3 +156,16 @@ def test_a_mate_whose_gas_runs_out_while_he_waits_is_a_no_go():
     assert short
     assert not bailout.holds
     assert any(f.severity == "no-go" and "Brook's deco 50" in f.message for f in team.findings)
+
+
+def test_what_is_short_of_a_mates_gas_is_known_where_dives_are_counted_and_solved():
+    """The same dive in a sweep's columns and among the limits of a solve."""
+    given = looped(45, 30, "21/35", setpoint=1.3)
+    given["cylinders"] = [big("21/35", "bailout", size="60 L")]
+    small = [big("21/35", "bottom", size="30 L"), cylinder("50", "deco", size="5 L")]
+    given["team"] = [{"name": "Ada"}, {"name": "Brook", "circuit": "open", "cylinders": small}]
+    team = plan_team(parse_dive(given))
+    figures = verdict_of(team, "Ada", team.members[0].plan)
+    assert not figures["gas_lasts"]
+    assert "mate-gas-short" in figures["no_go_codes"]
+    assert "50 % of a mate" in {limit.what for limit in of_team(team).limits}

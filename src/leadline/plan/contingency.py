@@ -775,7 +775,7 @@ class _Work:
                 missing = f"{system.gas_up(use.missing_l)} {system.gas_unit} short"
                 values: dict[str, float | str] = {
                     "mate": mate.name, "mates_cylinder": use.name, "gas": use.mix.label, "short_l": use.missing_l,
-                    "needed_l": use.used_l,
+                    "needed_l": use.used_l, "content_l": use.content_l,
                 }  # fmt: skip
                 message = f"{mate.name}'s {use.name} ({use.mix.name}) runs out{where}, {missing}."
                 brief = f"{mate.name}'s {use.name} runs out, {missing}"

@@ -18,7 +18,7 @@ BEFORE = "day"
 _GRAVEST_FIRST: tuple[tuple[str, ...], ...] = (
     ("bailout-none", "bailout-first-breath"),
     ("no-gas",),
-    ("gas-short", "turn", "minimum-gas"),
+    ("gas-short", "mate-gas-short", "turn", "minimum-gas"),
     ("stops", "surface-gf"),
 )
 """Codes by what kills first: nothing to breathe, gas that runs out, stops that are not met; then all exposure."""

@@ -36,7 +36,7 @@ LAYOUT = 1
 """Of the result; it changes when a column changes its name or meaning."""
 
 _KINDS = {"count": pa.int64(), "number": pa.float64(), "text": pa.string(), "truth": pa.bool_()}
-_OUT_OF_GAS = ("gas-short", "no-gas", "bailout-none")
+_OUT_OF_GAS = ("gas-short", "mate-gas-short", "no-gas", "bailout-none")
 """How codes end that say that gas does not last."""
 
 

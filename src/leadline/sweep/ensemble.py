@@ -525,4 +525,6 @@ def _what_ifs(whole: _WholeTeam, member: int, told: Told) -> tuple[tuple[WhatIfC
 
 def _runs_out(found: Contingency) -> set[str]:
     """The cylinders of a contingency that do not last."""
-    return {str(f.values["cylinder"]) for f in found.findings if f.code == "gas-short" and f.severity == "no-go"}
+    own = {str(f.values["cylinder"]) for f in found.findings if f.code == "gas-short" and f.severity == "no-go"}
+    mates = (f.values for f in found.findings if f.code == "mate-gas-short")
+    return own | {f"{values['mate']}'s {values['mates_cylinder']}" for values in mates}

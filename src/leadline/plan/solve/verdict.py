@@ -135,7 +135,7 @@ def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
     apart, since a contingency can do so where the plan only breathes into the reserve.
     """
     dive = plan.dive
-    own = [f for f in plan.own if f.severity == "no-go"] + [f for f in plan.findings if f.code == "bailout-none"]
+    own = [f for f in plan.own if f.severity == "no-go"] + [f for f in plan.findings if f.code in _OF_BAILOUT]
     yield from (_limit(finding, diver, "", "", dive) for finding in own)
     broken = {(f.code, _subject(f)) for f in own}
     for contingency in plan.contingencies:
@@ -153,6 +153,7 @@ def _subject(finding: Finding) -> str:
     return str(finding.values.get("cylinder", finding.values.get("gas", "")))
 
 
+_OF_BAILOUT = ("bailout-none", "bailout-first-breath")
 _NAMES = {
     "turn": "fill below minimum gas in {}",
     "minimum-gas": "minimum gas of {}",
@@ -170,6 +171,8 @@ _NAMES = {
     "no-gas": "no gas to breathe",
     "stops": "a stop that never clears",
     "bailout-none": "no bailout carried",
+    "bailout-first-breath": "first breath off the loop",
+    "mate-gas-short": "{} of a mate",
 }
 _SHARES = (
     ("needed_l", "usable_l"),
