@@ -14,7 +14,7 @@ import pytest
 from leadline.brief import parse_dive
 from leadline.plan.findings import Finding
 from leadline.plan.team import Handover, Member, Team, TeamBailout, plan_team
-from leadline.sheets import content, write, write_sheets
+from leadline.sheets import content, what_ifs, write, write_sheets
 from leadline.units import METRIC
 from tests.sheets.paper import KEEL, cylinder, text_of, without_blanks
 
@@ -289,3 +289,17 @@ def test_the_same_team_gives_the_same_bytes(alone: Team, tmp_path: Path) -> None
 def test_a_diver_alone_has_no_team_on_the_briefing(alone: Team) -> None:
     member: Member = alone.members[0]
     assert content.briefing(alone, member)["team"] is None
+
+
+def test_what_a_mate_out_of_gas_breathes_stands_over_the_sheet() -> None:
+    """Brook's own oxygen from 6 m (1.61 bar), the 21/35 until then is Ada's."""
+    pair = [cylinder("twin set", "21/35", "bottom", 36, 230), cylinder("stage", "50", "deco", 12, 200)]
+    brook = [cylinder("twin set", "21/35", "bottom", 30, 230), cylinder("oxygen", "oxygen", "deco", 5, 200)]
+    given: dict[str, Any] = {
+        "units": "metric", "levels": [{"depth": 45, "leave_at": 20}], "cylinders": pair,
+        "team": [{"name": "Ada"}, {"name": "Brook", "cylinders": brook}],
+    }  # fmt: skip
+    plan = plan_team(parse_dive(given)).members[0].plan
+    found = next(c for c in plan.contingencies if c.kind == "mate out of gas")
+    line = what_ifs.leaves_line(plan, found).replace("\xa0", " ")
+    assert line == "Leave the plan at run time 20, 45 m. Brook: your 21/35, own oxygen from 6 m"

@@ -8,7 +8,7 @@ from typing import Any
 
 from leadline.plan import Plan
 from leadline.plan.causes import in_brief, in_words, last_resorts
-from leadline.plan.contingency import Contingency, Handover
+from leadline.plan.contingency import Contingency, Handover, MateWay
 from leadline.plan.rows import down, up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Team, TeamBailout
@@ -71,7 +71,19 @@ def leaves_line(plan: Plan, found: Contingency) -> str:
         return f"You stay on your loop. Your mate breathes, from {at}"
     what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
     where = SYSTEMS[plan.dive.units].at(found.depth_m).replace(" ", KEPT)
-    return f"Leave {what} at run time {down(found.leaves_at_min)}, {where}"
+    on_yours = "".join(f". {_on_yours(plan, mate)}" for mate in found.mates if mate.given)
+    return f"Leave {what} at run time {down(found.leaves_at_min)}, {where}{on_yours}"
+
+
+def _on_yours(plan: Plan, mate: MateWay) -> str:
+    """What a mate out of gas breathes, and whose it is: "Brook: your 21/35, own 50 % from 21 m"."""
+    said: list[str] = []
+    for before, leg in zip((None, *mate.legs), mate.legs, strict=False):
+        if before is None or leg.source != before.source:
+            whose = "your" if leg.source.circuit == "open" and leg.source.mix in mate.given else "own"
+            where = f" from{KEPT}{SYSTEMS[plan.dive.units].at(leg.start_m).replace(' ', KEPT)}" if said else ""
+            said.append(f"{whose} {leg.source.name.replace(' ', KEPT)}{where}")
+    return f"{breakable(mate.name)}: {', '.join(said)}"
 
 
 def times_line(plan: Plan, found: Contingency) -> str:
