@@ -449,6 +449,8 @@ class SemiClosed(Reference):
 
     diluent: str
     metabolised: float
+    at_rest: float
+    """From the first stop on."""
     leaves: float
 
     def gas_at(self, depth, own, deco):
@@ -458,7 +460,7 @@ class SemiClosed(Reference):
         if label != SEMI_CLOSED:
             return super().inspired(bar, label, depth, going_up)
         o2, he = gas(self.diluent)
-        inert = (bar - VAPOUR) * (1.0 - balanced(bar, o2, self.metabolised))
+        inert = (bar - VAPOUR) * (1.0 - balanced(bar, o2, self.metabolised if self.anchor is None else self.at_rest))
         return inert * (1.0 - o2 - he) / (1.0 - o2), inert * he / (1.0 - o2)
 
 
@@ -551,8 +553,9 @@ def ascent(name, point, tensions, sorting_out, own, richer, loop, leaves, first=
     )
     ours.loop = ON_THE_LOOP[loop] if loop is not None else None
     if leaves is not None:
-        # 1 L/min metabolised of 20 L/min breathed, a third of it fresh: 1 / (20 / 3) = 0.15 bar.
-        ours.diluent, ours.metabolised, ours.leaves = dive.loop.diluent.label, 0.15, leaves
+        # 1 L/min metabolised of 20 L/min breathed, a third of it fresh: 1 / (20 / 3) = 0.15 bar; of 16 at rest 0.1875.
+        ours.diluent, ours.leaves = dive.loop.diluent.label, leaves
+        ours.metabolised, ours.at_rest = 0.15, 0.1875
     ours.n2, ours.he = [float(x) for x in tensions[0]], [float(x) for x in tensions[1]]
     ours.depth, ours.run_time = float(point["depth_m"]), float(point["run_time_min"])
     ours.anchor = float(point["first_stop_m"]) if point["first_stop_m"] >= 0.0 else None
@@ -601,12 +604,12 @@ def test_every_ascent_is_the_independent_models(kind, contingency, name, sorting
 def test_the_semi_closed_loop_is_left_where_it_grows_thin():
     """10/70 and no rich bailout: below 0.21 bar it is left (common practice, no source).
 
-    At 18 m, 2.81325 bar: (0.281325 - 0.15) / (2.81325 - 0.15) · 2.81325 = 0.1387 bar. At 24 m, 3.41325: 0.2003.
-    At 27 m, 3.71325: 0.2309. So it is left at 27 m: on the way to 24 m it would fall below 0.21 bar.
+    At rest, 16 L/min. At 27 m, 3.71325 bar: (0.371325 - 0.1875) / (3.71325 - 0.1875) · 3.71325 = 0.1936 bar. At 30 m,
+    4.01325: 0.2243. So it is left at 30 m: on the way to 27 m it would fall below 0.21 bar.
     """
     dive = loop_dive(70, 15, large("10/70"), large("28", switch_depth="12 m"), diluent="10/70")
-    (found,) = of_kind(plan(dive), "oxygen gone")
-    assert [(s.depth_m, s.source.name) for s in found.switches][1:3] == [(27.0, "10/70"), (12.0, "28 %")]
+    found, *_ = of_kind(plan(dive), "oxygen gone")
+    assert [(s.depth_m, s.source.name) for s in found.switches][1:3] == [(30.0, "10/70"), (12.0, "28 %")]
     assert found.switches[0].source.circuit == "semi-closed"
 
 

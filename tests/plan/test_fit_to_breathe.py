@@ -191,12 +191,19 @@ class Site:
         self.wrong = max(dive.limits.ppo2_bottom, dive.limits.ppo2_deco) + TOLERANCE_BAR
         self.metabolised = 0.0
         if dive.loop is not None:
-            self.metabolised = dive.loop.metabolic_oxygen * dive.loop.semi_closed / dive.diver.rmv_bottom
+            self.metabolised = (
+                dive.loop.metabolic_oxygen
+                * dive.loop.semi_closed
+                / min(dive.diver.rmv_bottom, dive.diver.rmv_deco)  # the limit is held at rest
+            )
 
     def bar(self, depth_m: float) -> float:
         return self.surface + self.per_metre * depth_m
 
-    def ppo2(self, gas: str, circuit: str, setpoint: float | None, depth_m: float) -> float:
+    def ppo2(
+        self, gas: str, circuit: str, setpoint: float | None, depth_m: float, rmv: float | None = None
+    ) -> float:  # fmt: skip
+        """At rest, if not at another RMV: of a semi-closed loop that is less."""
         o2, bar = fractions(gas)[0], self.bar(depth_m)
         if circuit == "open":
             return o2 * bar
@@ -204,6 +211,8 @@ class Site:
             assert setpoint is not None
             return min(bar - VAPOUR, max(setpoint, o2 * (bar - VAPOUR)))
         m = self.metabolised
+        if rmv is not None and self.dive.loop is not None:
+            m = self.dive.loop.metabolic_oxygen * self.dive.loop.semi_closed / rmv
         return bar * max(0.0, (bar * o2 - m) / (bar - m)) if bar > m else 0.0
 
     def misfit(self, gas: str, circuit: str, setpoint: float | None, depth_m: float, limit: float) -> str:
@@ -556,7 +565,11 @@ def misprint(site: Site, name: str, depth: str, ppo2: str, limit: float, diluent
     by_hand = site.ppo2(gas or diluent, circuit, setpoint, depth_m)
     rounded = 0.006 + 0.51 * feet * 0.11  # half a unit of depth, half a hundredth of a bar
     least = SEMI_CLOSED_BAR if circuit == "semi-closed" else site.least
-    if abs(by_hand - float(ppo2)) > rounded or not least - 0.006 <= float(ppo2) <= limit + 0.006:
+    at_work = site.ppo2(gas or diluent, circuit, setpoint, depth_m, site.dive.diver.rmv_bottom)
+    near = min(
+        abs(one - float(ppo2)) for one in (by_hand, at_work)
+    )  # before the first stop or after
+    if near > rounded or not least - 0.006 <= float(ppo2) <= limit + 0.006:
         return f"{name} at {depth}: {ppo2}, by hand {by_hand:.3f}"
     return ""
 

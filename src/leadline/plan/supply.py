@@ -111,7 +111,7 @@ class CylinderUse:
         """When and where so much has been used: run time [min] and depth [m]; None if it never is."""
         times = sorted({moment for use in self.legs for moment in (use.start_min, use.end_min)})
         used = self.used_by(times)
-        later = np.flatnonzero(used > used_l + 1e-6)  # one that is down to it, and drawn on later, goes on from there
+        later = np.flatnonzero(used > used_l + 1e-9)  # one that is down to it, and drawn on later, goes on from there
         if len(later) == 0:
             return None
         i = max(int(later[0]), 1)
