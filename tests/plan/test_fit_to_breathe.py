@@ -566,9 +566,7 @@ def misprint(site: Site, name: str, depth: str, ppo2: str, limit: float, diluent
     rounded = 0.006 + 0.51 * feet * 0.11  # half a unit of depth, half a hundredth of a bar
     least = SEMI_CLOSED_BAR if circuit == "semi-closed" else site.least
     at_work = site.ppo2(gas or diluent, circuit, setpoint, depth_m, site.dive.diver.rmv_bottom)
-    near = min(
-        abs(one - float(ppo2)) for one in (by_hand, at_work)
-    )  # before the first stop or after
+    near = min(abs(one - float(ppo2)) for one in (by_hand, at_work))  # before the first stop or after
     if near > rounded or not least - 0.006 <= float(ppo2) <= limit + 0.006:
         return f"{name} at {depth}: {ppo2}, by hand {by_hand:.3f}"
     return ""
