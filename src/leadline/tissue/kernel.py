@@ -1230,15 +1230,9 @@ def run_cases(
         else:
             most, longest, share_of_longest, tts_of_most = -1.0, -1.0, -1.0, -1.0
             for i in range(case.from_point, case.to_point):
-                held_rows, fault = agree(
+                _, n, end_min, fault = agree(
                     i, case, team, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
                 )
-                n, end_min = 0, points[case.track, i].run_time_min
-                if fault == FINE:
-                    n, end_min, fault = come_up(
-                        i, case, team, -1, held_rows, points, tensions, tissue, levels, ways, sources, rules, room,
-                        scratch, waits,
-                    )  # fmt: skip
                 tts = end_min - points[case.track, i].run_time_min
                 share = 0.0
                 if n > 0:
@@ -1252,39 +1246,15 @@ def run_cases(
                 if fault != FINE:
                     case.fault = fault
                     break
-            case.most_gas_leg_first = filled
             if case.most_gas_point != case.point:
-                held_rows, _ = agree(
-                    case.most_gas_point, case, team, points, tensions, tissue, levels, ways, sources, rules, room,
-                    scratch, waits,
+                filled = write_down(
+                    case.most_gas_point, True, case, team, points, tensions, tissue, levels, ways, sources, rules, room,
+                    scratch, waits, legs, filled,
                 )  # fmt: skip
-                for m in range(len(team) - 1, -2, -1):
-                    n, _, _ = come_up(
-                        case.most_gas_point, case, team, m, held_rows, points, tensions, tissue, levels, ways, sources,
-                        rules, room, scratch, waits,
-                    )  # fmt: skip
-                    first = filled
-                    filled = keep(scratch[:n], legs, filled)
-                    if m < 0:
-                        case.most_gas_leg_first, case.most_gas_leg_end = first, filled
-                    else:
-                        team[m].most_gas_leg_first, team[m].most_gas_leg_end = first, filled
-            else:
-                case.most_gas_leg_end = filled
-            held_rows, _ = agree(
-                case.point, case, team, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
-            )
-            for m in range(len(team) - 1, -2, -1):
-                n, _, _ = come_up(
-                    case.point, case, team, m, held_rows, points, tensions, tissue, levels, ways, sources, rules, room,
-                    scratch, waits,
-                )  # fmt: skip
-                first = filled
-                filled = keep(scratch[:n], legs, filled)
-                if m < 0:
-                    case.leg_first, case.leg_end = first, filled
-                else:
-                    team[m].leg_first, team[m].leg_end = first, filled
+            filled = write_down(
+                case.point, False, case, team, points, tensions, tissue, levels, ways, sources, rules, room, scratch,
+                waits, legs, filled,
+            )  # fmt: skip
         if filled < 0:
             case.fault, case.leg_first, case.leg_end = TOO_MANY_LEGS, 0, 0
             case.most_gas_leg_first, case.most_gas_leg_end, filled = 0, 0, 0
@@ -1294,14 +1264,47 @@ def run_cases(
 
 
 @inner
+def write_down(
+    i: int, most_gas: bool, case: Any, team: Array, points: Array, tensions: Array, tissue: Array, levels: Array,
+    ways: Array, sources: Array, rules: Rules, room: Room, scratch: Array, waits: tuple[Array, Array, Array],
+    legs: Array, filled: int,
+) -> int:  # fmt: skip
+    """Leave the plan at a worst point once more, for the legs of all. Returns how many there are then."""
+    held_rows, _, _, _ = agree(
+        i, case, team, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
+    )
+    for m in range(-1, len(team)):
+        n, _, _ = come_up(
+            i, case, team, m, held_rows, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
+        )
+        first = filled
+        filled = keep(scratch[:n], legs, filled)
+        if m < 0 and most_gas:
+            case.most_gas_leg_first, case.most_gas_leg_end = first, filled
+        elif m < 0:
+            case.leg_first, case.leg_end = first, filled
+        elif most_gas:
+            team[m].most_gas_leg_first, team[m].most_gas_leg_end = first, filled
+        else:
+            team[m].leg_first, team[m].leg_end = first, filled
+    return filled
+
+
+@inner
 def agree(
     i: int, case: Any, team: Array, points: Array, tensions: Array, tissue: Array, levels: Array, ways: Array,
     sources: Array, rules: Rules, room: Room, scratch: Array, waits: tuple[Array, Array, Array],
-) -> tuple[int, int]:  # fmt: skip
-    """Find the common stops of a team that leaves the plan at a point: as many rows of `waits` as are returned, with a
-    fault. As in a whole dive, from the deepest up whoever would leave a stop earlier waits for the others there."""
+) -> tuple[int, int, float, int]:  # fmt: skip
+    """Find the common stops of a team that leaves the plan at a point: as in a whole dive, from the deepest up whoever
+    would leave a stop earlier waits for the others there.
+
+    Returns (rows of `waits` filled, legs of the case's diver in `scratch`, run time at the surface, fault).
+    """
     if len(team) == 0:
-        return 0, FINE
+        n, end_min, fault = come_up(
+            i, case, team, -1, 0, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
+        )
+        return 0, n, end_min, fault
     held, left_min, depths = waits
     grid_m, at, until_min = depths[0], depths[1], depths[2]
     # The first stop may be where the plan is left, off the grid; the surface comes last.
@@ -1318,29 +1321,29 @@ def agree(
             at[k] = 0.0
             for d in range(len(team) + 1):
                 left_min[d, k] = -np.inf
-        for d in range(len(team) + 1):
-            n, _, fault = come_up(
-                i, case, team, d - 1, found, points, tensions, tissue, levels, ways, sources, rules, room, scratch,
-                waits,
-            )  # fmt: skip
+        n, end_min = 0, points[case.track, i].run_time_min
+        for m in range(len(team) - 1, -2, -1):  # the case's diver last, for his legs
+            n, end_min, fault = come_up(
+                i, case, team, m, found, points, tensions, tissue, levels, ways, sources, rules, room, scratch, waits
+            )
             if fault != FINE:
-                return found, fault
+                return found, 0, points[case.track, i].run_time_min, fault
             for leg in scratch[:n]:
                 for k in range(len(grid_m)):
                     if abs(grid_m[k] - leg.end_m) < CLOSE:
-                        left_min[d, k] = leg.end_min
+                        left_min[m + 1, k] = leg.end_min
                         if leg.kind == STOP:
                             at[k] = 1.0
         k = wait_here(left_min[: len(team) + 1], at, until_min)
         if k < 0:
-            return found, FINE
+            return found, n, end_min, FINE
         row = found
         for j in range(found):
             if abs(held[j, 0] - grid_m[k]) < CLOSE:
                 row = j
         if row == found:
             if found >= len(held):
-                return found, TOO_MANY_LEGS
+                return found, 0, points[case.track, i].run_time_min, TOO_MANY_LEGS
             found += 1
         held[row, 0], held[row, 1] = grid_m[k], until_min[k]
 
