@@ -19,7 +19,7 @@ from leadline.plan.findings import Finding, as_planned
 from leadline.plan.gases import Gap, Source, Stretch, Way
 from leadline.plan.oxygen import Oxygen, carried, oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
-from leadline.plan.scenarios import Mates, Scenario, break_source
+from leadline.plan.scenarios import Mates, Scenario
 from leadline.plan.schedule import (
     Array,
     Layout,
@@ -376,7 +376,7 @@ def _run(
     that is elsewhere."""
     own_ways: list[Way] = [scenario.way or () for scenario, _ in found]
     stretches = [stretch for _, of_one in found for stretch in of_one]
-    breaks = [break_source(scenario.dive) for scenario, _ in found]
+    breaks = [gases.break_source_if_any(scenario.dive) for scenario, _ in found]
     team = _team(dive, schedule, mates)
     shared = [way for scenario, _ in found if scenario.shares is not None for way in scenario.shares.ups]
     sources = tuple(
@@ -405,7 +405,6 @@ def _run(
         ways.append(rows)
         level_end, way_end = level_end + len(own_levels), way_end + len(rows)
     rows_of_mates: list[tuple[Any, ...]] = []
-    named: list[list[str]] = []
     cases = np.zeros(len(found), kernel.CASE)
     stressed, calm, per_litre = np.zeros((3, len(found), len(sources)))
     for k, (scenario, of_one) in enumerate(found):
@@ -429,7 +428,6 @@ def _run(
             case["way_first"], case["way_end"] = way_end, way_end + len(rows)
         ways.append(rows)
         way_end += len(rows)
-        named.append([])
         case["mate_first"] = len(rows_of_mates)
         who = [i for i, one in enumerate(team) if scenario.whose and one.name == scenario.whose]
         case["track"] = who[0] if who else 0
@@ -437,20 +435,18 @@ def _run(
             # Without a team a mate on this bailout is as the diver is, who comes up beside him.
             if track == case["track"] and (who or not scenario.whose):
                 continue
-            first, shares = as_planned_rows[one.name], scenario.shares
-            if shares is not None and shares.name == one.name:
+            shares = scenario.shares if scenario.shares is not None and scenario.shares.name == one.name else None
+            first, broken = as_planned_rows[one.name], gases.break_source_if_any(one.dive)
+            if shares is not None:
                 up = [replace(s, up=way) for s, way in zip(one.stretches, shares.ups, strict=True)]
                 own_levels, rows = level_rows(one.dive, up, sources, way_end)
-                first = level_end
+                first, broken = level_end, shares.breaks
                 levels.append(own_levels)
                 ways.append(rows)
                 level_end, way_end = level_end + len(own_levels), way_end + len(rows)
             low, high = (percent / 100.0 for percent in one.dive.model.gradient_factors)
-            is_sharing = int(shares is not None and shares.name == one.name)
-            broken = shares.breaks if shares is not None and is_sharing else break_source(one.dive)
             break_row = sources.index(broken) if broken is not None else -1
-            rows_of_mates.append((track, first, is_sharing, low, high, break_row, 0, 0, 0, 0))
-            named[-1].append(one.name)
+            rows_of_mates.append((track, first, int(shares is not None), low, high, break_row, 0, 0, 0, 0))
         case["mate_end"] = len(rows_of_mates)
         if scenario.stressed:
             as_a_rule = replace(scenario, heavy_min=0.0)
@@ -471,26 +467,22 @@ def _run(
         _spent(dive, schedule, supply, sources), layout.start, np.concatenate(levels), np.concatenate(ways),
         np.array(held, dtype=float).reshape(-1, 2), source_rows(sources), rules, layout.comps, legs,
     )  # fmt: skip
-    for k, case in enumerate(cases):
+
+    def beside(case: Any, of: str) -> tuple[tuple[str, tuple[Leg, ...]], ...]:
+        mates_rows = rows_of_team[case["mate_first"] : case["mate_end"]]
+        return tuple(
+            (team[one["track"]].name, read_legs(legs[one[f"{of}_first"] : one[f"{of}_end"]], sources))
+            for one in mates_rows
+        )
+
+    for case in cases:
         rows = legs[case["leg_first"] : case["leg_end"]]
         most_gas = legs[case["most_gas_leg_first"] : case["most_gas_leg_end"]]
-        fault = int(case["fault"])
-        others = rows_of_team[case["mate_first"] : case["mate_end"]]
-        names = named[k]
-
-        def of_mates(first: str, end: str) -> tuple[tuple[str, tuple[Leg, ...]], ...]:
-            ways_of = (read_legs(legs[one[first] : one[end]], sources) for one in others)  # noqa: B023
-            return tuple(zip(names, ways_of, strict=True))  # noqa: B023
-
+        fault, worst = int(case["fault"]), int(case["most_gas_point"])
         yield (
-            _Run(fault, int(case["point"]), read_legs(rows, sources), of_mates("leg_first", "leg_end")),
-            _Run(
-                fault, int(case["most_gas_point"]), read_legs(most_gas, sources),
-                of_mates("most_gas_leg_first", "most_gas_leg_end"),
-            )
-            if len(most_gas)
-            else None,
-        )  # fmt: skip
+            _Run(fault, int(case["point"]), read_legs(rows, sources), beside(case, "leg")),
+            _Run(fault, worst, read_legs(most_gas, sources), beside(case, "most_gas_leg")) if len(most_gas) else None,
+        )
 
 
 @dataclass(frozen=True)
@@ -504,14 +496,15 @@ class _Diver:
 
     @property
     def sources(self) -> list[Source]:
-        broken = break_source(self.dive)
+        broken = gases.break_source_if_any(self.dive)
         return [*self.schedule.track.sources, *distinct(self.stretches), *([broken] if broken is not None else [])]
 
 
 def _team(dive: Dive, schedule: Schedule, mates: Mates | None) -> list[_Diver]:
     """The divers who come up together, whose contingencies they are first."""
-    others = zip(mates.names, mates.planned, strict=True) if mates is not None else ()
-    every = [(mates.me if mates is not None else "", dive, schedule), *((name, *one) for name, one in others)]
+    every = [(mates.me if mates is not None else "", dive, schedule)]
+    if mates is not None:
+        every += [(name, *mates.of(name)) for name in mates.names]
     return [_Diver(name, own, planned, gases.stretches(own)) for name, own, planned in every]
 
 
@@ -539,7 +532,7 @@ def _lent(scenario: Scenario, source: Source, mates: Mates | None) -> float:
     shares = scenario.shares
     if shares is None or mates is None or source.mix not in shares.given:
         return 0.0
-    return stressed_rmv(mates.planned[mates.names.index(shares.name)][0])
+    return stressed_rmv(mates.of(shares.name)[0])
 
 
 def _gives(scenario: Scenario, source: Source) -> float:
@@ -601,8 +594,7 @@ def _rmv(scenario: Scenario, from_min: float, calm_min: float) -> Rmv:
         with_mate = mates is not None and leg.source.mix in bottom
         before = stressed + (mates.rmv_stressed if mates is not None and with_mate else 0.0)
         after = calm + (mates.rmv_bailout if mates is not None and with_mate else 0.0)
-        calm_part = min(1.0, max(0.0, leg.end_min - calm_min) / leg.minutes)
-        return before + (after - before) * calm_part + heavier
+        return _easing(leg, before, after, calm_min) + heavier
 
     return breaths
 
@@ -614,10 +606,14 @@ def _stressed_from(dive: Dive, legs: Sequence[Leg], from_min: float) -> Rmv:
     def breaths(leg: Leg) -> float:
         if leg.start_min < from_min - 1e-6:
             return planned(leg)
-        calm_part = min(1.0, max(0.0, leg.end_min - calm_min) / leg.minutes)
-        return stressed_rmv(dive) + (calm_rmv(dive) - stressed_rmv(dive)) * calm_part
+        return _easing(leg, stressed_rmv(dive), calm_rmv(dive), calm_min)
 
     return breaths
+
+
+def _easing(leg: Leg, stressed: float, calm: float, calm_min: float) -> float:
+    """Mean RMV of a leg in which stress may end, at a run time. [L/min]"""
+    return stressed + (calm - stressed) * min(1.0, max(0.0, leg.end_min - calm_min) / leg.minutes)
 
 
 # --- What comes of them -----------------------------------------------------------------------------------------------
@@ -637,6 +633,10 @@ class _Work:
     def me(self) -> str:
         """Whose contingencies they are; empty without a team."""
         return self.mates.me if self.mates is not None else ""
+
+    def of(self, name: str) -> tuple[Dive, Schedule]:
+        """What one of the team dives."""
+        return self.mates.of(name) if self.mates is not None and name != self.me else (self.dive, self.schedule)
 
     def planned(self, scenario: Scenario, run: _Run) -> Contingency:
         """A scenario as the kernel ran it."""
@@ -736,13 +736,11 @@ class _Work:
 
     def _mates(self, scenario: Scenario, run: _Run, leaves_at_min: float | None) -> Iterator[MateWay]:
         """The others of a team: on the common stops, on the gas that they planned, or on this diver's."""
-        planned = dict(zip(self.mates.names, self.mates.planned, strict=True)) if self.mates is not None else {}
-        planned[self.me] = (self.dive, self.schedule)
         if leaves_at_min is None:
-            if scenario.everyone is not None:
+            if scenario.everyone is not None or self.mates is None:
                 return  # it happens to all: each has it among his own
-            for name in self.mates.names if self.mates is not None else ():
-                mate, _ = planned[name]
+            for name in self.mates.names:
+                mate, _ = self.of(name)
                 try:
                     legs = legs_of(mate, scenario.held)
                 except BriefError:
@@ -750,7 +748,7 @@ class _Work:
                 yield MateWay(name, legs, *supply_.supply(mate, legs))
             return
         for name, legs in run.mates:
-            mate, schedule = planned[name]
+            mate, schedule = self.of(name)
             whole = (*_until(schedule.legs, leaves_at_min), *legs)
             if scenario.shares is None or scenario.shares.name != name:
                 yield MateWay(name, legs, *supply_.supply(mate, whole))
@@ -784,26 +782,24 @@ class _Work:
 
     def _mates_planned(self, name: str) -> tuple[CylinderUse, ...]:
         """What the planned dive takes of a mate's cylinders."""
-        assert self.mates is not None
-        mate, schedule = self.mates.planned[self.mates.names.index(name)]
+        mate, schedule = self.of(name)
         return supply_.supply(mate, schedule.legs)[0]
 
     def _mates_scrubbers(self, others: Sequence[MateWay]) -> Iterator[Finding]:
         """Mates whose scrubber is over its time while all come up together: a caution, as all exposure is."""
         for mate in others:
-            at = self.mates.names.index(mate.name) if self.mates is not None and mate.name in self.mates.names else None
-            if mate.loop is None or mate.loop.scrubber_min is None or self.mates is None or at is None:
+            if mate.loop is None or mate.loop.scrubber_min is None:
                 continue
-            for finding in supply_.scrubber(self.mates.planned[at][0], mate.loop):
+            for finding in supply_.scrubber(self.of(mate.name)[0], mate.loop):
                 values = {**finding.values, "cylinder": f"{mate.name}'s scrubber"}
                 message, brief = f"{mate.name}: {finding.message}", f"{mate.name}: {finding.brief}"
                 yield replace(finding, severity="caution", message=message, brief=brief, values=values)
 
     def _lent(self, scenario: Scenario, others: Sequence[MateWay]) -> list[tuple[Leg, float]]:
         """The legs of a mate on this diver's gas, with his RMV."""
-        if scenario.shares is None or self.mates is None:
+        if scenario.shares is None:
             return []
-        mate = self.mates.planned[self.mates.names.index(scenario.shares.name)][0]
+        mate, _ = self.of(scenario.shares.name)
         (way,) = (one for one in others if one.name == scenario.shares.name)
         rmv = _stressed_from(mate, way.legs, way.legs[0].start_min)
         return [(leg, rmv(leg)) for leg in way.legs if leg.source.circuit == "open" and leg.source.mix in way.given]

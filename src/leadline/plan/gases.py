@@ -297,6 +297,14 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
     return Source(min(rich, key=lambda gas: gas.o2) if rich else max(breathable, key=lambda gas: gas.o2))
 
 
+def break_source_if_any(dive: Dive) -> Source | None:
+    """What is breathed in an oxygen break; without a gas for it there are none."""
+    try:
+        return break_source(dive)
+    except BriefError:
+        return None
+
+
 def _richest_usable(dive: Dive, cylinders: Iterable[Cylinder], at: Mix | None = None) -> list[Step]:
     """One step a gas, deepest first, each richer in oxygen than the one before it, and than what is breathed `at` the
     level. The first gas off a loop, where there is nothing else, is not moved by its density."""

@@ -14,7 +14,7 @@ from leadline.plan.plan import Plan
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, SystemName
 
 Kind = Literal["start", "leave", "level", "sort out", "change", "stop", "take", "give", "surface"]
 
@@ -98,7 +98,7 @@ class Giving:
     rows: tuple[Row, ...]
     left_at: tuple[float, float] | None
     """The run time [min] and depth [m] at which the plan is left."""
-    units: Literal["metric", "imperial"]
+    units: SystemName
 
     @property
     def gives(self) -> bool:

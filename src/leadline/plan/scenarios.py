@@ -48,6 +48,10 @@ class Mates:
     givers: Mapping[str, tuple[str, str]] = field(default_factory=dict, hash=False)
     """Whose each of them is, and its own name."""
 
+    def of(self, name: str) -> tuple[Dive, Schedule]:
+        """What a mate dives."""
+        return self.planned[self.names.index(name)]
+
     @property
     def open_circuit(self) -> bool:
         """Whether some mate is on open circuit, with no bailout of his own."""
@@ -547,16 +551,8 @@ def _shared_ways(dive: Dive, mate: Dive, name: str) -> tuple[Sharing, Sharing]:
         both.append(gases.way_up(shared, stretch.at.mix))
     deco = {c.gas for c in dive.cylinders if c.use in uses} - kept
     lent = tuple(c for c in dive.cylinders if c.use == "bottom")
-    broken = break_source(without(mate.model_copy(update={"loop": None, "cylinders": (*rest, *lent)})))
+    broken = gases.break_source_if_any(without(mate.model_copy(update={"loop": None, "cylinders": (*rest, *lent)})))
     return (
         Sharing(name, tuple(own), frozenset(bottom), broken),
         Sharing(name, tuple(both), frozenset(bottom | deco), broken),
     )
-
-
-def break_source(dive: Dive) -> Source | None:
-    """What is breathed in oxygen breaks; without a gas for them there are none."""
-    try:
-        return gases.break_source(dive)
-    except BriefError:
-        return None
