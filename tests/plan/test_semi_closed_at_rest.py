@@ -1,11 +1,17 @@
 """A semi-closed loop from the first stop on: less is breathed, less fresh gas comes in, and the loop is leaner."""
 
+from dataclasses import replace
+
 import pytest
 
 from leadline.brief import parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
+from leadline.plan.contingency import contingencies
 from leadline.plan.gases import Source
+from leadline.plan.scenarios import scenarios
+from leadline.plan.schedule import lay_out, schedule
+from leadline.plan.supply import supply
 from tests.dives import cylinder, looped
 
 
@@ -85,3 +91,26 @@ def test_off_the_grid_a_gas_is_usable_from_its_grid_depth():
     assert taken == [(22.0, "32"), (21.0, "50")]
     rich = next(part for part in bailout.breathing if part.source.mix.label == "50")
     assert rich.deepest_m == 21.0
+
+
+def test_one_diluent_feeds_the_loop_at_work_and_at_rest():
+    """Where it takes most gas is where no other point of the dive takes more: every one tried by itself."""
+    given = looped(45, 15, "18/45", setpoint=1.3, metabolic_oxygen=1.0)
+    given["cylinders"] = [cylinder(gas, "bailout") for gas in ("18/45", "oxygen")]
+    given["cylinders"].append(cylinder("18/45", "diluent", name="diluent", size="3 L"))
+    given["diver"] = {"rmv_bottom": 20, "rmv_deco": 16}
+    dive = parse_dive(given)
+    layout = lay_out(dive)
+    dived = schedule(dive, layout)
+    cylinders, _ = supply(dive, dived.legs)
+    scenario = next(s for s in scenarios(dive, dived) if s.kind == "oxygen gone")
+
+    def largest(contingency):
+        uses = [use for use in contingency.supply if use.use in ("bailout", "diluent")]
+        return max(use.used_l / use.content_l for use in uses)
+
+    def shown(*found):
+        return [largest(c) for c in contingencies(dive, layout, dived, cylinders, found) if c.legs]
+
+    alone = (replace(scenario, points=(i, i + 1)) for i in range(len(dived.track)))
+    assert max(shown(scenario)) == pytest.approx(max(share for one in alone for share in shown(one)), rel=1e-9)

@@ -94,3 +94,33 @@ def test_a_mates_cylinder_may_be_lost():
         assert missing in {"Brook's bailout 21/35", "Brook's bailout 50"}
         assert not any(use.name == missing for use in found.supply)
     assert len({c.name.split(", where")[1] if ", where" in c.name else "" for c in theirs}) == len(theirs)
+
+
+def test_each_of_ones_own_cylinders_goes_down_to_its_own_reserve_first():
+    """Two of 3 L of one mix, reserves 20 and 100 bar, 3 min to sort it out at 64 m: 30 x 7.413 x 3 = 667 L are asked
+    and more is there above the reserves. Both come to their reserves at once, by what each has above its own."""
+    deep = [cylinder("18/45", "bailout", size="3 L", name=name, reserve=bar) for name, bar in (("a", 20), ("b", 100))]
+    mates = [cylinder("18/45", "bailout", size="3 L", name="low"), cylinder("50", "bailout", size="2 L")]
+    team = [{"name": "Ada", "cylinders": [*deep, mates[1]], "stressed_for": 600}, {"name": "Brook"}]
+    given = shared(64, "18/45", mates, team) | {"diver": {"sorting_out": 3}}
+    planned = plan_team(parse_dive(given))
+    assert not [f for f in planned.findings if f.code == "bailout-first-breath" and f.message.startswith("Ada")]
+    bailout = next(one for one in planned.bailouts if one.diver == "Ada").contingency
+    uses = [use for use in bailout.supply if use.name in ("a", "b")]
+    assert sum(use.usable_l for use in uses) > 30.0 * (1.01325 + 6.4) * 3.0
+    _, at_min = when(by_hand(bailout.legs, "18/45", 30.0), sum(use.usable_l for use in uses))
+    for use in uses:
+        assert use.used_by(at_min) == pytest.approx(use.usable_l)
+        assert use.bar_at(at_min) == pytest.approx(use.reserve_bar, abs=0.5)
+
+
+def test_of_mates_out_of_gas_one_is_told_whatever_their_names():
+    """Names that are letters of the words around them."""
+    given = {
+        "units": "metric", "levels": [{"depth": 45, "leave_at": 20}],
+        "cylinders": [cylinder("21/35", "bottom", size="36 L", pressure="230 bar"), cylinder("50", "deco")],
+        "team": [{"name": name} for name in ("a", "o", "u")],
+    }  # fmt: skip
+    for member in plan_team(parse_dive(given)).members:
+        names = [c.name[2:] for c in member.plan.contingencies if c.kind == "mate out of gas"]
+        assert len(names) == len(set(names))

@@ -341,7 +341,7 @@ def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     for found in made:
         of = found.scenario.one_of
         if of:
-            alike.setdefault((found.kind, found.name.replace(of, "")), []).append(found)
+            alike.setdefault((found.kind, found.name.replace(of, "", 1)), []).append(found)
         elif found.kind in ONLY_THE_WORST:
             alike.setdefault((found.kind, found.scenario.lost), []).append(found)
     worst = [max(some, key=_gravity) for some in alike.values()]
@@ -563,7 +563,8 @@ def _semi_closed(dive: Dive) -> float:
 
 
 def _on(source: Source) -> Leg:
-    return Leg("level", 0.0, 1.0, 0.0, 0.0, source, 0, False)
+    at_rest = source.circuit == "semi-closed" and source.resting == source
+    return Leg("level", 0.0, 1.0, 0.0, 0.0, source, 0, at_rest)
 
 
 def calm_from(legs: Sequence[Leg], stressed_min: float) -> float:

@@ -246,13 +246,13 @@ def _open_circuit(
         # A diver's own first, then what mates give, one cylinder after the other, the fullest first: down to the
         # reserves, and then in the same order to the last. What is asked beyond that is asked of the last.
         own = [cylinder for cylinder in alike if cylinder.name not in given]
-        turns = [own] if own else []
-        turns += [[c] for c in sorted(alike, key=lambda c: -usable(dive, c)) if c.name in given]
-        above = [(turn, sum(usable(dive, c) for c in turn)) for turn in turns]
-        below = [(turn, sum(content(dive, c) for c in turn) - above_l) for turn, above_l in above]
-        for turn, litres in (*above, *below):
-            first, uses = _split(uses, litres)
-            pools.append((turn, first))
+        turns = [own, *([c] for c in sorted(alike, key=lambda c: -usable(dive, c)) if c.name in given)]
+        above = [[usable(dive, cylinder) for cylinder in turn] for turn in turns]
+        below = [[content(dive, c) - usable(dive, c) for c in turn] for turn in turns]
+        for turn, litres in (*zip(turns, above, strict=True), *zip(turns, below, strict=True)):
+            first, uses = _split(uses, sum(litres))
+            for cylinder, share in zip(turn, _parts(litres), strict=True):
+                pools.append(([cylinder], [use.part(share) for use in first]))
         pools.append((turns[-1], uses))
     return pools
 

@@ -551,9 +551,15 @@ def breathed(diver: Array, depth_m: float, way: Array, sources: Array, rules: Ru
 
 @hot
 def at_rest(diver: Array, source: int, sources: Array) -> int:
-    """From the first stop on a semi-closed loop is fed as at rest: the row of its diluent with most oxygen used."""
+    """From the first stop on a semi-closed loop is fed as at rest."""
+    return resting(source, sources) if diver[0].first_stop_m >= 0.0 else source
+
+
+@hot
+def resting(source: int, sources: Array) -> int:
+    """Of a semi-closed loop, the row of its diluent with most oxygen used; any other source as it is."""
     found = source
-    if diver[0].first_stop_m >= 0.0 and sources[source].metabolised_bar > 0.0:
+    if sources[source].metabolised_bar > 0.0:
         for i in range(len(sources)):
             same = sources[i].o2 == sources[source].o2 and sources[i].he_share == sources[source].he_share
             if same and sources[i].metabolised_bar > sources[found].metabolised_bar:
@@ -1161,7 +1167,7 @@ def largest_share(
     used: Array,
 ) -> float:  # fmt: skip
     """The largest share of any source that is used when legs follow on what is spent. RMV `stressed` and then `calm`
-    [L/min], and `per_litre` [1/free litre], are by source."""
+    [L/min], and `per_litre` [1/free litre], are by source. One diluent feeds a loop at work and at rest."""
     for i in range(len(used)):
         used[i] = spent[i]
     until_min = legs[0].start_min + case.heavy_min
@@ -1172,7 +1178,7 @@ def largest_share(
         calm_part = min(minutes, max(0.0, leg.end_min - calm_min))
         breaths_l = stressed[leg.source] * (minutes - calm_part) + calm[leg.source] * calm_part
         breaths_l += case.heavier_l_min * heavy_min
-        used[leg.source] += breaths_l * ambient(0.5 * (leg.start_m + leg.end_m), rules)
+        used[resting(leg.source, sources)] += breaths_l * ambient(0.5 * (leg.start_m + leg.end_m), rules)
     largest = 0.0
     for i in range(len(used)):
         largest = max(largest, used[i] * per_litre[i])
