@@ -82,8 +82,11 @@ def test_own_then_the_mates_in_turn_and_the_reserves_in_turn():
 
 
 def test_a_mates_cylinder_may_be_lost():
-    """Of Brook's two the worse one: without his 50 % what Ada carries of it must do."""
-    team = ada_and_brook("12 L")
+    """Of what Brook is asked for: his 21/35, since Ada's 4 L do not last. What he is not asked for is not missed."""
+    unasked = ada_and_brook("12 L").members[0].plan
+    assert not any(one.handovers for one in unasked.bailouts)
+    assert not [c for c in unasked.contingencies if "Brook's" in c.name]
+    team = ada_and_brook("4 L")
     ada = team.members[0].plan
     lost = [c for c in ada.contingencies if c.kind == "bailout lost"]
     theirs = [c for c in lost if "Brook's" in c.name]

@@ -1,12 +1,17 @@
 """A team comes up together: where a plan is left, everyone's tissues and everyone's gas count."""
 
+from pathlib import Path
+
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.brief import parse_dive, read_dive
+from leadline.plan.rows import OF_ALL, contingency_rows, givings, leave
 from leadline.plan.solve.verdict import of_team
 from leadline.plan.team import plan_team
 from leadline.sweep.columns import verdict_of
 from tests.dives import cylinder, looped
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 def big(gas, use, **more):
@@ -143,13 +148,17 @@ def test_two_on_one_stage_where_the_bottom_gas_does_not_last():
     assert stage.used_l == pytest.approx(litres)
 
 
-def test_a_mate_whose_gas_runs_out_while_he_waits_is_a_no_go():
+def brook_waits():
     """Brook, on open circuit, waits for Ada, whose bailout without a deco gas takes long: his own gas runs out."""
     given = looped(45, 30, "21/35", setpoint=1.3)
     given["cylinders"] = [big("21/35", "bailout", size="60 L")]
     small = [big("21/35", "bottom", size="30 L"), cylinder("50", "deco", size="5 L")]
     given["team"] = [{"name": "Ada"}, {"name": "Brook", "circuit": "open", "cylinders": small}]
-    team = plan_team(parse_dive(given))
+    return plan_team(parse_dive(given))
+
+
+def test_a_mate_whose_gas_runs_out_while_he_waits_is_a_no_go():
+    team = brook_waits()
     bailout = of(team.members[0].plan, "bailout")
     (brook,) = bailout.mates
     short = [use for use in brook.supply if use.missing_l > 0.0]
@@ -160,12 +169,35 @@ def test_a_mate_whose_gas_runs_out_while_he_waits_is_a_no_go():
 
 def test_what_is_short_of_a_mates_gas_is_known_where_dives_are_counted_and_solved():
     """The same dive in a sweep's columns and among the limits of a solve."""
-    given = looped(45, 30, "21/35", setpoint=1.3)
-    given["cylinders"] = [big("21/35", "bailout", size="60 L")]
-    small = [big("21/35", "bottom", size="30 L"), cylinder("50", "deco", size="5 L")]
-    given["team"] = [{"name": "Ada"}, {"name": "Brook", "circuit": "open", "cylinders": small}]
-    team = plan_team(parse_dive(given))
+    team = brook_waits()
     figures = verdict_of(team, "Ada", team.members[0].plan)
     assert not figures["gas_lasts"]
     assert "mate-gas-short" in figures["no_go_codes"]
     assert "50 % of a mate" in {limit.what for limit in of_team(team).limits}
+
+
+def left_by(made):
+    """Depth to the minute it is left, as printed."""
+    return {row.depth_m: leave(row) for row in made if row.kind in ("stop", "sort out", "surface")}
+
+
+def test_whoever_it_happens_to_the_others_have_rows_for_it():
+    """Every failure of one diver of the team example: the stops on the sheet of each mate, his own or the one that it
+    is said to share, are those of the one it happens to; and so is what is handed over."""
+    team = plan_team(read_dive(EXAMPLES / "marigold-team.toml"))
+    compared = 0
+    for member in team.members:
+        sheets = {(one.receiver, one.name): one for one in givings(team, member)}
+        for other in team.members:
+            for found in other.plan.contingencies if other is not member else ():
+                if found.kind in OF_ALL or not found.mates:
+                    continue
+                giving = sheets[other.name, found.name]
+                assert giving.rows_of != "the plan"
+                printed = sheets[other.name, giving.rows_of or found.name]
+                assert not printed.rows_of
+                assert left_by(printed.rows) == left_by(contingency_rows(other.plan, found)), (member.name, found.name)
+                taken = {(h.depth_m, h.run_time_min) for h in found.handovers if h.giver == member.name}
+                assert {(r.depth_m, r.leave_min) for r in giving.rows if r.kind == "give"} == taken
+                compared += 1
+    assert compared > 30

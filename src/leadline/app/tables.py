@@ -232,7 +232,7 @@ def _outcome(found: Contingency) -> str:
 
 
 def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
-    """Every bailout row by row, and the mates' in which the diver gives gas."""
+    """Every bailout row by row, and what happens to mates."""
     system, made = SYSTEMS[plan.dive.units], list[str]()
     for found in plan.bailouts:
         where = f"{system.at(found.depth_m or 0.0)} at {down(found.leaves_at_min or 0.0)} min"
@@ -243,7 +243,7 @@ def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
         said = "; ".join(in_words(found)).upper() if found.no_gas is not None else found.findings[0].message
         left = f" Left to try: {last_resorts(found)}." if found.no_gas is not None else ""
         made.append(f'<h3>{escape(caption)}</h3><p><span class="changed">{escape(said)}</span>{escape(left)}</p>')
-    made += [_schedule(giving.heading, plan, giving.rows, ()) for giving in given]
+    made += [_schedule(giving.heading, plan, giving.rows, ()) for giving in given if giving.gives or not giving.rows_of]
     return "".join(made)
 
 

@@ -253,7 +253,7 @@ def contingencies(
         if most_gas is not None and most_gas.fault == kernel.FINE and not _is_told(made, scenario, schedule, most_gas):
             name = f"{scenario.name}, where it takes most gas"
             made.append(worked_out(replace(scenario, name=name), most_gas))
-    return _in_run_time_order(_only_the_worst(made))
+    return _in_run_time_order(_only_the_worst(_that_are_missed(made)))
 
 
 def ways_up(
@@ -347,6 +347,18 @@ def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     worst = [max(some, key=_gravity) for some in alike.values()]
     among = [one for some in alike.values() for one in some]
     return tuple(c for c in made if all(c is not one for one in among) or any(c is one for one in worst))
+
+
+def _that_are_missed(made: Sequence[Contingency]) -> list[Contingency]:
+    """Without losses of a mate's cylinder that no bailout asks for: those are the bailout itself."""
+    bailouts = [c for c in made if c.kind == "bailout"]
+    given = {name for c in bailouts for name in c.scenario.given}
+    asked = {(one.giver, one.cylinder) for c in bailouts for one in c.handovers}
+    taken = {name for c in bailouts for name, whose in c.scenario.given.items() if whose in asked}
+    return [
+        c for c in made
+        if c.kind != "bailout lost" or not c.scenario.one_of or not bailouts or taken & (given - set(c.scenario.given))
+    ]  # fmt: skip
 
 
 def _gravity(contingency: Contingency) -> tuple[bool, float, float]:

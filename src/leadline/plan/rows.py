@@ -16,6 +16,8 @@ from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
 from leadline.units import SYSTEMS, SystemName
 
+OF_ALL = ("delay", "aborted descent")
+"""Kinds that happen to all at once: each has them among his own."""
 Kind = Literal["start", "leave", "level", "sort out", "change", "stop", "take", "give", "surface"]
 
 
@@ -89,7 +91,7 @@ def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
 
 @dataclass(frozen=True)
 class Giving:
-    """A contingency of a mate's as a diver dives it: a bailout, or one in which the diver gives gas."""
+    """What happens to a mate, as a diver dives it: on the common stops, giving gas where it is asked for."""
 
     receiver: str
     kind: str
@@ -99,6 +101,8 @@ class Giving:
     left_at: tuple[float, float] | None
     """The run time [min] and depth [m] at which the plan is left."""
     units: SystemName
+    rows_of: str = ""
+    """The one before it, of the same mate, with the same rows but for what is given; empty: it has rows of its own."""
 
     @property
     def gives(self) -> bool:
@@ -106,26 +110,43 @@ class Giving:
         return any(row.kind == "give" for row in self.rows)
 
     @property
-    def heading(self) -> str:
-        """As it heads the rows: "Mira: bailout at 20 min, 60 m. You stay on your loop."."""
+    def what(self) -> str:
+        """Whose it is and what, with when and where: "Mira: bailout (20 min, 60 m)"."""
         at = ""
         if self.left_at is not None:
-            at = f" at {down(self.left_at[0])} min, {SYSTEMS[self.units].at(self.left_at[1])}"
+            at = f" ({down(self.left_at[0])} min, {SYSTEMS[self.units].at(self.left_at[1])})"
+        return f"{self.receiver}: {self.name}{at}"
+
+    @property
+    def heading(self) -> str:
+        """As it heads the rows: "Mira: bailout (20 min, 60 m). You stay on your loop."."""
         on_the_loop = all(row.source.circuit == "closed" for row in self.rows if row.kind != "give")
-        return (
-            f"{self.receiver}: {self.name}{at}. You {'stay on your loop' if on_the_loop else 'breathe your own gas'}."
-        )
+        return f"{self.what}. You {'stay on your loop' if on_the_loop else 'breathe your own gas'}."
 
 
 def givings(team: Team, member: Member) -> tuple[Giving, ...]:
-    """Every mate's bailout, and other contingency in which a diver gives gas, in the order of the divers."""
-    return tuple(
-        Giving(other.name, found.kind, found.name, of_mate, found.left_at, team.dive.units)
-        for other in team.members
-        for found in other.plan.contingencies
-        if found.kind == "bailout" or any(handover.giver == member.name for handover in found.handovers)
-        if (of_mate := mates_rows(found, other.name, member.name))
-    )
+    """Every mate's contingency in which the team comes up otherwise than planned, in the order of the divers: what
+    happens to one and takes time of all."""
+    made: list[Giving] = []
+    for other in team.members:
+        first = {_alike(planned_rows(member.plan)): "the plan"}
+        for found in other.plan.contingencies:
+            of_mate = mates_rows(found, other.name, member.name)
+            if not of_mate or found.kind in OF_ALL:
+                continue
+            rows_of = first.setdefault(_alike(of_mate), found.name)
+            made.append(
+                Giving(
+                    other.name, found.kind, found.name, of_mate, found.left_at, team.dive.units,
+                    "" if rows_of == found.name else rows_of,
+                )
+            )  # fmt: skip
+    return tuple(made)
+
+
+def _alike(made: Sequence[Row]) -> tuple[tuple[object, ...], ...]:
+    """Alike for rows that read the same but for what is handed over."""
+    return tuple((row.kind, row.depth_m, leave(row), row.source) for row in made if row.kind not in ("take", "give"))
 
 
 def _with_handovers(

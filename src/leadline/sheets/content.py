@@ -122,7 +122,8 @@ def slate(team: Team, member: Member) -> Data:
         else:
             waiting.append(found)
     pages += _compact(plan, waiting)
-    for giving in (one for one in givings(team, member) if one.kind in plan.dive.contingencies.slate):
+    kinds = plan.dive.contingencies.slate
+    for giving in (one for one in givings(team, member) if one.kind in kinds and (one.kind == "bailout" or one.gives)):
         lines = [breakable(giving.heading)]
         heading = "Give gas" if giving.gives else "A mate's bailout"
         pages += _pages(heading, lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
@@ -249,12 +250,13 @@ def wetnotes(team: Team, member: Member) -> Data:
         "giving": [
             {
                 "line": breakable(giving.heading),
+                "also": [breakable(one.name) for one in given if _has_its_rows(one, giving)],
                 "rows": [asdict(row) for row in printed(dive, giving.rows, {})],
             }
             for giving in given
-            if giving.kind == "bailout"
+            if not giving.rows_of
         ],
-        "giving_lines": [_gives(dive, giving) for giving in given if giving.kind != "bailout" and giving.gives],
+        "giving_lines": [_gives(dive, giving) for giving in given if giving.rows_of and giving.gives],
         "contingencies": [
             {**shown, "together": len(shown["rows"]) <= ROWS_KEPT_TOGETHER}
             for shown in (what_ifs.notes(plan, one) for one in others)
@@ -321,9 +323,15 @@ def briefing(team: Team, member: Member) -> Data:
 
 
 def _gives(dive: Dive, giving: Giving) -> str:
-    """What a diver gives in a mate's contingency, in a line: "Lou, bailout: 18 m GIVE LOU YOUR 50 % (stage) at 26"."""
+    """What a diver gives in a mate's contingency, in a line: "Lou: bailout (20 min, 60 m): 18 m at 26: GIVE LOU YOUR
+    50 % (stage)", and whose rows hold if it has none of its own."""
     hands = (_brief_row(dive, row) for row in printed(dive, giving.rows, {}) if row.kind == "hand")
-    return f"{breakable(giving.receiver)}, {giving.name}: {'; '.join(hands)}"
+    rows_of = f" (rows of {giving.rows_of})" if giving.rows_of else ""
+    return f"{breakable(giving.what)}: {'; '.join(hands)}{rows_of}"
+
+
+def _has_its_rows(one: Giving, giving: Giving) -> bool:
+    return one.receiver == giving.receiver and one.rows_of == giving.name
 
 
 def _brief_row(dive: Dive, row: Row) -> str:

@@ -17,6 +17,8 @@ from leadline.sheets.schedules import breakable, capital, contingency_rows, more
 from leadline.units import SYSTEMS
 
 Data = dict[str, Any]
+GONE = {"oxygen gone": "oxygen", "diluent gone": "diluent"}
+"""Of what nothing is left, whatever the dive took."""
 
 
 def on_the_slate(plan: Plan) -> list[Contingency]:
@@ -113,7 +115,7 @@ def notes(plan: Plan, found: Contingency) -> Data:
     grave = [finding.message for finding in said]
     return {
         **panel(plan, found),
-        "left": left_list(found.scenario.dive, found.supply),
+        "left": left_list(found.scenario.dive, [use for use in found.supply if use.use != GONE.get(found.kind)]),
         "oxygen": f"CNS{KEPT}{math.ceil(found.oxygen.cns_percent - 1e-6)}{KEPT}%" if found.legs else "",
         "reasons": [breakable(capital(message)) for message in grave],
     }

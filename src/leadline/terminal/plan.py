@@ -370,7 +370,7 @@ def _giving(given: Sequence[Giving], plan: Plan, system: System) -> list[Rendera
         hands = [
             f"{system.at(row.depth_m)} at {leave(row)}: {handed(row)}" for row in giving.rows if row.kind == "give"
         ]
-        parts.append(_Prose(f"{giving.receiver}, {giving.name}: {'; '.join(hands)}"))
+        parts.append(_Prose(f"{giving.what}: {'; '.join(hands)}"))
     return parts
 
 
