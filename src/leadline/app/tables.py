@@ -31,7 +31,7 @@ def table(caption: str, head: Sequence[str], rows: Iterable[Sequence[str]], left
     )
     return (
         f'<div class="scrolls" tabindex="0" role="region" aria-label="{escape(caption)}"><table>'
-        f"<caption>{escape(caption)}</caption><thead><tr>{cells}</tr></thead><tbody>{body}</tbody></table></div>"
+        f"<caption><span>{escape(caption)}</span></caption><thead><tr>{cells}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
 
