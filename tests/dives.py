@@ -61,3 +61,9 @@ def laid_out(given: Tables) -> tuple[Dive, Layout]:
 def scheduled(given: Tables) -> Schedule:
     """The schedule of a dive file."""
     return planning.schedule(*laid_out(given))
+
+
+def timer(minutes: float) -> str:
+    """A moment as a bottom timer shows it: 25, 25:40."""
+    seconds = int(minutes * 60.0 + 1e-3)
+    return f"{seconds // 60}" if seconds % 60 == 0 else f"{seconds // 60}:{seconds % 60:02d}"

@@ -16,7 +16,7 @@ from leadline.plan.causes import in_words
 from leadline.plan.team import Team, plan_team
 from leadline.terminal import show
 from leadline.units import SYSTEMS
-from tests.dives import Tables, cylinder, looped, tables
+from tests.dives import Tables, cylinder, looped, tables, timer
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -126,7 +126,7 @@ def test_every_contingency_is_a_line(planned: dict[str, Team], name: str) -> Non
             said = "; ".join(in_words(found)) + (" (two failures)" if found.scenario.two_failures else "")
             assert line.rstrip().endswith(f" {said}")
             if found.left_at is not None:
-                assert words.pop(0) == f"{math.floor(found.left_at[0] + 1e-6)}"
+                assert words.pop(0) == timer(found.left_at[0])
             if found.legs:
                 run_min = math.ceil(found.run_time_min - 1e-6)
                 more = run_min - math.ceil(member.plan.schedule.run_time_min - 1e-6)
@@ -215,7 +215,7 @@ def test_who_gives_to_whom(planned: dict[str, Team]) -> None:
         found = bailout.contingency
         assert found.leaves_at_min is not None
         at = SYSTEMS["metric"].at(found.depth_m or 0.0)
-        assert f"{bailout.diver}, off the loop at {math.floor(found.leaves_at_min + 1e-6)} min, {at}: " in common
+        assert f"{bailout.diver}, off the loop at {timer(found.leaves_at_min)} min, {at}: " in common
         for given in bailout.handovers:
             said = (
                 f"{given.giver} gives {given.cylinder} ({given.mix.name}), {math.ceil(given.litres)} L of it breathed."

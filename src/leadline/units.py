@@ -170,3 +170,9 @@ class System:
 METRIC = System("metric", "m", 1.0, 1, "bar", 1.0, 5, "L", 1.0, 1.0, 0)
 IMPERIAL = System("imperial", "ft", FOOT_M, 0, "psi", PSI_BAR, 100, "cu ft", FREE_CUBIC_FOOT_L, CUBIC_FOOT_L, 2)
 SYSTEMS: dict[SystemName, System] = {"metric": METRIC, "imperial": IMPERIAL}
+
+
+def clock(minutes: float) -> str:
+    """A moment, as a timer shows it: "25", "25:40"."""
+    whole, seconds = divmod(math.floor(minutes * 60.0 + 1e-4), 60)
+    return f"{whole}:{seconds:02d}" if seconds else f"{whole}"

@@ -54,6 +54,16 @@ def test_whoever_it_happens_to_the_schedule_is_the_same():
         assert stops == left_by[0]
 
 
+def test_tts_on_the_slate_is_that_of_the_common_ascent():
+    """Leaving at a marked run time is the dive of that bottom time, whole: the same on every diver's slate."""
+    found = members(two_loops())
+    for at_min in (15, 20, 25):
+        earlier = members(two_loops(levels=[{"depth": 45, "leave_at": at_min}]))
+        for name, plan in found.items():
+            assert dict(plan.tts)[at_min] == plan.tts_at(at_min)
+            assert plan.tts_at(at_min) == pytest.approx(earlier[name].schedule.tts_min, abs=1e-6)
+
+
 def test_a_mate_on_air_makes_the_ascent_of_who_lost_his_deco_gas_no_shorter():
     """Ada, 28 % and 50 %, finds the 50 % empty; Brook, on air alone, needs the plan's whole ascent in any case."""
     given = {

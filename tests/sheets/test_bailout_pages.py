@@ -14,6 +14,7 @@ from leadline.plan.gases import Gap
 from leadline.plan.plan import Plan
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content, schedules, write_sheets
+from tests.dives import timer
 from tests.sheets.paper import cylinder, text_of, without_blanks
 
 TWO_LEVELS: dict[str, Any] = {
@@ -94,7 +95,7 @@ def test_every_bailout_has_a_page_with_its_level(
     for found in planned(teams, name).bailouts:
         headed = [page for page in pages[name, sheet] if f"FROM {found.depth_m:.0f} m" in page]
         assert headed
-        at_min = math.floor((found.leaves_at_min or 0.0) + 1e-6)
+        at_min = timer(found.leaves_at_min or 0.0)
         of_it = [page for page in headed if f"Leave the loop at run time {at_min}, {found.depth_m:.0f} m" in page]
         assert of_it
         rows = without_blanks(pages[name, sheet])

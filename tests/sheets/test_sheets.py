@@ -17,7 +17,7 @@ from leadline.plan import Plan, rows
 from leadline.plan.gases import Source
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import profile, schedules, write, write_sheets
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, clock
 from tests.sheets.paper import cylinder
 
 MARKUP = "#panic() *x* $y$ <z> @w _v_ [u] \\ `t` // s"
@@ -221,15 +221,24 @@ def test_tts_of_a_level_before_the_last_is_from_that_level(plans: dict[str, Plan
 
 def test_rounding_is_the_divers() -> None:
     assert [schedules.up(minutes) for minutes in (4.0, 4.0000000001, 4.2)] == ["4", "4", "5"]
-    assert [schedules.down(minutes) for minutes in (3.9999999999, 4.9)] == ["4", "4"]
+    assert [clock(minutes) for minutes in (3.9999999999, 4.0, 4.9, 25 + 2 / 3)] == ["4", "4", "4:54", "25:40"]
 
 
 @pytest.mark.parametrize(
     ("kind", "shown"),
-    [("level", "4"), ("leave", "4"), ("take", "4"), ("give", "4"), ("change", "5"), ("stop", "5"), ("surface", "5")],
+    [
+        ("level", "4:36"),
+        ("leave", "4:36"),
+        ("take", "4"),
+        ("give", "4"),
+        ("change", "5"),
+        ("stop", "5"),
+        ("surface", "5"),
+    ],
 )
 def test_a_plan_is_never_left_nor_a_cylinder_handed_over_later_than_planned(kind: Any, shown: str) -> None:
-    """On terminal, page and paper alike: 4.6 min is shown as 4 where that is the time to act, else as 5."""
+    """On terminal, page and paper alike: 4.6 min is 4:36 where the plan is left, 4 where gas is
+    handed over, else 5."""
     row = rows.Row(kind, 21.0, None, 4.6, 4.6, None, Source(Mix.parse("50")), False)
     assert rows.leave(row) == shown
 

@@ -16,6 +16,7 @@ from leadline.plan.findings import Finding
 from leadline.plan.team import Handover, Member, Team, TeamBailout, plan_team
 from leadline.sheets import content, what_ifs, write, write_sheets
 from leadline.units import METRIC
+from tests.dives import timer
 from tests.sheets.paper import KEEL, cylinder, text_of, without_blanks
 
 SHEETS = ["slate.pdf", "wetnotes.pdf", "briefing.pdf"]
@@ -126,7 +127,7 @@ def test_the_team_is_on_every_briefing(loops: Team, pages: dict[tuple[str, str],
         assert "Mira 30/75 17 / 16 / 26 / 17 loop 1.3, diluent 18/45" in text
         assert "Jonne 40/80 22 / 16 / 33 / 22 loop 1.3, diluent 18/45" in text
         for bailout in loops.bailouts:
-            left_at = clock(bailout.contingency.leaves_at_min or 0.0)
+            left_at = timer(bailout.contingency.leaves_at_min or 0.0)
             at = METRIC.at(bailout.contingency.depth_m or 0.0)
             assert f"{bailout.diver}: Leave the loop at run time {left_at}, {at}" in text
             # Under the bailout it is of, and no other: what is taken from 60 m is not what is taken from 21 m.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from leadline.plan.rows import up
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content, schedules, what_ifs, write_sheets
 from leadline.units import SYSTEMS
+from tests.dives import timer
 from tests.sheets.paper import KEEL, LOOP, cylinder, text_of, without_blanks
 
 SMALL = {**KEEL, "cylinders": [cylinder("twin set", "18/45", "bottom", 15, 230), *KEEL["cylinders"][1:]]}
@@ -155,7 +155,7 @@ def test_the_briefing_has_every_contingency_in_a_line(
         line = headed(found) + ("(twofailures)" if found.scenario.two_failures else "")
         if found.left_at is not None:
             at_min, depth_m = found.left_at
-            line += f"{math.floor(at_min + 1e-6)}min,{SYSTEMS[plan.dive.units].at(depth_m).replace(' ', '')}"
+            line += f"{timer(at_min)}min,{SYSTEMS[plan.dive.units].at(depth_m).replace(' ', '')}"
         if found.legs:
             longer = int(up(found.run_time_min)) - int(up(plan.schedule.run_time_min))
             line += f"{up(found.run_time_min)}{longer:+d}".replace("-", "\u2212") + up(found.tts_min)

@@ -13,12 +13,12 @@ from leadline.plan.breathing import mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import headline
-from leadline.plan.rows import Giving, Row, contingency_rows, down, handed, leave, planned_rows, pressures_bar, up
+from leadline.plan.rows import Giving, Row, contingency_rows, handed, leave, planned_rows, pressures_bar, up
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.frontier import FrontierPoint
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Team
-from leadline.units import SYSTEMS, System
+from leadline.units import SYSTEMS, System, clock
 
 _MARKS = {"no-go": "NO-GO", "caution": "Caution", "note": "Note"}
 
@@ -211,7 +211,7 @@ def contingencies(plan: Plan) -> str:
         rows.append(
             (
                 escape(found.name),
-                "" if found.left_at is None else down(found.left_at[0]),
+                "" if found.left_at is None else clock(found.left_at[0]),
                 up(found.run_time_min) if found.legs else "",
                 f"{later:+d}" if found.legs else "",
                 up(found.tts_min) if found.legs else "",
@@ -235,7 +235,7 @@ def bailouts(plan: Plan, given: Sequence[Giving] = ()) -> str:
     """Every bailout row by row, and what happens to mates."""
     system, made = SYSTEMS[plan.dive.units], list[str]()
     for found in plan.bailouts:
-        where = f"{system.at(found.depth_m or 0.0)} at {down(found.leaves_at_min or 0.0)} min"
+        where = f"{system.at(found.depth_m or 0.0)} at {clock(found.leaves_at_min or 0.0)} min"
         caption = f"{found.name[0].upper()}{found.name[1:]}, leave the loop: {where}"
         if found.legs:
             made.append(_schedule(caption, plan, contingency_rows(plan, found), found.supply))

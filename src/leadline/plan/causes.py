@@ -11,7 +11,7 @@ from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding, Severity, as_planned
 from leadline.plan.gases import Gap, Limit
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
-from leadline.units import SYSTEMS, RatedCubicFeet, System
+from leadline.units import SYSTEMS, RatedCubicFeet, System, clock
 
 AS_PLANNED = "as planned"
 MOST_NAMED = 4
@@ -284,7 +284,7 @@ def _reserves(dive: Dive, found: Sequence[Contingency]) -> Iterator[Finding]:
 def _bailout_holds(dive: Dive, found: Contingency) -> Finding:
     assert found.leaves_at_min is not None
     assert found.depth_m is not None
-    at = f"{SYSTEMS[dive.units].at(found.depth_m)} at {math.floor(found.leaves_at_min + 1e-6)} min"
+    at = f"{SYSTEMS[dive.units].at(found.depth_m)} at {clock(found.leaves_at_min)} min"
     gas = "gas lasts" if found.answers.gas == "lasts" else "gas lasts, into the reserve"
     message = f"Bailout from {at}: {gas}, all stops done, {math.ceil(found.tts_min - 1e-6)} min to the surface."
     values: dict[str, float | str] = {"leave_min": found.leaves_at_min, "tts_min": found.tts_min}

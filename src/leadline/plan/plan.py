@@ -14,7 +14,7 @@ from leadline.plan import breathing as breathing_
 from leadline.plan import oxygen as oxygen_
 from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, in_order
-from leadline.plan.scenarios import Mates, marked_bailouts, minimum_gas_scenarios, scenarios
+from leadline.plan.scenarios import Mates, marked_ascents, marked_bailouts, minimum_gas_scenarios, scenarios
 from leadline.plan.schedule import Held, Schedule, lay_out, schedule
 from leadline.tissue.known_answer import prove
 
@@ -32,6 +32,9 @@ class Plan:
     minimum_gas: tuple[turning.MinimumGas, ...]
     turns: tuple[turning.Turn, ...]
     contingencies: tuple[contingency.Contingency, ...]
+    tts: tuple[tuple[float, float], ...]
+    """Run times that are marked on paper, or at which a level or a stop before the end of the last level is left, and
+    TTS from there; of a team's diver that of the common ascent. [min]"""
     bailout_tts: tuple[tuple[float, float], ...]
     """Of a loop dive: run times that are marked on paper, and TTS for who leaves the loop then. [min]"""
     own: tuple[Finding, ...]
@@ -53,6 +56,11 @@ class Plan:
     def longest_bailout(self) -> contingency.Contingency | None:
         """The bailout with the longest way up; None on open circuit, without a way up, or left out."""
         return max((c for c in self.bailouts if c.legs), key=lambda c: c.tts_min, default=None)
+
+    def tts_at(self, run_time_min: float) -> float:
+        """TTS at a run time of the planned dive, as if it ended then. [min]"""
+        marked = (tts_min for at_min, tts_min in self.tts if abs(at_min - run_time_min) < 1e-6)
+        return next(marked, float(self.schedule.track.at(run_time_min)["tts_min"]))
 
     @cached_property
     def after(self) -> tuple[flying.Ascent, ...]:
@@ -83,6 +91,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
     what_if = worked_out(planned, own, mates)
     minimum = turning.minimum_gas(worked_out(for_minimum, mates=mates))
     marked = contingency.ways_up(dive, layout, found, cylinders, marked_bailouts(dive, found, mates), mates)
+    up = contingency.ways_up(dive, layout, found, cylinders, marked_ascents(dive, found), mates)
     turns = turning.turns(dive, cylinders, minimum)
     planned_findings = [
         *own,
@@ -108,6 +117,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         minimum_gas=minimum,
         turns=turns,
         contingencies=what_if,
+        tts=tuple(up),
         bailout_tts=tuple(marked),
         own=tuple(planned_findings),
         findings=in_order(findings),

@@ -57,6 +57,7 @@ def as_data(plan: Plan) -> dict[str, Any]:
         "minimum_gas": [_minimum_gas(gas) for gas in plan.minimum_gas],
         "turns": [_turn(turn) for turn in plan.turns],
         "bailouts": [_bailout(bailout) for bailout in plan.bailouts],
+        "tts": [{"run_time_min": at_min, "tts_min": tts_min} for at_min, tts_min in plan.tts],
         "bailout_tts": [{"run_time_min": at_min, "tts_min": tts_min} for at_min, tts_min in plan.bailout_tts],
         "contingencies": [_contingency(contingency, plan) for contingency in plan.contingencies],
         "after": [_after(ascent) for ascent in plan.after],

@@ -14,7 +14,7 @@ from leadline.plan.plan import Plan
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
-from leadline.units import SYSTEMS, SystemName
+from leadline.units import SYSTEMS, SystemName, clock
 
 OF_ALL = ("delay", "aborted descent")
 """Kinds that happen to all at once: each has them among his own."""
@@ -45,8 +45,7 @@ class Row:
 
 def planned_rows(plan: Plan) -> tuple[Row, ...]:
     """The schedule of the planned dive. TTS at a run time is that of leaving then, as if it ended the dive."""
-    track = plan.schedule.track
-    return rows(plan.schedule.legs, lambda at_min: float(track.at(at_min)["tts_min"]))
+    return rows(plan.schedule.legs, plan.tts_at)
 
 
 def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
@@ -114,7 +113,7 @@ class Giving:
         """Whose it is and what, with when and where: "Mira: bailout (20 min, 60 m)"."""
         at = ""
         if self.left_at is not None:
-            at = f" ({down(self.left_at[0])} min, {SYSTEMS[self.units].at(self.left_at[1])})"
+            at = f" ({clock(self.left_at[0])} min, {SYSTEMS[self.units].at(self.left_at[1])})"
         return f"{self.receiver}: {self.name}{at}"
 
     @property
@@ -212,18 +211,14 @@ def up(minutes: float) -> str:
     return f"{math.ceil(minutes - 1e-6)}"
 
 
-def down(minutes: float) -> str:
-    """Whole minutes, a begun one not counted: what a clock shows."""
-    return f"{math.floor(minutes + 1e-6)}"
-
-
 def leave(row: Row) -> str:
     """The run time at which a row is left, as it is printed.
 
-    Where the plan is left or a cylinder handed over that is within a minute: never told later than planned.
+    Where the plan is left that may be within a minute; a cylinder is handed over by the minute before it is needed.
     """
-    within = ("level", "sort out", "leave", "take", "give")
-    return down(row.leave_min) if row.kind in within else up(row.leave_min)
+    if row.kind in ("take", "give"):
+        return f"{math.floor(row.leave_min + 1e-6)}"
+    return clock(row.leave_min) if row.kind in ("level", "sort out", "leave") else up(row.leave_min)
 
 
 def handed(row: Row) -> str:

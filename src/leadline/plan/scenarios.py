@@ -209,13 +209,25 @@ def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) 
         return ()
     mates = mates if mates is not None else as_mates(dive)
     bailout = _off_the_loop("bailout", "bailout", dive, schedule, mates)
-    points, found = schedule.track.points, list[Scenario]()
-    for at_min in marked_min(schedule):
-        i = max(k for k in range(len(points)) if points[k]["run_time_min"] <= at_min + 1e-6)
-        there = [k for k in range(i, -1, -1) if abs(points[k]["run_time_min"] - points[i]["run_time_min"]) < 1e-6]
-        at_level = next((k for k in there if points[k]["kind"] == kernel.LEVEL), i)
-        found.append(replace(bailout, points=(at_level, at_level + 1), level=int(points[at_level]["level"])))
-    return tuple(found)
+    return tuple(_left_at(bailout, schedule, at_min) for at_min in marked_min(schedule))
+
+
+def marked_ascents(dive: Dive, schedule: Schedule) -> tuple[Scenario, ...]:
+    """Ascents as planned from where a schedule has a TTS before its last level is left: the run times that are marked
+    on paper, and where a level or a stop is left."""
+    end_min = dive.levels[-1].leave_at
+    rows = (leg.end_min for leg in schedule.legs if leg.kind in ("level", "stop") and leg.end_min <= end_min + 1e-6)
+    now = Scenario("aborted descent", "up as planned", dive)
+    return tuple(_left_at(now, schedule, at_min) for at_min in sorted({*rows, *marked_min(schedule)}))
+
+
+def _left_at(scenario: Scenario, schedule: Schedule, at_min: float) -> Scenario:
+    """A scenario that leaves the plan at a run time [min], at a level if it can be."""
+    points = schedule.track.points
+    i = max(k for k in range(len(points)) if points[k]["run_time_min"] <= at_min + 1e-6)
+    there = [k for k in range(i, -1, -1) if abs(points[k]["run_time_min"] - points[i]["run_time_min"]) < 1e-6]
+    at_level = next((k for k in there if points[k]["kind"] == kernel.LEVEL), i)
+    return replace(scenario, points=(at_level, at_level + 1), level=int(points[at_level]["level"]))
 
 
 def _end_of_level(schedule: Schedule, level: int) -> int | None:

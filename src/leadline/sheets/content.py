@@ -18,7 +18,7 @@ from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import SEVERITIES, Finding, headline
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.rows import Giving, down, givings, up
+from leadline.plan.rows import Giving, givings, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import EVERYONE, Member, Team
 from leadline.sheets import gas, what_ifs
@@ -35,7 +35,7 @@ from leadline.sheets.schedules import (
     printed,
     tts_marks,
 )
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, clock
 
 Data = dict[str, Any]
 Line = TypeVar("Line")
@@ -171,7 +171,7 @@ def _alone(plan: Plan, found: Contingency, most: int) -> list[Data]:
     if found.no_gas is not None:
         said.append(what_ifs.left_to_try(found))
     from_min = found.leaves_at_min if found.leaves_at_min is not None else found.scenario.dive.levels[-1].leave_at
-    marks = [{"at": down(from_min), "tts": up(found.tts_min)}] if found.legs else []
+    marks = [{"at": clock(from_min), "tts": up(found.tts_min)}] if found.legs else []
     if bailout:
         marks = bailout_marks(plan, found)
     pages = _pages(found.kind.capitalize(), said, contingency_rows(plan, found), marks, most)

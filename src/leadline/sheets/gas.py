@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -9,7 +10,7 @@ from leadline.brief.schema import Cylinder, Dive
 from leadline.physics.real_gas import free_litres
 from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed
-from leadline.plan.rows import down, up
+from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
 from leadline.plan.turning import MinimumGas
@@ -206,7 +207,7 @@ def turn_list(team: Team, member: Member) -> list[Data]:
             system.pressure_up(turn_bar),
             turn.rule,
             "the team's" if for_team else "own",
-            "not reached" if reached is None else f"at {down(reached[0])} min",
+            "not reached" if reached is None else f"at {math.floor(reached[0])} min",
         )
         found.setdefault(said, []).append(breakable(turn.cylinder))
     return [

@@ -15,10 +15,10 @@ from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed, mod_shown
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
-from leadline.plan.rows import down, handed, leave, up
+from leadline.plan.rows import handed, leave, up
 from leadline.plan.scenarios import marked_min
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
-from leadline.units import SYSTEMS, System
+from leadline.units import SYSTEMS, System, clock
 
 Data = dict[str, Any]
 
@@ -101,7 +101,7 @@ def printed(
                 depth=system.depth(row.depth_m),
                 minutes="" if row.minutes is None else f"{row.minutes}",
                 # So that a stop's minutes add up on paper.
-                arrive=down(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
+                arrive=clock(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
                 leave=leave(row),
                 tts="" if row.tts_min is None else up(row.tts_min),
                 gas=row.source.name,
@@ -153,8 +153,7 @@ def contingency_rows(plan: Plan, found: Contingency) -> list[Row]:
 
 def tts_marks(plan: Plan) -> list[Data]:
     """TTS at marked run times: where a level before the last is left, and at the last level's end and before it."""
-    track = plan.schedule.track
-    return [{"at": up(at_min), "tts": up(float(track.at(at_min)["tts_min"]))} for at_min in marked_min(plan.schedule)]
+    return [{"at": up(at_min), "tts": up(plan.tts_at(at_min))} for at_min in marked_min(plan.schedule)]
 
 
 def bailout_marks(plan: Plan, found: Contingency) -> list[Data]:
@@ -168,5 +167,5 @@ def bailout_marks(plan: Plan, found: Contingency) -> list[Data]:
         since_min = levels[level - 1].leave_at if level > 0 else 0.0
         there = (mark for mark in plan.bailout_tts if since_min + 1e-6 < mark[0] <= levels[level].leave_at + 1e-6)
         marked = {up(at_min): up(tts_min) for at_min, tts_min in there}
-    marked[down(found.leaves_at_min or 0.0)] = up(found.tts_min)
+    marked[clock(found.leaves_at_min or 0.0)] = up(found.tts_min)
     return [{"at": at, "tts": tts} for at, tts in marked.items()]

@@ -17,7 +17,7 @@ from leadline.brief.team import divers
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
-from leadline.plan.rows import down, up
+from leadline.plan.rows import up
 from leadline.plan.solve.verdict import Limit
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member
@@ -26,7 +26,7 @@ from leadline.sheets.content import conditions, count
 from leadline.sheets.schedules import breakable, capital, contingency_rows, planned_rows
 from leadline.sheets.write import folders, put, set_sheet
 from leadline.sweep.table_set import MOST_NO_STOP_MIN, Cell, NoStop, SecondDive, TableSet, Told, stop_minutes
-from leadline.units import SYSTEMS, System
+from leadline.units import SYSTEMS, System, clock
 
 Data = dict[str, Any]
 
@@ -148,7 +148,7 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
                 "bailout": what_ifs.mark(bailout) or f"BAILOUT{level}",
                 "also": "",
                 "lines": [*lines, what_ifs.left_to_try(bailout)] if bailout.no_gas is not None else lines,
-                "marks": [{"at": down(bailout.leaves_at_min or 0.0), "tts": up(bailout.tts_min)}]
+                "marks": [{"at": clock(bailout.leaves_at_min or 0.0), "tts": up(bailout.tts_min)}]
                 if bailout.legs
                 else [],
                 "more": f"run time {up(bailout.run_time_min)}" if bailout.legs else "",

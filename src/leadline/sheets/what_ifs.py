@@ -9,12 +9,12 @@ from typing import Any
 from leadline.plan import Plan
 from leadline.plan.causes import in_brief, in_words, last_resorts
 from leadline.plan.contingency import Contingency, Handover, MateWay
-from leadline.plan.rows import down, up
+from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Team, TeamBailout
 from leadline.sheets.gas import KEPT, amount, least_left, left_list
 from leadline.sheets.schedules import breakable, capital, contingency_rows, more
-from leadline.units import SYSTEMS
+from leadline.units import SYSTEMS, clock
 
 Data = dict[str, Any]
 GONE = {"oxygen gone": "oxygen", "diluent gone": "diluent"}
@@ -56,7 +56,7 @@ def leaves(plan: Plan, found: Contingency) -> str:
     if found.left_at is None:
         return ""
     at_min, depth_m = found.left_at
-    return f"{down(at_min)} min, {SYSTEMS[plan.dive.units].at(depth_m)}"
+    return f"{clock(at_min)} min, {SYSTEMS[plan.dive.units].at(depth_m)}"
 
 
 def leaves_depth(plan: Plan, found: Contingency) -> str:
@@ -69,12 +69,12 @@ def leaves_line(plan: Plan, found: Contingency) -> str:
     if found.leaves_at_min is None or found.depth_m is None:
         return ""
     if found.kind == "mate out of gas" and plan.dive.loop is not None:
-        at = f"run time {down(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
+        at = f"run time {clock(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
         return f"You stay on your loop. Your mate breathes, from {at}"
     what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
     where = SYSTEMS[plan.dive.units].at(found.depth_m).replace(" ", KEPT)
     on_yours = "".join(f". {_on_yours(plan, mate)}" for mate in found.mates if mate.given)
-    return f"Leave {what} at run time {down(found.leaves_at_min)}, {where}{on_yours}"
+    return f"Leave {what} at run time {clock(found.leaves_at_min)}, {where}{on_yours}"
 
 
 def _on_yours(plan: Plan, mate: MateWay) -> str:
@@ -151,5 +151,5 @@ def handover_lines(team: Team, bailout: TeamBailout) -> list[str]:
 
 def _given(team: Team, given: Handover) -> str:
     system = SYSTEMS[team.dive.units]
-    where = f"{down(given.run_time_min)} min, {system.at(given.depth_m)}"
+    where = f"{math.floor(given.run_time_min + 1e-6)} min, {system.at(given.depth_m)}"
     return f"{breakable(given.cylinder)} ({given.mix.name}) at {where}: {amount(system, given.litres)}"

@@ -29,7 +29,6 @@ from leadline.plan.rows import (
     Giving,
     Row,
     contingency_rows,
-    down,
     givings,
     handed,
     leave,
@@ -39,7 +38,7 @@ from leadline.plan.rows import (
 )
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Team
-from leadline.units import SYSTEMS, System
+from leadline.units import SYSTEMS, System, clock
 
 _MARKS: dict[Severity, tuple[str, str]] = {
     "no-go": ("NO-GO", "bold reverse"),
@@ -292,7 +291,7 @@ def _what_if(plan: Plan, system: System) -> list[RenderableType]:
         way_up = bool(found.legs)
         table.add_row(
             _Prose(found.name),
-            "" if found.left_at is None else down(found.left_at[0]),
+            "" if found.left_at is None else clock(found.left_at[0]),
             up(found.run_time_min) if way_up else "",
             _difference(found, plan) if way_up else "",
             up(found.tts_min) if way_up else "",
@@ -325,7 +324,7 @@ def _bailouts(plan: Plan, system: System) -> list[RenderableType]:
     """Every bailout whole, in run-time order; what is breathed from the cylinders where it takes most."""
     parts: list[RenderableType] = []
     for bailout in plan.bailouts:
-        where = f"{system.at(bailout.depth_m or 0.0)} at {down(bailout.leaves_at_min or 0.0)} min"
+        where = f"{system.at(bailout.depth_m or 0.0)} at {clock(bailout.leaves_at_min or 0.0)} min"
         head = f"{bailout.name[0].upper()}{bailout.name[1:]}: leave the loop at {where}"
         if bailout.legs:
             head += f"; {up(bailout.tts_min)} min to the surface"
@@ -530,7 +529,7 @@ def _handovers(team: Team, system: System) -> list[RenderableType]:
     for bailout in team.bailouts:
         found = bailout.contingency
         where = (
-            f", off the loop at {down(found.leaves_at_min)} min, {system.at(found.depth_m)}"
+            f", off the loop at {clock(found.leaves_at_min)} min, {system.at(found.depth_m)}"
             if found.leaves_at_min is not None and found.depth_m is not None
             else ""
         )
