@@ -29,9 +29,9 @@ from benchmarks.stepping import LADDER, Stepping
 from benchmarks.test_speed import TRIMIX
 from benchmarks.vectorised import Vectorised
 from leadline import parse_dive
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
+from leadline.many.batch import Varied, swim_many
 from leadline.plan.schedule import Layout, lay_out
-from leadline.sweep.batch import Varied, swim_many
 from leadline.tissue import kernel
 
 ROUNDS = 40
@@ -295,7 +295,7 @@ def memory() -> None:
         with tempfile.TemporaryDirectory() as folder:
             file = Path(folder, "dive.toml")
             file.write_text(SWEEP.format(to=12.0 + (dives // 1000 - 1) / 100.0))
-            command = "from leadline.cli import run; run()"
+            command = "from leadline.cli.main import run; run()"
             start = time.perf_counter()
             child = subprocess.Popen(
                 (sys.executable, "-c", command, "sweep", str(file), "-o", str(Path(folder, "result.parquet"))),

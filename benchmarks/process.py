@@ -16,7 +16,7 @@ DIVE = Path(__file__).parents[1] / "examples" / "marigold-trimix.toml"
 
 def seconds(cache: str) -> float:
     """One run of `leadline plan` with the kernel's cache in a folder."""
-    command = [sys.executable, "-c", "from leadline.cli import run; run()", "plan", str(DIVE)]
+    command = [sys.executable, "-c", "from leadline.cli.main import run; run()", "plan", str(DIVE)]
     start = time.perf_counter()
     subprocess.run(command, check=True, capture_output=True, env={**os.environ, "NUMBA_CACHE_DIR": cache})
     return time.perf_counter() - start

@@ -16,8 +16,8 @@ from rich.console import Console
 
 from leadline import plan, read_dive
 from leadline.logbook.as_planned import as_planned
+from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import Dived
-from leadline.logbook.store import Logbook
 from leadline.terminal.log import show_entries
 from leadline.units import METRIC
 

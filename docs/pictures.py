@@ -17,8 +17,8 @@ from playwright.sync_api import Browser, sync_playwright
 
 from leadline import parse_dive, read_dive
 from leadline.logbook.as_planned import as_planned
+from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import KeptPlan
-from leadline.logbook.store import Logbook
 from leadline.plan.solve import frontier
 from leadline.plan.team import plan_team
 from leadline.sheets import content
@@ -67,7 +67,7 @@ def _draw_pages(images: Path, database: str) -> None:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    command = [sys.executable, "-c", "from leadline.cli import run; run()", "serve", "--port", str(port)]
+    command = [sys.executable, "-c", "from leadline.cli.main import run; run()", "serve", "--port", str(port)]
     command += ["--database", database]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL)  # noqa: S603
     try:

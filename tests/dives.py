@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from leadline.brief import Dive, parse_dive
+from leadline.dive_file import Dive, parse_dive
 from leadline.plan import schedule as planning
 from leadline.plan.schedule import Layout, Schedule
 

@@ -30,14 +30,14 @@ from hypothesis import strategies as st
 from leadline.app.draft import MOST_CHARACTERS, Draft, shown, typed
 from leadline.app.guard import MOST_BODY_BYTES, Guard
 from leadline.app.planner import plan_text
-from leadline.brief import BriefError, Dive, parse_dive, read_dive
-from leadline.brief.errors import MOST_MESSAGE
-from leadline.brief.reader import MOST_PROBLEMS
-from leadline.brief.schema import json_schema
-from leadline.logbook.columns import csv_of
+from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file.errors import MOST_MESSAGE
+from leadline.dive_file.reader import MOST_PROBLEMS
+from leadline.dive_file.schema import json_schema
 from leadline.logbook.dived import Dived, problems
-from leadline.logbook.exchange import read_bytes
-from leadline.logbook.uddf_write import uddf
+from leadline.logbook.exchange.csv_read_write import csv_of
+from leadline.logbook.exchange.files import read_bytes
+from leadline.logbook.exchange.uddf_write import uddf
 from leadline.mixing import mix
 from leadline.mixing.data import mix_as_data
 from leadline.plan.report import team_as_data

@@ -23,7 +23,7 @@ from leadline.plan.team import plan_team
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
-COMMAND = [sys.executable, "-c", "from leadline.cli import run; run()"]
+COMMAND = [sys.executable, "-c", "from leadline.cli.main import run; run()"]
 VERDICT = {
     "gull-stack-air": 0, "marigold-loop": 0, "marigold-trimix": 0, "marigold-team": 0, "marigold-fills": 0,
     "marigold-second": 0, "marigold-sweep": 0, "gull-stack-tables": 0,

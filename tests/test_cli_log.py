@@ -18,11 +18,11 @@ import pytest
 from hypothesis import given
 from rich.console import Console
 
-from leadline import cli
-from leadline.brief import read_dive
+from leadline.cli import main
+from leadline.dive_file import read_dive
+from leadline.logbook.database.store import Entry, Logbook
 from leadline.logbook.dived import Dived, KeptPlan
-from leadline.logbook.exchange import write_file
-from leadline.logbook.store import Entry, Logbook
+from leadline.logbook.exchange.files import write_file
 from leadline.plan.team import plan_team
 from leadline.terminal.log import entries_as_text, picture, progress
 from leadline.units import METRIC
@@ -32,7 +32,7 @@ from tests.logbook.test_kill import dive as dive_of_day
 ROOT = Path(__file__).parents[1]
 EXAMPLES = ROOT / "examples"
 DIVES = 60
-COMMAND = [sys.executable, "-c", "from leadline.cli import run; run()"]
+COMMAND = [sys.executable, "-c", "from leadline.cli.main import run; run()"]
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ def run(database: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFi
     def command(*arguments: object) -> Said:
         monkeypatch.setattr(sys, "argv", ["leadline", "log", *map(str, arguments)])
         try:
-            cli.run()
+            main.run()
             status = 0
         except SystemExit as ended:
             status = int(ended.code or 0)

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from leadline.brief import parse_dive, read_dive
+from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.compare import compare
 from leadline.plan.rows import up
 from leadline.units import SYSTEMS

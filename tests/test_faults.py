@@ -19,16 +19,16 @@ from pathlib import Path
 
 import pytest
 
-from leadline import cli
-from leadline.brief import parse_dive, read_dive
+from leadline.atomic_write import write_whole
+from leadline.cli import main, output
+from leadline.dive_file import parse_dive, read_dive
+from leadline.logbook.database.store import Logbook
+from leadline.logbook.database.where import LogError
 from leadline.logbook.dived import Profile
-from leadline.logbook.store import Logbook
-from leadline.logbook.where import LogError
 from leadline.mixing import mix
 from leadline.plan.team import plan_team
 from leadline.sheets import write_sheets
 from leadline.sheets.label import write_labels
-from leadline.whole import write_whole
 from tests.dives import tables
 from tests.logbook.dives import marigold
 
@@ -65,7 +65,7 @@ def command(monkeypatch):
         monkeypatch.setattr(sys, "argv", ["leadline", *map(str, arguments)])
         monkeypatch.setattr(sys, "stdout", out)
         with pytest.raises(SystemExit) as ended:
-            cli.run()
+            main.run()
         return ended.value.code
 
     return run
@@ -141,7 +141,7 @@ def test_a_disk_that_fails_when_it_is_to_keep_what_was_written(tmp_path, monkeyp
 @pytest.mark.parametrize("arguments", [("plan", TRIMIX), ("plan", "--json", TRIMIX), ("mix", "--json", FILLS)], ids=str)
 def test_output_to_a_full_disk(command, arguments, capsys):
     with _full() as out:
-        assert command(*arguments, out=out) == cli.BAD_INPUT
+        assert command(*arguments, out=out) == output.BAD_INPUT
     assert capsys.readouterr().err.splitlines()[-1] == "leadline: No space left on device"
 
 
@@ -172,7 +172,7 @@ def test_a_folder_that_cannot_be_written(command, arguments, folder, tmp_path, c
     out = io.StringIO()
     status = command(*(str(part).format(folder) for part in arguments), out=out)
     said = capsys.readouterr().err.splitlines()[-1]
-    assert status == cli.BAD_INPUT
+    assert status == output.BAD_INPUT
     assert said.startswith(f"leadline: {folder}")
     assert ".part" not in said
     assert (listed(tmp_path), (tmp_path / "file").read_text(encoding="utf-8")) == (["file"], "mine")
@@ -182,7 +182,7 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL)
-from leadline.whole import write_whole
+from leadline.atomic_write import write_whole
 write_whole(Path(sys.argv[1]), b"new")
 """
 
@@ -204,7 +204,7 @@ ADDED = """
 import sys
 from dataclasses import replace
 from datetime import timedelta
-from leadline.logbook.store import Logbook
+from leadline.logbook.database.store import Logbook
 from tests.logbook.dives import marigold
 begins = int(sys.argv[2])
 with Logbook.open(sys.argv[1]) as log:
@@ -266,7 +266,7 @@ def test_a_clock_that_is_set_back_between_two_dives(tmp_path):
 def test_with_its_output_closed_the_exit_status_still_says_it(command, arguments, monkeypatch):
     """As `leadline plan FILE >&- 2>&-` does."""
     monkeypatch.setattr(sys, "stderr", None)
-    assert command(*arguments) == (cli.BAD_INPUT if "none.toml" in arguments else cli.GO)
+    assert command(*arguments) == (output.BAD_INPUT if "none.toml" in arguments else output.GO)
     sys.stdout.close()
     sys.stderr.close()
 
@@ -278,7 +278,7 @@ def test_output_that_nobody_reads_is_no_verdict(command, arguments):
     reads, writes = os.pipe()
     os.close(reads)
     with os.fdopen(writes, "w", encoding="utf-8") as out:
-        assert command(*arguments, out=out) == cli.UNREAD
+        assert command(*arguments, out=out) == output.UNREAD
 
 
 class Terminal(io.TextIOWrapper):
@@ -299,12 +299,12 @@ def test_names_that_a_terminal_cannot_show(command, encoding, tmp_path, monkeypa
     path = tmp_path / "深.toml"
     path.write_text(NAMES, encoding="utf-8")
     out = Terminal(encoding)
-    assert command("plan", path, out=out) == cli.GO
+    assert command("plan", path, out=out) == output.GO
     text = out.printed
     assert max(map(len, text.splitlines())) <= 40
     assert ("ベン" in text) == (encoding == "utf-8")
     out = Terminal(encoding)
-    assert command("plan", "--json", path, out=out) == cli.GO
+    assert command("plan", "--json", path, out=out) == output.GO
     data = json.loads(out.printed)
     assert [diver["name"] for diver in data["divers"]] == ["Ånn Šímová", "ベン"]
     assert data["title"] == "Größe, Žluťoučký кит Ωmega 深い海 🐟 عربي"
@@ -314,7 +314,7 @@ def test_names_of_every_script_on_paper_and_as_folders(command, tmp_path):
     path, folder = tmp_path / "深.toml", tmp_path / "出力 é"
     path.write_text(NAMES, encoding="utf-8")
     out = Terminal("utf-8")
-    assert command("sheets", path, "-o", folder, out=out) == cli.GO
+    assert command("sheets", path, "-o", folder, out=out) == output.GO
     written = [Path(line) for line in out.printed.splitlines()]
     assert len(written) == 6
     assert {one.parent.name for one in written} == {"Ånn-Šímová", "ベン"}
@@ -327,18 +327,18 @@ def test_file_names_that_are_no_text(command, tmp_path, monkeypatch):
     errors = Terminal("utf-8", "backslashreplace")
     monkeypatch.setattr(sys, "stderr", errors)
     path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff.toml"))
-    assert command("plan", path, out=Terminal("utf-8")) == cli.BAD_INPUT
+    assert command("plan", path, out=Terminal("utf-8")) == output.BAD_INPUT
     assert r"\udcff.toml: cannot be read" in errors.printed
     path.write_bytes(FILLS.read_bytes())
     out = Terminal("utf-8")
-    assert command("mix", path, "-o", path.with_suffix(".pdf"), out=out) in (cli.GO, cli.NO_GO)
+    assert command("mix", path, "-o", path.with_suffix(".pdf"), out=out) in (output.GO, output.NO_GO)
     assert path.with_suffix(".pdf").exists()
     assert out.printed
 
 
 # --- Surroundings -----------------------------------------------------------------------------------------------------
 
-PLANNED = "from leadline.cli import run; run()"
+PLANNED = "from leadline.cli.main import run; run()"
 IN_A_LOCALE = "import locale; locale.setlocale(locale.LC_ALL, ''); assert f'{0.5:n}' == '0,5'; " + PLANNED
 
 

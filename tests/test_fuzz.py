@@ -6,10 +6,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from leadline.brief.errors import MOST_MESSAGE, BriefError
-from leadline.logbook.columns import csv_of
+from leadline.dive_file.errors import MOST_MESSAGE, BriefError
 from leadline.logbook.dived import Dived
-from leadline.logbook.exchange import read_bytes
+from leadline.logbook.exchange.csv_read_write import csv_of
+from leadline.logbook.exchange.files import read_bytes
 from tests.fuzzing import CORPUS, READERS, harmless
 
 EACH_TIME = {"dive file": 300, "tables": 400, "draft": 40, "file of dives": 400, "request": 800}

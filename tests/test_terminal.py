@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from leadline.brief import parse_dive, read_dive
+from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.causes import in_words
 from leadline.plan.team import Team, plan_team
 from leadline.terminal import show

@@ -5,7 +5,7 @@ agency, local codes and licensed medical and diving practice; cross-check every 
 analyse every gas.
 """
 
-from leadline.brief import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
 from leadline.plan import Finding, Plan, plan
 from leadline.plan.team import Team, plan_team
 

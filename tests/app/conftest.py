@@ -15,7 +15,7 @@ from playwright.sync_api import sync_playwright
 
 from tests.app.steps import WIDE, WITHIN_MS, settled
 
-SERVE = "from leadline.cli import run; run()"
+SERVE = "from leadline.cli.main import run; run()"
 STARTS_WITHIN_S = 180.0
 NO_LOG = "sqlite:////nowhere/no-log-in-this-test.db"
 """A log that cannot be opened."""

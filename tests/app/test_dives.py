@@ -7,11 +7,11 @@ import pytest
 from leadline.app import dives
 from leadline.app.charts import MOST_POINTS, dived_chart, thinned
 from leadline.app.draft import Draft
-from leadline.app.keeper import Brought
 from leadline.app.log import _place
-from leadline.logbook.breathing_rate import Offer
+from leadline.app.log_service import Brought
+from leadline.logbook.database.store import Entry, Logged
+from leadline.logbook.debrief.breathing_rate import Offer
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile
-from leadline.logbook.store import Entry, Logged
 from leadline.physics.mix import Mix
 from leadline.units import SYSTEMS
 

@@ -8,7 +8,7 @@ from leadline.app import ensemble_charts as charts
 from leadline.app.charts import DAY
 from leadline.app.ensemble import in_units_of
 from leadline.app.planner import plan_text, read_text
-from leadline.sweep.ensemble import ensemble
+from leadline.ensemble.robustness import ensemble
 from leadline.units import SYSTEMS
 from tests.app.steps import EXAMPLES, TRIMIX
 

@@ -8,11 +8,11 @@ from nicegui import ui
 from nicegui.testing import user_simulation
 from playwright.sync_api import expect
 
-from leadline.app.desk import Desk
 from leadline.app.draft import Draft, History
 from leadline.app.fields import fields, table_in, tables_in
 from leadline.app.forms import contingency_fields, the_dive, what_we_breathe
-from leadline.brief.schema import Dive
+from leadline.app.tab import Tab
+from leadline.dive_file.schema import Dive
 from tests.app.steps import saved, write
 
 EVERY_TABLE = """title = "Every table"
@@ -67,12 +67,12 @@ def built(text):
     found = Counter()
 
     def page():
-        desk = Desk(None, ui.context.client, History(Draft(text)))
-        the_dive(desk)
-        what_we_breathe(desk)
-        contingency_fields(desk)
-        unfold_all(desk.client.elements)
-        found.update(e.props["label"] for e in desk.client.elements.values() if isinstance(e, ui.input | ui.select))
+        tab = Tab(None, ui.context.client, History(Draft(text)))
+        the_dive(tab)
+        what_we_breathe(tab)
+        contingency_fields(tab)
+        unfold_all(tab.client.elements)
+        found.update(e.props["label"] for e in tab.client.elements.values() if isinstance(e, ui.input | ui.select))
 
     async def visited():
         async with user_simulation(root=page) as user:

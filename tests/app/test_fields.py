@@ -5,7 +5,7 @@ import pytest
 from leadline.app.draft import Draft
 from leadline.app.fields import fields, is_of, problem_key, table
 from leadline.app.planner import read_text
-from leadline.brief import BriefError
+from leadline.dive_file import BriefError
 
 DIVE = """units = "{units}"
 [[levels]]

@@ -6,8 +6,8 @@ import pytest
 from playwright.sync_api import expect
 
 from leadline.app.planner import read_text
-from leadline.sweep import ensemble_words as words
-from leadline.sweep.ensemble import ensemble
+from leadline.ensemble import words as words
+from leadline.ensemble.robustness import ensemble
 from tests.app.steps import AXE, EXAMPLES, PHONE, TRIMIX, WIDE, level, open_file, settled, shut_out, strip, write
 
 FEW = TRIMIX.replace("[ensemble]\n", "[ensemble]\ndives = 300\n").replace("Marigold, keel", "Few")

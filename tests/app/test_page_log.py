@@ -15,9 +15,9 @@ from playwright.sync_api import expect
 from typer.testing import CliRunner
 
 from leadline.cli import app as command
-from leadline.logbook import tables as t
+from leadline.logbook.database import tables as t
+from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
-from leadline.logbook.store import Logbook
 from leadline.physics.mix import Mix
 from tests.app.conftest import Server
 from tests.app.steps import AXE, PHONE, agrees, level, open_file, saved, shut_out, strip, write

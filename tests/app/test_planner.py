@@ -10,10 +10,10 @@ import pytest
 
 from leadline.app import planner
 from leadline.app.planner import Planner, plan_text
-from leadline.brief import parse_dive
-from leadline.logbook.carry import from_log
+from leadline.dive_file import parse_dive
+from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
-from leadline.logbook.store import Logbook
+from leadline.logbook.residual import from_log
 from leadline.physics.mix import Mix
 from leadline.plan.team import plan_team
 

@@ -11,7 +11,7 @@ import pytest
 from rich.console import Console
 
 from leadline.app import tables
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.causes import in_words
 from leadline.plan.rows import givings
 from leadline.plan.team import Team, plan_team

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 from scipy.integrate import quad
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.plan.gases import Source

@@ -18,8 +18,8 @@ from benchmarks.stepping import LADDER, Gains, Stepping
 from benchmarks.vectorised import Vectorised
 
 from leadline import parse_dive
+from leadline.many.batch import Varied, swim_many
 from leadline.plan.schedule import lay_out
-from leadline.sweep.batch import Varied, swim_many
 from leadline.tissue import kernel
 from tests.dives import Tables, tables
 

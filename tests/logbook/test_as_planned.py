@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.logbook.as_planned import as_planned
 from leadline.logbook.dived import Dived, problems
 from leadline.physics.mix import Mix

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from leadline.brief import BriefError, read_dive
-from leadline.logbook.carry import from_log
+from leadline.dive_file import BriefError, read_dive
+from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile
+from leadline.logbook.residual import from_log
 from leadline.logbook.retrace import load
-from leadline.logbook.store import Logbook
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.oxygen import carried

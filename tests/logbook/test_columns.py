@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief.errors import BriefError
-from leadline.logbook.columns import csv_of
+from leadline.dive_file.errors import BriefError
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
-from leadline.logbook.exchange import read_bytes, read_file
+from leadline.logbook.exchange.csv_read_write import csv_of
+from leadline.logbook.exchange.files import read_bytes, read_file
 from leadline.physics.mix import AIR_O2, Mix
 from tests.logbook.dives import EAN50, TRIMIX, marigold
 

@@ -13,13 +13,13 @@ import pytest
 from hypothesis import HealthCheck, example, given, reject, settings
 from hypothesis import strategies as st
 
-from leadline.brief import parse_dive, read_dive
-from leadline.brief.errors import BriefError
+from leadline.dive_file import parse_dive, read_dive
+from leadline.dive_file.errors import BriefError
 from leadline.logbook.as_planned import as_planned
-from leadline.logbook.breathing_rate import bar_minutes
-from leadline.logbook.debrief import debrief
-from leadline.logbook.debrief_data import debrief_as_data
-from leadline.logbook.debrief_words import mark_rows, notices, offer_lines, sheet_words
+from leadline.logbook.debrief.against_plan import debrief
+from leadline.logbook.debrief.breathing_rate import bar_minutes
+from leadline.logbook.debrief.data import debrief_as_data
+from leadline.logbook.debrief.words import mark_rows, notices, offer_lines, sheet_words
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
 from leadline.logbook.retrace import residual
 from leadline.physics.mix import Mix

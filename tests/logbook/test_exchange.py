@@ -17,11 +17,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from leadline.brief.errors import BriefError
-from leadline.logbook.columns import csv_of
+from leadline.dive_file.errors import BriefError
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile, problems
-from leadline.logbook.exchange import Reading, read_bytes, read_file, write_file
-from leadline.logbook.uddf_write import uddf
+from leadline.logbook.exchange.csv_read_write import csv_of
+from leadline.logbook.exchange.files import Reading, read_bytes, read_file, write_file
+from leadline.logbook.exchange.uddf_write import uddf
 from leadline.physics.mix import Mix
 from tests.logbook.alike import assert_alike
 from tests.logbook.dives import AIR, dives, marigold
@@ -237,7 +237,7 @@ def test_a_path_that_is_no_file_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_bomb_is_refused_while_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    from leadline.logbook import opened
+    from leadline.logbook.exchange import opened
 
     monkeypatch.setattr(opened, "MOST_BYTES", 4 * 2**20)
     head = BARE.partition(b"<profiledata>")[0]

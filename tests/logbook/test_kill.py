@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from leadline.logbook.database.store import Duplicate, Logbook
 from leadline.logbook.dived import Dived, Profile
-from leadline.logbook.store import Duplicate, Logbook
 from tests.logbook.dives import marigold
 
 ROOT = Path(__file__).parents[2]
@@ -23,7 +23,7 @@ DIVES = 300
 MINUTES = 60
 ADDS = """
 import sys
-from leadline.logbook.store import Duplicate, Logbook
+from leadline.logbook.database.store import Duplicate, Logbook
 from tests.logbook.test_kill import dive
 url, first, last, diver = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
 with Logbook(url) as log:
@@ -120,7 +120,7 @@ def test_who_reads_does_not_wait_for_who_writes(tmp_path: Path):
 
 def test_an_add_that_is_interrupted_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """As by Ctrl-C, in the middle of the rows of a dive."""
-    from leadline.logbook import store
+    from leadline.logbook.database import store
 
     def interrupted(column: object, profile: object) -> None:
         raise KeyboardInterrupt

@@ -17,11 +17,11 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine
 
-from leadline.logbook import where
+from leadline.logbook.database import where
+from leadline.logbook.database.store import Logbook
+from leadline.logbook.database.tables import HEAD, metadata
+from leadline.logbook.database.where import LogError, bring_up_to_date
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
-from leadline.logbook.store import Logbook
-from leadline.logbook.tables import HEAD, metadata
-from leadline.logbook.where import LogError, bring_up_to_date
 from leadline.physics.mix import Mix
 from tests.logbook.dives import marigold
 
@@ -181,7 +181,10 @@ def test_a_table_made_anew_keeps_what_points_at_it(tmp_path: Path, monkeypatch: 
         assert connection.execute("SELECT count(*) FROM sample").fetchone() == (0,)  # pointers are watched again
 
 
-OPENS = "import sys; from leadline.logbook.store import Logbook; log = Logbook(sys.argv[1]); print(len(log.entries()))"
+OPENS = (
+    "import sys; from leadline.logbook.database.store import Logbook; log = Logbook(sys.argv[1]); "
+    "print(len(log.entries()))"
+)
 
 
 def test_several_that_open_a_new_log_at_once_all_come_out_well(tmp_path: Path):

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from leadline import cli
-from leadline.brief import read_dive
-from leadline.brief.errors import BriefError
+from leadline.cli import main
+from leadline.dive_file import read_dive
+from leadline.dive_file.errors import BriefError
 from leadline.logbook.as_planned import as_planned
+from leadline.logbook.database.store import Logbook
+from leadline.logbook.debrief.recall import debrief_of
 from leadline.logbook.dived import KeptPlan, Profile
-from leadline.logbook.recall import debrief_of
-from leadline.logbook.store import Logbook
 from leadline.plan.team import plan_team
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -46,7 +46,7 @@ def log(tmp_path, monkeypatch):
 def run(monkeypatch, capsys, *arguments):
     monkeypatch.setattr("sys.argv", ["leadline", "debrief", *map(str, arguments)])
     with pytest.raises(SystemExit) as ended:
-        cli.run()
+        main.run()
     said = capsys.readouterr()
     return ended.value.code, said.out, said.err
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.logbook.as_planned import as_planned
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
 from leadline.logbook.retrace import Retraced, load, residual, retrace, surfaced_min

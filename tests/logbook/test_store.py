@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from leadline.brief import BriefError
+from leadline.dive_file import BriefError
+from leadline.logbook.database.store import BrokenDive, Duplicate, Entry, Logbook, NoSuchDive, spans
+from leadline.logbook.database.where import LogError, chosen
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile, problems
-from leadline.logbook.store import BrokenDive, Duplicate, Entry, Logbook, NoSuchDive, spans
-from leadline.logbook.where import LogError, chosen
 from leadline.physics.mix import Mix
 from tests.logbook.dives import divable, marigold
 

@@ -15,11 +15,11 @@ from xml.etree import ElementTree
 
 import pytest
 
-from leadline.brief.errors import BriefError
-from leadline.logbook import uddf_elements
+from leadline.dive_file.errors import BriefError
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
-from leadline.logbook.exchange import read_bytes, read_file
-from leadline.logbook.uddf_write import NAMESPACE, uddf
+from leadline.logbook.exchange import uddf_elements
+from leadline.logbook.exchange.files import read_bytes, read_file
+from leadline.logbook.exchange.uddf_write import NAMESPACE, uddf
 from leadline.physics.mix import Mix
 from tests.logbook.dives import AIR, EAN50, marigold
 

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.mixing import Mixed
 from leadline.mixing.analysis import Replanned, replanned, with_analysed
 from leadline.mixing.data import mix_as_data
 from leadline.mixing.depths import mod_shown
-from leadline.plan.plan import plan
+from leadline.plan.planned import plan
 from leadline.terminal.mix import show_mix
 from tests.mixing import reference as outside
 from tests.sheets.paper import KEEL, LOOP, cylinder

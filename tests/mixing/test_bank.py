@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.optimize import brentq
 
-from leadline.brief.schema import HELIUM
+from leadline.dive_file.schema import HELIUM
 from leadline.mixing.bank import Supply, draw
 from leadline.mixing.contents import Contents
 from leadline.mixing.continuous import continuous

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief.schema import HELIUM
+from leadline.dive_file.schema import HELIUM
 from leadline.mixing.bank import Supply
 from leadline.mixing.contents import IDEAL, Contents
 from leadline.mixing.fill import AIR, Fill, Job, Rules, after_steps, fill

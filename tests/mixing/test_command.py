@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from leadline.brief import BriefError
 from leadline.cli import app
+from leadline.dive_file import BriefError
 from tests.sheets.paper import text_of, without_blanks
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "marigold-fills.toml"

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.mixing import Mixed, mix
 from leadline.mixing.data import mix_as_data
 from leadline.mixing.fills import Fills, fills

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from leadline.brief import BriefError, divers, parse_dive, read_dive
+from leadline.dive_file import BriefError, divers, parse_dive, read_dive
 from leadline.physics.environment import Environment
 from leadline.plan import plan
 from leadline.plan.acclimatised import just_arrived

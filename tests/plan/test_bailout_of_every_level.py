@@ -10,10 +10,10 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.plan import plan
 from leadline.plan.contingency import Contingency
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from tests.plan.test_contingency import from_every_point, merged
 from tests.plan.test_hard_use import Said, _cylinder, loop_dives
 from tests.reference_model import Reference

@@ -2,7 +2,7 @@
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.breathing import breathed, judge, mod_shown, tolerances

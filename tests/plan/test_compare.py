@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.plan.compare import GROUPS, SURFACE_MIN, compare, compared_as_data
 from leadline.plan.models import Bubbles, DissolvedGas
-from leadline.plan.plan import plan
+from leadline.plan.planned import plan
 from leadline.plan.schedule import lay_out, schedule
 from leadline.tissue.bubbles_dive import Course, bubble_dive
 from tests.authority.published import ZHL16

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
 from leadline.plan import contingency, plan

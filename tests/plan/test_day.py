@@ -4,8 +4,8 @@ import json
 
 import pytest
 
-from leadline.brief import read_dive
-from leadline.brief.schema import Previous
+from leadline.dive_file import read_dive
+from leadline.dive_file.schema import Previous
 from leadline.plan.day import Dived, day
 from leadline.plan.oxygen import at_surface
 from leadline.plan.report import as_data, day_as_data

@@ -20,20 +20,20 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
-from leadline.brief import BriefError, Dive, parse_dive
-from leadline.brief.schema import Cylinder
+from leadline.dive_file import BriefError, Dive, parse_dive
+from leadline.dive_file.schema import Cylinder
+from leadline.ensemble import robustness
 from leadline.plan import plan
 from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.report import as_data, team_as_data
 from leadline.plan.rows import contingency_rows, givings, planned_rows
 from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content
-from leadline.sweep import ensemble
-from leadline.sweep.table_set import table_set
+from leadline.tables.table_set import table_set
 from leadline.terminal.plan import render
 from tests.dives import Tables, cylinder, tables
 from tests.reference_model import VAPOUR
@@ -765,7 +765,7 @@ def test_nothing_unfit_stands_on_the_slates_of_an_ensemble():
     for _, team in singles("slates", 40):
         plan = team.members[0].plan
         site = Site(plan.dive)
-        for slate in ensemble._slates(plan, ensemble.on_planned_gases(plan)):
+        for slate in robustness._slates(plan, robustness.on_planned_gases(plan)):
             limit = HARD_BAR + TOLERANCE_BAR if slate.contingency is None else site.wrong
             for row in slate.rows:
                 rows += 1

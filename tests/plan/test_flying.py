@@ -13,7 +13,7 @@ from rich.console import Console
 from scipy.integrate import solve_ivp
 
 from leadline.app.tables import breathing
-from leadline.brief import BriefError, parse_dive, read_dive
+from leadline.dive_file import BriefError, parse_dive, read_dive
 from leadline.plan import plan
 from leadline.plan.flying import (
     CABIN_M,

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan.gases import (
     ANY_DEPTH_M,

@@ -23,8 +23,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from leadline.brief import BriefError, Dive, parse_dive, read_dive
-from leadline.brief.schema import Previous
+from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file.schema import Previous
 from leadline.plan import schedule as planning
 from leadline.plan.report import team_as_data
 from leadline.plan.schedule import Stop
@@ -434,7 +434,7 @@ def test_a_whole_plan_twice_is_the_same_to_the_last_bit(given):
 
 SUMS = """
 import hashlib, json, sys
-from leadline.brief import read_dive
+from leadline.dive_file import read_dive
 from leadline.plan.report import team_as_data
 from leadline.plan.team import plan_team
 for path in sys.argv[1:]:

@@ -2,8 +2,8 @@
 
 import pytest
 
-from leadline.brief import parse_dive
-from leadline.brief.schema import Kept, Previous
+from leadline.dive_file import parse_dive
+from leadline.dive_file.schema import Kept, Previous
 from leadline.plan import plan
 from leadline.plan.findings import Finding
 from leadline.plan.oxygen import (

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive, read_dive
-from leadline.brief.schema import Limits
+from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file.schema import Limits
 from leadline.plan.practice import MOST_RUN_TIME_MIN, USUAL, judge
 from leadline.plan.schedule import lay_out, schedule
 from leadline.plan.team import plan_team

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from leadline.brief import BriefError, Dive, parse_dive
+from leadline.dive_file import BriefError, Dive, parse_dive
 from leadline.plan import plan
 from leadline.plan import schedule as planning
 from leadline.plan.contingency import Contingency
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments, saturated

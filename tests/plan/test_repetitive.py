@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from leadline.brief import BriefError, parse_dive, read_dive
+from leadline.dive_file import BriefError, parse_dive, read_dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.oxygen import carried, oxygen

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from leadline.brief import parse_dive, read_dive
-from leadline.plan.plan import Plan, plan
+from leadline.dive_file import parse_dive, read_dive
+from leadline.plan.planned import Plan, plan
 from leadline.plan.report import as_data, team_as_data
 from leadline.plan.team import Team, plan_team
 from tests.dives import Tables, cylinder, looped, tables

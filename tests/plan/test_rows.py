@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.contingency import Contingency
-from leadline.plan.plan import Plan, plan
+from leadline.plan.planned import Plan, plan
 from leadline.plan.rows import contingency_rows, planned_rows, pressures_bar
 from tests.dives import Tables, cylinder, looped, tables
 

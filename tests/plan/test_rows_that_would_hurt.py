@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief import parse_dive, read_dive
+from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.causes import in_words, last_resorts
 from leadline.plan.day import day
 from leadline.plan.findings import headline
-from leadline.plan.plan import Plan, plan
+from leadline.plan.planned import Plan, plan
 from leadline.plan.report import as_data
 from leadline.plan.rows import contingency_rows, givings
 from leadline.plan.solve.cures import cured

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan import plan
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.schedule import read_stops
 from tests.dives import Tables, cylinder, looped, tables
 from tests.reference_model import Loop, Reference

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.plan import plan
 from tests.dives import cylinder, looped, scheduled, tables
 from tests.reference_model import Loop, Reference

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.contingency import contingencies

@@ -2,7 +2,7 @@
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.team import plan_team
 from tests.dives import cylinder, looped
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive
-from leadline.brief.schema import SolveCylinder
+from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file.schema import SolveCylinder
 from leadline.physics.real_gas import water_litres
 from leadline.plan import plan
 from leadline.plan.solve import (

@@ -2,7 +2,7 @@
 
 import pytest
 
-from leadline.brief.schema import SolveCylinder
+from leadline.dive_file.schema import SolveCylinder
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES, loop_cylinders, standard_cylinders
 from leadline.units import PSI_BAR, RatedCubicFeet
 

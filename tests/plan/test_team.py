@@ -4,8 +4,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from leadline.brief import parse_dive
-from leadline.brief.errors import BriefError
+from leadline.dive_file import parse_dive
+from leadline.dive_file.errors import BriefError
 from leadline.physics.real_gas import free_litres
 from leadline.plan import plan
 from leadline.plan.team import plan_team

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief import parse_dive, read_dive
+from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.rows import OF_ALL, contingency_rows, givings, leave
 from leadline.plan.solve.verdict import of_team
 from leadline.plan.team import plan_team

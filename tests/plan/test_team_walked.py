@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from leadline.brief import parse_dive
-from leadline.brief.errors import BriefError
+from leadline.dive_file import parse_dive
+from leadline.dive_file.errors import BriefError
 from leadline.plan.team import plan_team
 from tests import reference_team
 from tests.authority.published import ZHL16

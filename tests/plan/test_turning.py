@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from scipy.optimize import brentq
 
-from leadline.brief import parse_dive, read_dive
+from leadline.dive_file import parse_dive, read_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
 from leadline.plan import plan

@@ -9,10 +9,10 @@ from random import Random
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive
+from leadline.dive_file import BriefError, parse_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding, headline
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg
 from leadline.plan.solve.cures import NONE_FOUND, cured
 from leadline.plan.standard import loop_cylinders, standard_cylinders

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from leadline.app.charts import tissue_percent
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.breathing import breathed, mod_shown
 from leadline.plan.gases import ANY_DEPTH_M, bailout_way, stretches
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.plan import Plan, plan
+from leadline.plan.planned import Plan, plan
 from leadline.plan.report import as_data
 from leadline.plan.schedule import Schedule, lay_out, schedule
 from leadline.plan.supply import supply

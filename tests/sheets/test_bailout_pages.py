@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.gases import Gap
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content, schedules, write_sheets
 from tests.dives import timer

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from leadline.brief import read_dive
 from leadline.cautions import SHORT
+from leadline.dive_file import read_dive
 from leadline.plan.day import day
 from leadline.plan.flying import note
 from leadline.plan.rows import up

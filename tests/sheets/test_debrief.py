@@ -8,20 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from leadline.brief import read_dive
+from leadline.dive_file import read_dive
 from leadline.logbook.as_planned import as_planned
-from leadline.logbook.debrief import debrief
+from leadline.logbook.debrief.against_plan import debrief
 from leadline.logbook.dived import Profile
 from leadline.plan.team import plan_team
-from leadline.sheets.debrief import (
-    HEIGHT_MM,
-    WIDTH_MM,
-    debrief_format,
-    draw_debrief,
-    page,
-    picture,
-    write_debrief,
-)
+from leadline.sheets.debrief import HEIGHT_MM, WIDTH_MM, debrief_format, draw_debrief, page, picture, write_debrief
 from tests.sheets.paper import text_of, without_blanks
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

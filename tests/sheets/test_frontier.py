@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.solve.frontier import Curve, Frontier, FrontierPoint
 from leadline.sheets.frontier import (
     HEIGHT_MM,

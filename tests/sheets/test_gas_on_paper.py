@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.team import MatchedTurn, Team, plan_team
 from leadline.sheets import gas, schedules, write_sheets
 from leadline.units import IMPERIAL, METRIC, PSI_BAR, SYSTEMS

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.mixing.analysis import replanned
 from leadline.sheets.label import labels, write_labels
 from tests.sheets.paper import KEEL, text_of, without_blanks

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from leadline.brief import parse_dive
 from leadline.cautions import CAUTIONS, SHORT
+from leadline.dive_file import parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan import Plan, rows
 from leadline.plan.gases import Source

@@ -10,19 +10,11 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan import Plan, plan
 from leadline.plan.causes import in_brief
-from leadline.sheets.table_set import (
-    ENTERED,
-    ROWS_ON_A_CARD,
-    book,
-    depth_down,
-    matrices,
-    said_of,
-    write_table_set,
-)
-from leadline.sweep.table_set import TableSet, table_set
+from leadline.sheets.table_set import ENTERED, ROWS_ON_A_CARD, book, depth_down, matrices, said_of, write_table_set
+from leadline.tables.table_set import TableSet, table_set
 from leadline.units import FOOT_M, FREE_CUBIC_FOOT_L, IMPERIAL, METRIC, PSI_BAR
 from tests.sheets.paper import KEEL, LOOP, cylinder, text_of, without_blanks
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.findings import Finding
 from leadline.plan.team import Handover, Member, Team, TeamBailout, plan_team
 from leadline.sheets import content, what_ifs, write, write_sheets

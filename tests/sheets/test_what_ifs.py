@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan.causes import in_brief, in_words
 from leadline.plan.contingency import Contingency
 from leadline.plan.rows import up

@@ -12,10 +12,10 @@ from pathlib import Path
 import numba
 import numpy as np
 
-from leadline.brief import parse_dive
-from leadline.brief.errors import BriefError, Problem
+from leadline.dive_file import parse_dive
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.many.batch import Varied, swim_many
 from leadline.plan.schedule import lay_out, schedule
-from leadline.sweep.batch import Varied, swim_many
 from leadline.tissue.fault import EngineFault
 from tests.dives import tables
 

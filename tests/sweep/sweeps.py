@@ -9,8 +9,8 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 
-from leadline.brief import BriefError
-from leadline.brief.reader import Log, read_file
+from leadline.dive_file import BriefError
+from leadline.dive_file.reader import Log, read_file
 from leadline.sweep.axes import Sweep
 from leadline.sweep.run import read_sweep, run_sweep
 

@@ -12,12 +12,12 @@ import pytest
 from numba.core.runtime import _nrt_python, rtsys
 
 from leadline import parse_dive, read_dive
-from leadline.brief.team import divers
+from leadline.dive_file.team import divers
+from leadline.many.batch import FIGURES, Varied, swim_many
+from leadline.many.gas import cylinders_of
 from leadline.plan.oxygen import oxygen
 from leadline.plan.schedule import lay_out, schedule
 from leadline.plan.supply import supply
-from leadline.sweep.batch import FIGURES, Varied, swim_many
-from leadline.sweep.gas import cylinders_of
 from leadline.tissue import kernel
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

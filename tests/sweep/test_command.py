@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from leadline.brief.reader import read_file
+from leadline.dive_file.reader import read_file
 from leadline.sweep.parts import Summed
 from leadline.sweep.run import Done, chunks_of, read_sweep, run_sweep, worth_processes
 from leadline.terminal.sweep import how_far, lasting, progress, show_done
@@ -137,7 +137,7 @@ def test_a_file_system_that_takes_no_more(folder: Path):
     (folder / "wide.toml").write_text(text, encoding="utf-8")
     limited = (
         "import resource, signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
-        "resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); from leadline.cli import run; run()"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); from leadline.cli.main import run; run()"
     )
     done = subprocess.run(
         [COMMAND[0], "-c", limited, "sweep", "wide.toml"], cwd=folder, capture_output=True, text=True, check=False

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
+from leadline.ensemble import draws
+from leadline.many.batch import swim_many
 from leadline.plan.schedule import lay_out, schedule
-from leadline.sweep import draws
-from leadline.sweep.batch import swim_many
 from leadline.units import SYSTEMS
 from tests.dives import cylinder, looped, tables
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from leadline.sweep.drivers import POINTS, estimators, sobol
+from leadline.ensemble.drivers import POINTS, estimators, sobol
 
 TURN = stats.uniform(-np.pi, 2 * np.pi)
 

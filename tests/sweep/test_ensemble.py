@@ -8,13 +8,14 @@ import numba
 import numpy as np
 import pytest
 
-from leadline.brief import BriefError, parse_dive, read_dive
-from leadline.brief.schema import Drawn
+from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file.schema import Drawn
+from leadline.ensemble import draws, drivers
+from leadline.ensemble import robustness as made
+from leadline.ensemble import words as ensemble_words
+from leadline.ensemble.robustness import Ensemble, ensemble
 from leadline.plan import plan
 from leadline.plan.team import plan_team
-from leadline.sweep import draws, drivers, ensemble_words
-from leadline.sweep import ensemble as made
-from leadline.sweep.ensemble import Ensemble, ensemble
 from leadline.units import SYSTEMS
 from tests.dives import cylinder, looped, tables
 
@@ -333,7 +334,7 @@ def test_a_distribution_out_of_reach_is_refused(given, said):
 
 
 def test_chances_in_words():
-    from leadline.sweep.statistics import Chance
+    from leadline.ensemble.statistics import Chance
 
     assert ensemble_words.chance(Chance(0, 10_000, 0.0, 0.000369)) == "0 % (0–0.04)"
     assert ensemble_words.chance(Chance(9949, 10_000, 0.99330, 0.99620)) == "99.49 % (99.33–99.62)"

@@ -7,9 +7,9 @@ import re
 
 import pytest
 
-from leadline.brief import read_dive
-from leadline.sweep import ensemble_words as words
-from leadline.sweep.ensemble import ensemble
+from leadline.dive_file import read_dive
+from leadline.ensemble import words as words
+from leadline.ensemble.robustness import ensemble
 from leadline.units import SYSTEMS
 from tests.test_cli import ROOT, leadline_command, said
 

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from leadline.brief import parse_dive, read_dive
-from leadline.brief.team import divers
+from leadline.dive_file import parse_dive, read_dive
+from leadline.dive_file.team import divers
+from leadline.many.batch import Varied, swim_many
+from leadline.many.follow import follow_many, slate_rows
 from leadline.plan import plan
 from leadline.plan.schedule import lay_out, schedule
-from leadline.sweep.batch import Varied, swim_many
-from leadline.sweep.follow import follow_many, slate_rows
 from tests.dives import looped, tables
 from tests.reference_model import ZHL16, Reference
 

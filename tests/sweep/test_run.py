@@ -21,17 +21,18 @@ import pyarrow.parquet as pq
 import pytest
 
 import leadline
-from leadline.brief import BriefError, Dive, parse_dive, read_dive
-from leadline.brief.schema import Kept, json_schema
+from leadline.atomic_write import write_whole
 from leadline.cautions import CAUTIONS
-from leadline.plan.plan import Plan, plan
+from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file.schema import Kept, json_schema
+from leadline.many import workers
+from leadline.plan.planned import Plan, plan
 from leadline.plan.team import plan_team
-from leadline.sweep import parts, run, workers
+from leadline.sweep import parts, run
 from leadline.sweep.axes import Sweep
 from leadline.sweep.chunk import evaluate
 from leadline.sweep.run import Stopped, chunks_of, fingerprint, run_sweep, worth_processes
 from leadline.tissue.loading import Dose, Residual
-from leadline.whole import write_whole
 from tests.sweep.sweeps import AIR, LOOP, axis, rows_in, rows_of, sweep_in
 
 Row = dict[str, Any]
@@ -424,7 +425,7 @@ def read_text(folder: Path, text: str) -> Sweep:
 
 
 def run_read_file(path: Path) -> Any:
-    from leadline.brief.reader import read_file
+    from leadline.dive_file.reader import read_file
 
     return read_file(path)
 
@@ -523,7 +524,7 @@ def test_a_worker_lost_in_mid_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 
     def lost(evaluate: Any, chunks: Any, *rest: Any) -> Any:
         yield from itertools.islice(real(evaluate, chunks, *rest), 1)
-        raise BriefError("--workers", [leadline.brief.Problem("", "the scheduler is lost")])
+        raise BriefError("--workers", [leadline.dive_file.Problem("", "the scheduler is lost")])
 
     with monkeypatch.context() as patched:
         patched.setattr(workers, "run", lost)
@@ -713,7 +714,7 @@ def test_memory_does_not_grow_with_the_number_of_dives(tmp_path: Path):
     """Rows that are refused cost next to no time, and go the whole way to the result. Ten times as many of them would
     be some 130 MB more were they all kept: 18 columns of 8 bytes, 900,000 rows more."""
     program = (
-        "import resource, sys; from pathlib import Path; from leadline.brief.reader import read_file; "
+        "import resource, sys; from pathlib import Path; from leadline.dive_file.reader import read_file; "
         "from leadline.sweep.run import read_sweep, run_sweep; sweep = read_sweep(read_file(sys.argv[1])); "
         "done = run_sweep(sweep, Path(sys.argv[1] + '.parquet')); "
         "print(done.summed.refused, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from leadline.sweep.statistics import CONFIDENCE, QUANTILES, chance, spread
+from leadline.ensemble.statistics import CONFIDENCE, QUANTILES, chance, spread
 
 
 def test_a_chance_by_hand():

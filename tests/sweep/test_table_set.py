@@ -10,14 +10,14 @@ from typing import Any
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive, read_dive
-from leadline.brief.schema import Dive
+from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan import plan
 from leadline.plan.team import plan_team
 from leadline.sheets.table_set import book
-from leadline.sweep.table_data import table_set_as_data
-from leadline.sweep.table_set import (
+from leadline.tables.data import table_set_as_data
+from leadline.tables.table_set import (
     MOST_DIVES,
     MOST_NO_STOP_MIN,
     NDL_DEPTHS,

@@ -15,9 +15,9 @@ import pytest
 from pypdf import PdfReader
 from rich.console import Console
 
-from leadline.brief import read_dive
-from leadline.sweep.table_data import table_set_as_data
-from leadline.sweep.table_set import table_set
+from leadline.dive_file import read_dive
+from leadline.tables.data import table_set_as_data
+from leadline.tables.table_set import table_set
 from leadline.terminal.table_set import SILENT_S, progress
 from tests.test_cli import COMMAND, ROOT, every_key, leadline_command
 

@@ -1,7 +1,7 @@
 """Chunks handed to this process, to processes of its own, and to a real Dask scheduler with two worker processes.
 
 What comes back must be the same to the last bit whoever computed it. It is checked against the same function called
-here, one chunk after the other: whether the figures themselves are right is for the tests of `leadline.sweep.batch`.
+here, one chunk after the other: whether the figures themselves are right is for the tests of `leadline.many.batch`.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from typing import Any
 import numba
 import pytest
 
-from leadline.brief import BriefError
-from leadline.brief.errors import Problem
-from leadline.sweep import workers
-from leadline.sweep.workers import run
+from leadline.dive_file import BriefError
+from leadline.dive_file.errors import Problem
+from leadline.many import workers
+from leadline.many.workers import run
 from leadline.tissue.fault import EngineFault
 from tests.sweep import chunks
 
@@ -235,7 +235,7 @@ def test_the_command(cluster, tmp_path):
     from distributed import Client
 
     (tmp_path / "saltby.toml").write_text(f"{DIVE.read_text()}\n{AXES}")
-    command = [sys.executable, "-c", "from leadline.cli import run; run()", "sweep", "saltby.toml", "-o"]
+    command = [sys.executable, "-c", "from leadline.cli.main import run; run()", "sweep", "saltby.toml", "-o"]
     here = subprocess.run(
         [*command, "here.parquet"], cwd=tmp_path, capture_output=True, timeout=PATIENCE_S, check=False
     )
@@ -321,7 +321,7 @@ def test_interrupted(request, tmp_path, where):
         "import itertools, sys\n"
         "from functools import partial\n"
         "from pathlib import Path\n"
-        "from leadline.sweep.workers import run\n"
+        "from leadline.many.workers import run\n"
         "from tests.sweep.chunks import begun\n"
         "if __name__ == '__main__':\n"
         f"    work = partial(begun, Path({str(tmp_path / 'begun')!r}))\n"

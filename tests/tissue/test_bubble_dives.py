@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from leadline.brief import BriefError
+from leadline.dive_file import BriefError
 from leadline.plan import schedule as planning
 from leadline.tissue import bubbles, kernel
 from leadline.tissue.bubbles import RADII_UM, Nuclei

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "marigold-trimix.toml"
-RUN = "from leadline.cli import run; run()"
+RUN = "from leadline.cli.main import run; run()"
 
 
 def planned(*options, **environment):

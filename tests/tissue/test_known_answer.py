@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from leadline import cli, parse_dive, plan
+from leadline import parse_dive, plan
+from leadline.cli import main, output
 from leadline.tissue import coefficients, known_answer
 from leadline.tissue.fault import EngineFault
 from leadline.tissue.kernel import Compartments
@@ -57,8 +58,8 @@ def test_the_command_says_so_and_prints_no_plan(monkeypatch, capsys):
     monkeypatch.setattr(known_answer, "COEFFICIENTS_SHA256", "0" * 64)
     monkeypatch.setattr("sys.argv", ["leadline", "plan", "examples/marigold-trimix.toml"])
     with pytest.raises(SystemExit) as ended:
-        cli.run()
+        main.run()
     told = capsys.readouterr()
-    assert ended.value.code == cli.ENGINE_FAULT
+    assert ended.value.code == output.ENGINE_FAULT
     assert "the planning engine has gone wrong on this machine" in told.err
     assert told.out == ""

@@ -14,8 +14,8 @@ import pytest
 from pypdf import PdfReader
 from rich.console import Console
 
-from leadline import cli
 from leadline.cautions import CAUTIONS, SHORT
+from leadline.cli import main, output
 from leadline.physics import mix
 from leadline.sheets.verify import write_verify
 from leadline.terminal.verify import show_verify
@@ -205,26 +205,26 @@ def test_nothing_half_written(right: Report, tmp_path: Path) -> None:
 def ran(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
     monkeypatch.setattr("sys.argv", ["leadline", "verify", *arguments])
     with pytest.raises(SystemExit) as ended:
-        cli.run()
+        main.run()
     assert isinstance(ended.value.code, int)
     return ended.value.code
 
 
 def test_exit_status(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     page = tmp_path / "verify.pdf"
-    assert ran(monkeypatch, "--json", "-o", str(page)) == cli.GO
+    assert ran(monkeypatch, "--json", "-o", str(page)) == output.GO
     told = capsys.readouterr()
     assert json.loads(told.out)["passed"]
     assert told.err == f"{page}\n"
     assert page.read_bytes().startswith(b"%PDF")
     monkeypatch.setitem(mix.DENSITY_G_L, "he", 0.18)
-    assert ran(monkeypatch) == cli.ENGINE_FAULT
+    assert ran(monkeypatch) == output.ENGINE_FAULT
     assert joined("Do not dive what it plans") in joined(capsys.readouterr().out)
 
 
 def test_another_ending_is_refused(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    assert ran(monkeypatch, "-o", "verify.txt") == cli.BAD_INPUT
-    assert "verify.txt is no name for a page to keep; end it with .pdf" in capsys.readouterr().err
+    assert ran(monkeypatch, "-o", "verify.txt") == output.BAD_INPUT
+    assert "verify.txt: the file name must end in .pdf" in capsys.readouterr().err
     assert not Path("verify.txt").exists()
 
 

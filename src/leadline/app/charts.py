@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from leadline.logbook.debrief import Debrief
+from leadline.logbook.debrief.against_plan import Debrief
 from leadline.logbook.dived import Breathed, Dived, Profile
 from leadline.plan import Plan
 from leadline.plan.breathing import HYPOXIC_CAUTION_BAR

@@ -10,12 +10,12 @@ from itertools import pairwise
 
 from leadline.app import tables
 from leadline.app.charts import breathed_name, depth_m
-from leadline.app.keeper import Brought
-from leadline.brief.errors import Problem
-from leadline.logbook import debrief_words as words
-from leadline.logbook.debrief import Debrief
+from leadline.app.log_service import Brought
+from leadline.dive_file.errors import Problem
+from leadline.logbook.database.store import Entry, Logged, spans
+from leadline.logbook.debrief import words as words
+from leadline.logbook.debrief.against_plan import Debrief
 from leadline.logbook.dived import Dived
-from leadline.logbook.store import Entry, Logged, spans
 from leadline.units import SYSTEMS, System, SystemName
 
 

@@ -12,7 +12,6 @@ from nicegui import ui
 
 from leadline.app import tables
 from leadline.app.charts import Options, Palette
-from leadline.app.desk import Desk
 from leadline.app.ensemble_charts import (
     chances_chart,
     drivers_chart,
@@ -28,11 +27,12 @@ from leadline.app.ensemble_charts import (
 )
 from leadline.app.forms import heading, html
 from leadline.app.pictures import palette, take
-from leadline.brief import BriefError
+from leadline.app.tab import Tab
+from leadline.dive_file import BriefError
+from leadline.ensemble import words as words
+from leadline.ensemble.draws import NAMES
+from leadline.ensemble.robustness import Ascents, Ensemble
 from leadline.plan import Plan
-from leadline.sweep import ensemble_words as words
-from leadline.sweep.draws import NAMES
-from leadline.sweep.ensemble import Ascents, Ensemble
 from leadline.units import SYSTEMS, System
 
 _WHAT = (
@@ -48,12 +48,12 @@ _STAGES = {
 _ROW_PX = 34
 
 
-def the_ensemble(desk: Desk) -> None:
+def the_ensemble(tab: Tab) -> None:
     """A button to draw the dives, and what came of them."""
     html(f"<p>{_WHAT}</p><p><b>{escape(words.NOT_A_RISK)}</b></p>")
     with ui.row():
         begin = ui.button("Draw the dives").props("outline")
-        stop = ui.button("Stop drawing", on_click=lambda: desk.sampling.stop() if desk.sampling is not None else None)
+        stop = ui.button("Stop drawing", on_click=lambda: tab.sampling.stop() if tab.sampling is not None else None)
         stop.props("outline")
     state = html().props('id="ensemble-state" role="status" aria-live="polite"')
     with ui.element("div").classes("w-full").props('id="ensemble-shown"') as shown:
@@ -61,27 +61,27 @@ def the_ensemble(desk: Desk) -> None:
         parts = _Parts()
 
     def show() -> None:
-        if desk.drop_ensemble():
+        if tab.drop_ensemble():
             state.content = "<p>The dive has changed; its ensemble was dropped.</p>"
-        begin.set_visibility(desk.sampling is None)
-        stop.set_visibility(desk.sampling is not None)
-        found = _shown(desk)
+        begin.set_visibility(tab.sampling is None)
+        stop.set_visibility(tab.sampling is not None)
+        found = _shown(tab)
         shown.set_visibility(found is not None)
         if found is not None:
             said.content = _said(found)
-            parts.show(found, SYSTEMS[found.plan.dive.units], palette(desk))
+            parts.show(found, SYSTEMS[found.plan.dive.units], palette(tab))
 
     async def work() -> None:
-        if desk.plan is None:
+        if tab.plan is None:
             ui.notify("There is no plan to draw dives around: put right what is listed above first", type="warning")
             return
-        job = desk.begin_ensemble()
+        job = tab.begin_ensemble()
         state.content = ""
         show()
         try:
             found = await job.found()
-            if job is desk.sampling and desk.sampled_of:
-                desk.sampled = found
+            if job is tab.sampling and tab.sampled_of:
+                tab.sampled = found
                 state.content = "<p>Drawn.</p>" if found is not None else "<p>Stopped.</p>"
         except BriefError as error:
             state.content = tables.problems(error.problems)
@@ -89,31 +89,31 @@ def the_ensemble(desk: Desk) -> None:
             state.content = "<p>This took too long and was given up; draw fewer dives ([ensemble] dives).</p>"
         except Exception as error:
             state.content = ""
-            desk.say(error)
+            tab.say(error)
         finally:
-            if job is desk.sampling:
-                desk.sampling = None
+            if job is tab.sampling:
+                tab.sampling = None
             show()
 
     def tell() -> None:
-        if desk.sampling is None or not desk.sampled_of:
+        if tab.sampling is None or not tab.sampled_of:
             return
-        stage = desk.sampling.stage
+        stage = tab.sampling.stage
         doing = "waiting for other work" if stage is None else f"{_STAGES[stage[0]]}, {stage[1]:.0%}"
         state.content = f"<p>Working: {doing} …</p>"
 
     begin.on_click(work)
     ui.timer(0.5, tell)
-    desk.watch(show)
+    tab.watch(show)
     show()
 
 
-def _shown(desk: Desk) -> Ensemble | None:
+def _shown(tab: Tab) -> Ensemble | None:
     """The ensemble of the diver that is shown, in the units that are shown."""
-    found, plan = desk.sampled, desk.plan
-    if not found or plan is None or desk.planned_of != desk.sampled_of:
+    found, plan = tab.sampled, tab.plan
+    if not found or plan is None or tab.planned_of != tab.sampled_of:
         return None
-    return in_units_of(found[min(desk.member, len(found) - 1)], plan)
+    return in_units_of(found[min(tab.member, len(found) - 1)], plan)
 
 
 def in_units_of(found: Ensemble, plan: Plan) -> Ensemble:

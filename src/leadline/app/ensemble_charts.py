@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from leadline.app.charts import Options, Palette, axis, base, literal
 from leadline.app.charts import words as label
-from leadline.sweep import ensemble_words as words
-from leadline.sweep.draws import NAMES
-from leadline.sweep.drivers import Driven, Driver
-from leadline.sweep.ensemble import Ensemble
-from leadline.sweep.statistics import Chance, Histogram
+from leadline.ensemble import words as words
+from leadline.ensemble.draws import NAMES
+from leadline.ensemble.drivers import Driven, Driver
+from leadline.ensemble.robustness import Ensemble
+from leadline.ensemble.statistics import Chance, Histogram
 from leadline.units import System
 
 _LOW, _HIGH = 0.05, 0.95

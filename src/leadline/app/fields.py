@@ -11,8 +11,8 @@ from pydantic import BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
 from leadline.app.draft import Key, shown
-from leadline.brief.errors import key_path
-from leadline.brief.schema import Dive, Ensemble, PerUnits, SweepAxis
+from leadline.dive_file.errors import key_path
+from leadline.dive_file.schema import Dive, Ensemble, PerUnits, SweepAxis
 from leadline.units import SystemName
 
 _WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END", "cns": "CNS", "otu": "OTU"}

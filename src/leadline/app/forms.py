@@ -8,10 +8,10 @@ from typing import Any
 from nicegui import events, ui
 
 from leadline.app import tables
-from leadline.app.desk import Desk
 from leadline.app.draft import Draft, Key, shown, typed
 from leadline.app.fields import Field, fields, is_list, is_of, table, tables_in
-from leadline.brief.schema import Dive
+from leadline.app.tab import Tab
+from leadline.dive_file.schema import Dive
 
 _STAGE = {"name": "another stage", "gas": "50", "size": "11 L", "pressure": "200 bar", "use": "deco"}
 _NEW_ROWS: dict[tuple[str, ...], dict[str, Any]] = {
@@ -47,49 +47,49 @@ def heading(text: str) -> None:
     html(f"<h3>{escape(text)}</h3>")
 
 
-def mark_stale(desk: Desk, *elements: ui.element) -> None:
+def mark_stale(tab: Tab, *elements: ui.element) -> None:
     """Mark what is shown as that of an earlier draft, while there is no plan of this one; hide it if there was none."""
     for element in elements:
-        element.set_visibility(desk.planned_once)
-        element.classes(add="stale" if desk.plan is None else "", remove="" if desk.plan is None else "stale")
+        element.set_visibility(tab.planned_once)
+        element.classes(add="stale" if tab.plan is None else "", remove="" if tab.plan is None else "stale")
 
 
-def the_dive(desk: Desk) -> None:
+def the_dive(tab: Tab) -> None:
     """Title, levels, model; site, rates, stops, limits and what comes after folded away."""
-    _fields(desk, (), ("title",))
-    _before(desk)
+    _fields(tab, (), ("title",))
+    _before(tab)
     heading("Levels")
-    _rows(desk, ("levels",))
+    _rows(tab, ("levels",))
     heading("Gradient factors and coefficients")
-    _fields(desk, ("model",))
+    _fields(tab, ("model",))
     folded = {"Site, rates and stops": ("site", "rates", "stops"), "Limits": ("limits",), "After the dive": ("after",)}
     for said, names in folded.items():
         with ui.expansion(said).classes("w-full"):
             for name in names:
                 if len(names) > 1:
                     heading(name.capitalize())
-                _all_of(desk, (name,))
+                _all_of(tab, (name,))
     with ui.expansion("More of the dive file").classes("w-full"):
-        _fields(desk, (), ("units",))
+        _fields(tab, (), ("units",))
         for name in tables_in(Dive):
             if name not in _SHOWN:
-                _unfolding(desk, name.capitalize(), (name,))
+                _unfolding(tab, name.capitalize(), (name,))
 
 
-def _before(desk: Desk) -> None:
+def _before(tab: Tab) -> None:
     """The dives before this one, where there are any: which, and how long ago."""
     with ui.element("div").classes("w-full") as before:
         heading("Before this dive")
         which = html()
-        _rows(desk, ("previous",))
+        _rows(tab, ("previous",))
 
     def show() -> None:
-        rows = desk.history.now.value(("previous",))
+        rows = tab.history.now.value(("previous",))
         named = [_named(one) for one in rows if isinstance(one, dict)] if isinstance(rows, list) else []
         before.set_visibility(bool(named))
         which.content = f"<p>After {escape(', then '.join(named))}.</p>" if named else ""
 
-    desk.watch(show)
+    tab.watch(show)
     show()
 
 
@@ -101,62 +101,62 @@ def _named(previous: dict[str, Any]) -> str:
     return f"dive {log} of the log" if log is not None else str(previous.get("file", "another dive"))
 
 
-def what_we_breathe(desk: Desk) -> None:
+def what_we_breathe(tab: Tab) -> None:
     """Cylinders, breathing, loop and team, and what becomes of the gas."""
     heading("Cylinders")
-    _rows(desk, ("cylinders",))
+    _rows(tab, ("cylinders",))
     heading("How much the diver breathes")
-    _fields(desk, ("diver",))
+    _fields(tab, ("diver",))
     heading("How the gas is planned")
-    _fields(desk, ("gas",))
+    _fields(tab, ("gas",))
     with ui.expansion("Loop").classes("w-full"):
-        _fields(desk, ("loop",))
+        _fields(tab, ("loop",))
         ui.button(
-            "Without a loop", on_click=lambda: desk.edit(lambda draft: draft.with_value(("loop",), None))
+            "Without a loop", on_click=lambda: tab.edit(lambda draft: draft.with_value(("loop",), None))
         ).props("outline dense")  # fmt: skip
     with ui.expansion("Team").classes("w-full"):
-        _rows(desk, ("team",))
+        _rows(tab, ("team",))
     gas_tables = html()
 
     def show() -> None:
-        mark_stale(desk, gas_tables)
-        if desk.plan is not None:
-            gas_tables.content = tables.gas(desk.plan) + tables.turning(desk.plan) + tables.breathing(desk.plan)
+        mark_stale(tab, gas_tables)
+        if tab.plan is not None:
+            gas_tables.content = tables.gas(tab.plan) + tables.turning(tab.plan) + tables.breathing(tab.plan)
 
-    desk.watch(show)
+    tab.watch(show)
 
 
-def contingency_fields(desk: Desk) -> None:
+def contingency_fields(tab: Tab) -> None:
     """Which contingencies are planned for."""
     with ui.expansion("Which contingencies").classes("w-full"):
-        _fields(desk, ("contingencies",))
+        _fields(tab, ("contingencies",))
 
 
 # --- Fields and rows --------------------------------------------------------------------------------------------------
 
 
-def _fields(desk: Desk, key: Key, only: tuple[str, ...] = ()) -> None:
+def _fields(tab: Tab, key: Key, only: tuple[str, ...] = ()) -> None:
     """The fields of a table at a key, as far as named; all if none is."""
-    names = only or tuple(asked.name for asked in fields(table(*_words_of(key)), desk.written_in))
+    names = only or tuple(asked.name for asked in fields(table(*_words_of(key)), tab.written_in))
     with ui.element("div").classes("row-of-fields"):
         for name in names:
-            _field(desk, (*key, name))
+            _field(tab, (*key, name))
 
 
-def _all_of(desk: Desk, key: Key) -> None:
+def _all_of(tab: Tab, key: Key) -> None:
     """All of a table: its fields, and the tables within it."""
-    _fields(desk, key)
+    _fields(tab, key)
     for name in tables_in(table(*_words_of(key))):
         heading(name.replace("_", " ").capitalize())
-        _whole(desk, (*key, name))
+        _whole(tab, (*key, name))
 
 
-def _whole(desk: Desk, key: Key) -> None:
+def _whole(tab: Tab, key: Key) -> None:
     """A table, or the rows of a list of tables."""
-    (_rows if is_list(table(*_words_of(key[:-1])), str(key[-1])) else _all_of)(desk, key)
+    (_rows if is_list(table(*_words_of(key[:-1])), str(key[-1])) else _all_of)(tab, key)
 
 
-def _unfolding(desk: Desk, said: str, key: Key) -> None:
+def _unfolding(tab: Tab, said: str, key: Key) -> None:
     """A table that is folded away, and made when it is first looked at."""
     folded = ui.expansion(said).classes("w-full")
     made: list[bool] = []
@@ -164,8 +164,8 @@ def _unfolding(desk: Desk, said: str, key: Key) -> None:
     def unfold() -> None:
         if not made:
             made.append(True)
-            with folded, desk.watching(_part(key[:-1])):
-                _whole(desk, key)
+            with folded, tab.watching(_part(key[:-1])):
+                _whole(tab, key)
 
     folded.on_value_change(unfold)
 
@@ -179,33 +179,33 @@ def _words_of(key: Key) -> tuple[str, ...]:
     return tuple(part for part in key if isinstance(part, str))
 
 
-def _field(desk: Desk, key: Key) -> None:
+def _field(tab: Tab, key: Key) -> None:
     model, name = table(*_words_of(key[:-1])), str(key[-1])
 
     def asked() -> Field:
-        return next(one for one in fields(model, desk.written_in) if one.name == name)
+        return next(one for one in fields(model, tab.written_in) if one.name == name)
 
     def write(event: events.ValueChangeEventArguments[Any]) -> None:
         text = str(event.value) if event.value is not None else ""
-        if desk.history.now.readable and typed(text) != desk.history.now.value(key):
-            desk.edit(lambda draft: draft.with_value(key, _kept(asked(), text)), key)
+        if tab.history.now.readable and typed(text) != tab.history.now.value(key):
+            tab.edit(lambda draft: draft.with_value(key, _kept(asked(), text)), key)
 
     made = _input(asked())
 
     def show() -> None:
-        draft, now = desk.history.now, asked()
+        draft, now = tab.history.now, asked()
         made.set_enabled(draft.readable)
         _relabel(made, now)
         text = shown(draft.value(key))
         offered = not now.choices or text in now.choices or not text
         if draft.readable and offered and typed(str(made.value or "")) != typed(text):
             made.set_value(text)
-        said = [problem.message for problem in desk.problems if is_of(problem.key, key)]
+        said = [problem.message for problem in tab.problems if is_of(problem.key, key)]
         made.error = said[0] if said else None
 
     show()
     made.on_value_change(write)
-    desk.watch(show)
+    tab.watch(show)
 
 
 def _input(asked: Field) -> Any:
@@ -237,44 +237,44 @@ def _kept(asked: Field, text: str) -> Any:
     return [value] if asked.many and value is not None and not isinstance(value, list) else value
 
 
-def _rows(desk: Desk, key: Key) -> None:
+def _rows(tab: Tab, key: Key) -> None:
     """A list of tables: a line of fields each, that can be added and taken away."""
     words, part = _words_of(key), _part(key)
     listed = ui.element("div").classes("w-full")
     shown_rows = [-1]
 
     def show() -> None:
-        if not desk.history.now.readable:
+        if not tab.history.now.readable:
             return
-        count = desk.history.now.rows(key)
+        count = tab.history.now.rows(key)
         if count == shown_rows[0]:
             return
         shown_rows[0] = count
-        desk.forget(part)
+        tab.forget(part)
         listed.clear()
-        with listed, desk.watching(part):
+        with listed, tab.watching(part):
             for i in range(count):
-                _row(desk, key, i)
+                _row(tab, key, i)
 
     if words in _NEW_ROWS:
         ui.button(
             f"Add a {_ONE_OF[words[-1]]}",
-            on_click=lambda: desk.edit(lambda draft: draft.with_row(key, _new(draft, key))),
+            on_click=lambda: tab.edit(lambda draft: draft.with_row(key, _new(draft, key))),
         ).props("outline dense")
-    desk.watch(show)
+    tab.watch(show)
     show()
 
 
-def _row(desk: Desk, key: Key, i: int) -> None:
+def _row(tab: Tab, key: Key, i: int) -> None:
     def take_away() -> None:
-        desk.edit(lambda draft: draft.without_row(key, i))
+        tab.edit(lambda draft: draft.without_row(key, i))
 
     one = f"{_ONE_OF[str(key[-1])]} {i + 1}"
     with ui.element("div").classes("card-row").props(f'role="group" aria-label="{one}"'):
         with ui.element("div").classes("grow"):
-            _fields(desk, (*key, i))
+            _fields(tab, (*key, i))
             for name in tables_in(table(*_words_of(key))):
-                _unfolding(desk, f"Own {name}", (*key, i, name))
+                _unfolding(tab, f"Own {name}", (*key, i, name))
         ui.button(icon="close", on_click=take_away).props(f'flat dense aria-label="Take away {one}"')
 
 

@@ -15,19 +15,19 @@ import tomlkit
 from nicegui import background_tasks, events, ui
 from pebble import ProcessExpired
 
-from leadline.app import dives, keeper
+from leadline.app import dives, log_service
 from leadline.app.charts import dived_chart, dived_height_px
-from leadline.app.desk import Desk
+from leadline.app.downloads import file_name
 from leadline.app.draft import Draft, Key, typed
 from leadline.app.forms import html
 from leadline.app.guard import MOST_DIVES_BYTES
-from leadline.app.keeper import Brought, Coming, Debriefed, Keeper, Listed
+from leadline.app.log_service import Brought, Coming, Debriefed, Listed, LogService
 from leadline.app.pictures import palette, take
-from leadline.app.takeaway import file_name
-from leadline.brief.errors import BriefError
-from leadline.logbook.breathing_rate import Offer
+from leadline.app.tab import Tab
+from leadline.dive_file.errors import BriefError
+from leadline.logbook.database.store import Entry, Logged, spans
+from leadline.logbook.debrief.breathing_rate import Offer
 from leadline.logbook.dived import KeptPlan
-from leadline.logbook.store import Entry, Logged, spans
 from leadline.plan.team import Member
 from leadline.units import SYSTEMS, SystemName
 
@@ -53,8 +53,8 @@ _T = TypeVar("_T")
 class Shelf:
     """What one tab sees of the log."""
 
-    desk: Desk
-    keeper: Keeper
+    tab: Tab
+    log: LogService
     seen: bool = False
     """Whether it has come into sight; before that the log is left alone."""
     listed: Listed | None = None
@@ -87,21 +87,21 @@ class Shelf:
 
     def show(self) -> None:
         """Show what there is."""
-        self._shown_in = (self.desk.units, self.desk.night)
-        with self.desk.client:
+        self._shown_in = (self.tab.units, self.tab.night)
+        with self.tab.client:
             for show in self._shows:
                 show()
 
     def show_anew(self) -> None:
         """Show it in other units or colours, if they are others."""
-        if self.seen and self._shown_in != (self.desk.units, self.desk.night):
+        if self.seen and self._shown_in != (self.tab.units, self.tab.night):
             self.show()
 
     def say(self, lines: Sequence[str]) -> None:
         """Say what is refused."""
         if self.closed:
             return
-        with self.desk.client:
+        with self.tab.client:
             for line in lines:
                 ui.notify(line, type="warning", multi_line=True, timeout=10_000)
 
@@ -114,18 +114,18 @@ class Shelf:
         except TimeoutError:
             self.say(["This took too long and was given up"])
         except Exception as error:
-            self.desk.say(error)
+            self.tab.say(error)
         return None
 
     async def look(self) -> None:
         """Look up which dives there are."""
         self.seen = True
         try:
-            self.listed, self.refused = await self.keeper.listed(), ()
+            self.listed, self.refused = await self.log.listed(), ()
         except BriefError as error:
             self.listed, self.refused = None, tuple(error.lines())
         except Exception as error:
-            self.desk.say(error)
+            self.tab.say(error)
             return
         if self.listed is not None and self.whose not in (EVERYBODY, NOBODY, *self.listed.divers):
             self.whose = EVERYBODY
@@ -137,7 +137,7 @@ class Shelf:
         if self.closed:
             return
         self.number = number
-        logged = await self.done(self.keeper.dive(number))
+        logged = await self.done(self.log.dive(number))
         if self.number != number:  # another was asked for meanwhile
             return
         if logged != self.logged:
@@ -148,16 +148,16 @@ class Shelf:
             await self.look()  # it is in the list, and not in the log any more
             return
         if goes_there:
-            with self.desk.client:
+            with self.tab.client:
                 ui.run_javascript("document.getElementById('dive-of-the-log').scrollIntoView()")
         if logged.dived.plan is None:
             return
         try:
-            found = await self.desk.planner.made(keeper.debriefed, self.keeper.database, number)
+            found = await self.tab.planner.made(log_service.debriefed, self.log.database, number)
         except TimeoutError:
             found = Debriefed(None, ("This took too long and was given up",))
         except Exception as error:
-            self.desk.say(error)
+            self.tab.say(error)
             found = Debriefed(None, ("could not be worked out: an error of Leadline's own",))
         if self.number == number and self.logged is logged:
             self.debriefed = found
@@ -165,13 +165,13 @@ class Shelf:
 
     def changed(self) -> None:
         """The log is another one: look again, and plan again what begins after a dive of it."""
-        with self.desk.client:
+        with self.tab.client:
             background_tasks.create(self._again())
 
     async def _again(self) -> None:
-        previous = self.desk.history.now.value(("previous",))
+        previous = self.tab.history.now.value(("previous",))
         if isinstance(previous, list) and any(isinstance(one, dict) and "log" in one for one in previous):
-            self.desk.replan()
+            self.tab.replan()
         if self.seen:
             await self.look()
         if self.number is not None and self.listed is not None:
@@ -185,15 +185,15 @@ class Shelf:
         """The tab is gone. What is brought in comes in all the same."""
         self.closed, self.number = True, None
         self._shows.clear()
-        self.keeper.forget(self.changed)
+        self.log.forget(self.changed)
 
 
-def the_log(desk: Desk, keeper: Keeper) -> Shelf:
+def the_log(tab: Tab, log: LogService) -> Shelf:
     """The dives of the log, what goes into it and out of it, and one dive of it."""
-    shelf = Shelf(desk, keeper)
-    keeper.watch(shelf.changed)
-    desk.client.on_delete(shelf.close)
-    desk.watch(shelf.show_anew)
+    shelf = Shelf(tab, log)
+    log.watch(shelf.changed)
+    tab.client.on_delete(shelf.close)
+    tab.watch(shelf.show_anew)
     html("<p>What was dived, kept with its plan: to see how it went, and to plan the next dive after it.</p>")
     _files_in(shelf)
     _as_planned(shelf)
@@ -208,7 +208,7 @@ def the_log(desk: Desk, keeper: Keeper) -> Shelf:
 def _files_in(shelf: Shelf) -> None:
     """Brings dives in from files that the browser lets the diver choose."""
     with ui.row():
-        begin = ui.button("Bring in dives from a file …", on_click=shelf.keeper.warm_up).props("outline")
+        begin = ui.button("Bring in dives from a file …", on_click=shelf.log.warm_up).props("outline")
         begin.on("click", js_handler="() => window.leadlineChooseFile('#open-dives')")
         stop = ui.button("Stop", on_click=lambda: shelf.coming.stop() if shelf.coming is not None else None)
         stop.props('outline aria-label="Stop bringing in"').set_visibility(False)
@@ -236,7 +236,7 @@ def _files_in(shelf: Shelf) -> None:
                     break
         finally:
             shelf.coming = None
-            shelf.keeper.changed()
+            shelf.log.changed()
             if not shelf.closed:
                 begin.set_visibility(True)
                 stop.set_visibility(False)
@@ -268,14 +268,14 @@ def _files_in(shelf: Shelf) -> None:
     )  # fmt: skip
     upload.props('id="open-dives" accept=".uddf,.xml,.csv,.txt,.gz,.zip"').classes("hidden")
     address = str(upload.props["url"])
-    shelf.keeper.uploads.add(address)
-    shelf.desk.client.on_delete(lambda: shelf.keeper.uploads.discard(address))
+    shelf.log.uploads.add(address)
+    shelf.tab.client.on_delete(lambda: shelf.log.uploads.discard(address))
     ui.timer(0.5, tell)
 
 
 async def _file_in(shelf: Shelf, file: Any, diver: str, began: datetime | None) -> tuple[Brought, bool]:
     """What came of one file, and whether to go on with the next."""
-    path = shelf.keeper.file(".in")
+    path = shelf.log.file(".in")
 
     def ended(why: str) -> Brought:
         done, total = shelf.coming.done or (0, 0) if shelf.coming is not None else (0, 0)
@@ -285,7 +285,7 @@ async def _file_in(shelf: Shelf, file: Any, diver: str, began: datetime | None) 
 
     try:
         await file.save(path)
-        shelf.coming = shelf.keeper.bring_in(path, file.name, diver, began)
+        shelf.coming = shelf.log.bring_in(path, file.name, diver, began)
         return await shelf.coming.found(), True
     except TimeoutError:
         return ended("took too long and was given up"), True
@@ -298,7 +298,7 @@ async def _file_in(shelf: Shelf, file: Any, diver: str, began: datetime | None) 
     except ProcessExpired:
         return ended("the reading process ended"), True
     except Exception as error:
-        shelf.desk.say(error)
+        shelf.tab.say(error)
         return ended("an error of Leadline's own"), True
     finally:
         path.unlink(missing_ok=True)
@@ -306,7 +306,7 @@ async def _file_in(shelf: Shelf, file: Any, diver: str, began: datetime | None) 
 
 def _as_planned(shelf: Shelf) -> None:
     """Keeps the plan of the page as a dive that was dived just so."""
-    desk = shelf.desk
+    tab = shelf.tab
     with ui.expansion("Log the plan above as dived").classes("w-full"):
         html("<p>For a dive that nothing recorded: it is kept as if it had been dived exactly as planned.</p>")
         with ui.element("div").classes("row-of-fields").props('role="group" aria-label="the plan as dived"'):
@@ -316,7 +316,7 @@ def _as_planned(shelf: Shelf) -> None:
         button = ui.button("Log it as planned").props("outline")
 
     def names() -> list[str]:
-        return [one.name for one in desk.team.members if one.name] if desk.team is not None else []
+        return [one.name for one in tab.team.members if one.name] if tab.team is not None else []
 
     def show() -> None:
         divers = names()
@@ -327,9 +327,9 @@ def _as_planned(shelf: Shelf) -> None:
             member.set_options(options, value=member.value if member.value in options else next(iter(options), None))
 
     async def keep() -> None:
-        team, text = desk.team, desk.history.now.text
+        team, text = tab.team, tab.history.now.text
         began = _when(when)
-        if team is None or desk.planned_of != text:
+        if team is None or tab.planned_of != text:
             ui.notify("There is no plan of this dive file: put right what is listed above first", type="warning")
             return
         if began is None:
@@ -337,7 +337,7 @@ def _as_planned(shelf: Shelf) -> None:
             return
         divers = names()
         of = [one for one in team.members if not divers or member.value in (ALL_OF_THEM, one.name)]
-        kept = KeptPlan(file_name(desk, ".toml"), text)
+        kept = KeptPlan(file_name(tab, ".toml"), text)
         button.props("loading")
         try:
             found = [await _kept(shelf, one, str(name.value or ""), began, kept) for one in of]
@@ -350,15 +350,15 @@ def _as_planned(shelf: Shelf) -> None:
             await shelf.open(numbers[0])
 
     button.on_click(keep)
-    desk.watch(show)
+    tab.watch(show)
     show()
 
 
 async def _kept(shelf: Shelf, member: Member, name: str, began: datetime, kept: KeptPlan) -> int | None:
     """The number of a diver's dive, dived as planned, once it is kept."""
     diver = member.name or " ".join(name.split())
-    dived = await shelf.done(shelf.desk.planner.made(keeper.as_planned, member.plan, began, diver, kept))
-    return await shelf.done(shelf.keeper.add(dived)) if dived is not None else None
+    dived = await shelf.done(shelf.tab.planner.made(log_service.as_planned, member.plan, began, diver, kept))
+    return await shelf.done(shelf.log.add(dived)) if dived is not None else None
 
 
 def _asked(label: str, kind: str = "text") -> ui.input:
@@ -411,7 +411,7 @@ def _list(shelf: Shelf) -> None:
         if options != whose.options or whose.value != shelf.whose:
             whose.set_options(options, value=shelf.whose)
         last = min(shelf.first + PAGE, len(found))
-        listed.content = dives.entries(found[shelf.first : last], SYSTEMS[shelf.desk.units or "metric"], shelf.number)
+        listed.content = dives.entries(found[shelf.first : last], SYSTEMS[shelf.tab.units or "metric"], shelf.number)
         newer.set_enabled(shelf.first > 0)
         older.set_enabled(last < len(found))
         where.content = f"<p>{shelf.first + 1} to {last} of {len(found)}. Kept in {escape(listing.name)}</p>"
@@ -448,13 +448,13 @@ async def _hand_out(shelf: Shelf, numbers: Sequence[int], ending: str, name: str
     """Give dives to the browser as a file."""
     if not numbers:
         return
-    path = shelf.keeper.file(ending)
+    path = shelf.log.file(ending)
     button.props("loading")
     try:
         if len(numbers) == 1:
-            work = shelf.desk.planner.made(keeper.written, shelf.keeper.database, tuple(numbers), path)
+            work = shelf.tab.planner.made(log_service.written, shelf.log.database, tuple(numbers), path)
         else:
-            work = shelf.keeper.written(tuple(numbers), path)
+            work = shelf.log.written(tuple(numbers), path)
         wrong = await shelf.done(work)
     finally:
         button.props(remove="loading")
@@ -490,7 +490,7 @@ def _one(shelf: Shelf) -> None:
         if logged is None:
             return
         found = debriefed.found if debriefed is not None else None
-        system = dives.system_of(logged, shelf.desk.units)
+        system = dives.system_of(logged, shelf.tab.units)
         facts.content = dives.facts(logged, system)
         carried.content = dives.carried(logged.dived, system)
         if found is not None:
@@ -506,11 +506,11 @@ def _one(shelf: Shelf) -> None:
         for element in (more, offered, paper):
             element.set_visibility(found is not None)
         rmv.set_visibility(found is not None and bool(found.rates.offers))
-        now = (logged, found, system, shelf.desk.night)
+        now = (logged, found, system, shelf.tab.night)
         if any(one is not other for one, other in zip(now, drawn[0], strict=True)):
             drawn[0] = now
             chart.style(f"height: {dived_height_px(logged.dived)}px")
-            take(chart, dived_chart(logged.dived, found, system, palette(shelf.desk)))
+            take(chart, dived_chart(logged.dived, found, system, palette(shelf.tab)))
 
     async def page() -> None:
         if shelf.logged is None:
@@ -518,7 +518,7 @@ def _one(shelf: Shelf) -> None:
         number = shelf.logged.number
         paper.props("loading")
         try:
-            work = shelf.desk.planner.made(keeper.debrief_pdf, shelf.keeper.database, number)
+            work = shelf.tab.planner.made(log_service.debrief_pdf, shelf.log.database, number)
             pdf = await shelf.done(work)
         finally:
             paper.props(remove="loading")
@@ -528,7 +528,7 @@ def _one(shelf: Shelf) -> None:
     def take_rates() -> None:
         logged, debriefed = shelf.logged, shelf.debriefed
         if logged is not None and debriefed is not None and debriefed.found is not None:
-            _take_rates(shelf.desk, debriefed.found.rates.offers, logged.dived.diver)
+            _take_rates(shelf.tab, debriefed.found.rates.offers, logged.dived.diver)
 
     rmv.on_click(take_rates)
     paper.on_click(page)
@@ -536,7 +536,7 @@ def _one(shelf: Shelf) -> None:
     show()
 
 
-def _take_rates(desk: Desk, offers: Sequence[Offer], diver: str) -> None:
+def _take_rates(tab: Tab, offers: Sequence[Offer], diver: str) -> None:
     """Write what a diver breathed into the dive file."""
     said: list[str] = []
 
@@ -544,7 +544,7 @@ def _take_rates(desk: Desk, offers: Sequence[Offer], diver: str) -> None:
         for offer in offers:
             key = _place(draft, offer, diver)
             if key is not None:
-                value = tomllib.loads(offer.line(desk.written_in))[offer.key]
+                value = tomllib.loads(offer.line(tab.written_in))[offer.key]
                 draft = draft.with_value(key, value)
                 said.append(f"{offer.key} = {value:g}")
         if not said:
@@ -553,7 +553,7 @@ def _take_rates(desk: Desk, offers: Sequence[Offer], diver: str) -> None:
             )
         return draft
 
-    desk.edit(change)
+    tab.edit(change)
     if said:
         ui.notify(f"In the dive file now: {', '.join(said)}. Undo takes it back.")
 
@@ -592,7 +592,7 @@ def _after(shelf: Shelf) -> None:
         if value is None:
             ui.notify("Write how long the surface interval is", type="warning")
         elif logged is not None:
-            shelf.desk.edit(lambda draft: _begun_after(draft, shelf, logged, value))
+            shelf.tab.edit(lambda draft: _begun_after(draft, shelf, logged, value))
 
     begin.on_click(after)
 
@@ -635,19 +635,19 @@ def _deeds(shelf: Shelf) -> None:
     where = ui.element("div")
 
     async def keep_plan() -> None:
-        desk, logged = shelf.desk, shelf.logged
+        tab, logged = shelf.tab, shelf.logged
         if logged is None:
             return
-        if desk.team is None or desk.planned_of != desk.history.now.text:
+        if tab.team is None or tab.planned_of != tab.history.now.text:
             ui.notify("There is no plan of this dive file: put right what is listed above first", type="warning")
             return
-        kept = KeptPlan(file_name(desk, ".toml"), desk.history.now.text)
+        kept = KeptPlan(file_name(tab, ".toml"), tab.history.now.text)
         old = logged.dived.plan
         if old is not None and old != kept:
             question = f"Keep the dive file above as the plan of dive {logged.number}, in place of {old.file}?"
             if not await _sure(where, question, "Keep it"):
                 return
-        if await shelf.done(_true(shelf.keeper.keep_plan(logged.number, kept))):
+        if await shelf.done(_true(shelf.log.keep_plan(logged.number, kept))):
             ui.notify(f"Dive {logged.number}: the dive file is kept as its plan")
 
     async def remove_it() -> None:
@@ -656,7 +656,7 @@ def _deeds(shelf: Shelf) -> None:
             return
         question = f"Remove dive {logged.number} ({dives.which(logged.dived)}) for good?"
         if await _sure(where, question, "Remove it"):
-            await shelf.done(_true(shelf.keeper.remove(logged.number)))
+            await shelf.done(_true(shelf.log.remove(logged.number)))
 
     async def out(ending: str, button: ui.button) -> None:
         if shelf.logged is not None:

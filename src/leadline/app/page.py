@@ -11,17 +11,17 @@ from typing import Any, TypeVar
 from nicegui import events, ui
 
 from leadline.app import tables
-from leadline.app.desk import Desk
+from leadline.app.downloads import save, what_we_write_down
 from leadline.app.draft import Draft, History
 from leadline.app.ensemble import the_ensemble
 from leadline.app.forms import html, the_dive, what_we_breathe
-from leadline.app.keeper import Keeper
 from leadline.app.log import the_log
+from leadline.app.log_service import LogService
 from leadline.app.pictures import dragged, the_way_up, what_if
 from leadline.app.planner import Planner
-from leadline.app.takeaway import save, what_we_write_down
-from leadline.brief.reader import MAX_BYTES
+from leadline.app.tab import Tab
 from leadline.cautions import CAUTIONS, SHORT
+from leadline.dive_file.reader import MAX_BYTES
 from leadline.units import SystemName
 
 STATIC = Path(__file__).parent / "static"
@@ -69,32 +69,32 @@ _TOUR = (
 )
 
 
-def build(planner: Planner, keeper: Keeper, first: str, dives: Mapping[str, str], opened: bool) -> None:
+def build(planner: Planner, log: LogService, first: str, dives: Mapping[str, str], opened: bool) -> None:
     """Build the page for a client. `first` is the dive it shows; `dives` are examples by name; `opened`: `first` was
     asked for, and is not replaced by what the browser remembers of another dive."""
-    desk = Desk(planner, ui.context.client, History(Draft(first)))
-    desk.client.on_delete(desk.close)
-    ui.on_exception(desk.say)
+    tab = Tab(planner, ui.context.client, History(Draft(first)))
+    tab.client.on_delete(tab.close)
+    ui.on_exception(tab.say)
     ui.add_head_html(f"<style>{(STATIC / 'page.css').read_text(encoding='utf-8')}</style>")
     ui.add_body_html(f"<script>{(STATIC / 'page.js').read_text(encoding='utf-8')}</script>")
     html('<a class="skip" href="#the-dive">To the dive</a>')
-    _strip(desk)
+    _strip(tab)
     with ui.element("div").classes("leadline"):
-        _tools(desk, dives)
+        _tools(tab, dives)
         _tour()
-        _section("The dive", lambda: the_dive(desk))
-        _section("What we breathe", lambda: what_we_breathe(desk))
-        _section("The way up", lambda: the_way_up(desk))
-        _section("What if", lambda: what_if(desk))
-        _section("Ensemble", lambda: the_ensemble(desk))
-        _section("What we write down", lambda: what_we_write_down(desk))
-        shelf = _section("The log", lambda: the_log(desk, keeper))
+        _section("The dive", lambda: the_dive(tab))
+        _section("What we breathe", lambda: what_we_breathe(tab))
+        _section("The way up", lambda: the_way_up(tab))
+        _section("What if", lambda: what_if(tab))
+        _section("Ensemble", lambda: the_ensemble(tab))
+        _section("What we write down", lambda: what_we_write_down(tab))
+        shelf = _section("The log", lambda: the_log(tab, log))
         html("<p>" + " ".join(escape(line) for line in CAUTIONS) + "</p>")
-    desk.watch(lambda: _remember(desk, first))
-    ui.on("leadline_drag", lambda event: dragged(desk, event.args))
+    tab.watch(lambda: _remember(tab, first))
+    ui.on("leadline_drag", lambda event: dragged(tab, event.args))
     ui.on("leadline_log", shelf.look)
-    ui.on("leadline_night", lambda event: _to_night(desk, event.args is True))
-    ui.timer(0.0, lambda: _begin(desk, first if opened else None), once=True)
+    ui.on("leadline_night", lambda event: _to_night(tab, event.args is True))
+    ui.timer(0.0, lambda: _begin(tab, first if opened else None), once=True)
 
 
 def _section(heading: str, inside: Callable[[], _T]) -> _T:
@@ -107,55 +107,55 @@ def _section(heading: str, inside: Callable[[], _T]) -> _T:
 # --- What the browser remembers ---------------------------------------------------------------------------------------
 
 
-async def _begin(desk: Desk, opened: str | None) -> None:
+async def _begin(tab: Tab, opened: str | None) -> None:
     """Take up what the browser remembers, if it was not asked for another dive."""
-    await desk.client.connected()
+    await tab.client.connected()
     try:
         remembered = await ui.run_javascript("window.leadlineRemembered()", timeout=10.0)
     except TimeoutError:
         remembered = None
     if not isinstance(remembered, dict):
         remembered = {}
-    desk.night = remembered.get("night") is True
+    tab.night = remembered.get("night") is True
     ui.run_javascript("window.leadlineWatchLog(emitEvent)")
     text, saved, first = (remembered.get(name) for name in ("text", "saved", "first"))
     if isinstance(text, str) and text.strip() and (opened is None or first == opened):
-        desk.open(text, saved if isinstance(saved, str) else None)
-        desk.history = History(desk.history.now)  # there is nothing before it to go back to
+        tab.open(text, saved if isinstance(saved, str) else None)
+        tab.history = History(tab.history.now)  # there is nothing before it to go back to
     else:
-        desk.replan()
+        tab.replan()
 
 
-def _remember(desk: Desk, first: str) -> None:
-    given = json.dumps({"text": desk.history.now.text, "saved": desk.saved, "first": first})
+def _remember(tab: Tab, first: str) -> None:
+    given = json.dumps({"text": tab.history.now.text, "saved": tab.saved, "first": first})
     ui.run_javascript(f"window.leadlineRemember({given})")
 
 
-def _to_night(desk: Desk, night: bool) -> None:
-    desk.night = night
-    desk.show()
+def _to_night(tab: Tab, night: bool) -> None:
+    tab.night = night
+    tab.show()
 
 
 # --- Always in sight --------------------------------------------------------------------------------------------------
 
 
-def _strip(desk: Desk) -> None:
+def _strip(tab: Tab) -> None:
     with ui.element("header").classes("strip"):
         strip = html().props('role="status" aria-live="polite"')
 
     def show() -> None:
-        strip.content = f'<div class="inside">{_in_sight(desk)}<span class="caution">{escape(SHORT)}</span></div>'
+        strip.content = f'<div class="inside">{_in_sight(tab)}<span class="caution">{escape(SHORT)}</span></div>'
 
-    desk.watch(show)
+    tab.watch(show)
     show()
 
 
-def _in_sight(desk: Desk) -> str:
-    team, plan = desk.team, desk.plan
-    if desk.slow or desk.planned is None:
+def _in_sight(tab: Tab) -> str:
+    team, plan = tab.team, tab.plan
+    if tab.slow or tab.planned is None:
         return '<span class="verdict-word">Planning …</span>'
     if team is None or plan is None:
-        wrong = len(desk.problems)
+        wrong = len(tab.problems)
         said = f"{wrong} thing{'s' * (wrong != 1)} to put right"
         return f'<a class="verdict-word grave" href="#findings">{said}</a><span>There is no plan of this dive.</span>'
     word, line, grave = tables.verdict(team)
@@ -166,34 +166,34 @@ def _in_sight(desk: Desk) -> str:
     return f'<a class="verdict-word{grave}" href="#findings">{word}</a><span>{line}</span>{cells}'
 
 
-def _tools(desk: Desk, dives: Mapping[str, str]) -> None:
-    _opening(desk)
+def _tools(tab: Tab, dives: Mapping[str, str]) -> None:
+    _opening(tab)
     with ui.element("div").classes("tools"):
         title = html()
-        undo = ui.button("Undo", on_click=lambda: desk.write(desk.history.undone())).props("outline dense")
-        redo = ui.button("Redo", on_click=lambda: desk.write(desk.history.redone())).props("outline dense")
+        undo = ui.button("Undo", on_click=lambda: tab.write(tab.history.undone())).props("outline dense")
+        redo = ui.button("Redo", on_click=lambda: tab.write(tab.history.redone())).props("outline dense")
         with ui.dropdown_button("Open", auto_close=True).props("outline dense"):
             ui.item("A dive file …").props("clickable").on(
                 "click", js_handler="() => window.leadlineChooseFile('#open-file')"
             )
-            ui.item("A new dive, metric", on_click=lambda: desk.open(_NEW_DIVE))
-            ui.item("A new dive, imperial", on_click=lambda: desk.open(_NEW_DIVE_IMPERIAL))
+            ui.item("A new dive, metric", on_click=lambda: tab.open(_NEW_DIVE))
+            ui.item("A new dive, imperial", on_click=lambda: tab.open(_NEW_DIVE_IMPERIAL))
             for name, text in dives.items():
-                ui.item(f"Example: {name.replace('-', ' ')}", on_click=lambda _, text=text: desk.open(text))
-        ui.button("Save", on_click=lambda: save(desk)).props("outline dense")
+                ui.item(f"Example: {name.replace('-', ' ')}", on_click=lambda _, text=text: tab.open(text))
+        ui.button("Save", on_click=lambda: save(tab)).props("outline dense")
         ui.toggle({None: "as written", "metric": "metric", "imperial": "imperial"}, value=None).props(
             "dense outline no-caps role=group aria-label='units shown'"
-        ).on_value_change(lambda event: desk.show_in(_system(event.value)))
+        ).on_value_change(lambda event: tab.show_in(_system(event.value)))
         ui.button("Night", on_click=lambda: ui.run_javascript("window.leadlineNight(emitEvent)")).props("outline dense")
 
     def show() -> None:
-        found = desk.history.now.value(("title",))
+        found = tab.history.now.value(("title",))
         name = found if isinstance(found, str) else "Untitled dive"
-        title.content = f"<h1>{escape(name)}{' (not saved)' if desk.unsaved else ''}</h1>"
-        undo.set_enabled(bool(desk.history.past))
-        redo.set_enabled(bool(desk.history.future))
+        title.content = f"<h1>{escape(name)}{' (not saved)' if tab.unsaved else ''}</h1>"
+        undo.set_enabled(bool(tab.history.past))
+        redo.set_enabled(bool(tab.history.future))
 
-    desk.watch(show)
+    tab.watch(show)
     show()
 
 
@@ -201,14 +201,14 @@ def _system(value: object) -> SystemName | None:
     return "metric" if value == "metric" else "imperial" if value == "imperial" else None
 
 
-def _opening(desk: Desk) -> None:
+def _opening(tab: Tab) -> None:
     """What takes up the dive file that the browser lets the diver choose. Always there, never seen: the browser's own
     dialog is all that is needed."""
 
     async def take(event: events.UploadEventArguments) -> None:
         content = await event.file.read()
         try:
-            desk.open(content[: MAX_BYTES + 1].decode("utf-8-sig"))
+            tab.open(content[: MAX_BYTES + 1].decode("utf-8-sig"))
         except UnicodeDecodeError:
             ui.notify(f"{event.file.name} is not text; a dive file is TOML in UTF-8", type="warning")
 

@@ -19,10 +19,10 @@ from leadline.app.charts import (
     limits_chart,
     tissue_chart,
 )
-from leadline.app.desk import Desk
 from leadline.app.draft import Draft
 from leadline.app.forms import contingency_fields, heading, html, mark_stale
-from leadline.brief import BriefError
+from leadline.app.tab import Tab
+from leadline.dive_file import BriefError
 from leadline.plan.rows import givings
 from leadline.units import SYSTEMS
 
@@ -34,16 +34,16 @@ READOUT = (
 _SAID = "Depth, TTS, ppO2 and gas left over run time. Arrow keys move the cursor by a minute, Page up and down by ten."
 
 
-def palette(desk: Desk) -> Palette:
+def palette(tab: Tab) -> Palette:
     """The colours of the theme that is shown."""
-    return NIGHT if desk.night else DAY
+    return NIGHT if tab.night else DAY
 
 
-def the_way_up(desk: Desk) -> None:
+def the_way_up(tab: Tab) -> None:
     """Findings, pictures with their cursor, schedule."""
     found = html().props('id="findings"')
     diver = ui.toggle([]).props("dense outline no-caps role=group aria-label='diver shown'")
-    diver.on_value_change(lambda event: desk.show_diver(event.value))
+    diver.on_value_change(lambda event: tab.show_diver(event.value))
     diver.set_visibility(False)
     with ui.element("div").classes("w-full") as planned:
         with ui.element("div").classes("pictures"):
@@ -56,25 +56,25 @@ def the_way_up(desk: Desk) -> None:
         schedule = html()
 
     def show() -> None:
-        plan, team = desk.plan, desk.team
-        mark_stale(desk, planned)
+        plan, team = tab.plan, tab.team
+        mark_stale(tab, planned)
         if plan is None or team is None:
-            found.content = tables.problems(desk.problems)
+            found.content = tables.problems(tab.problems)
             return
         found.content = tables.findings(team.findings)
         names = [member.name for member in team.members if member.name]
-        diver.set_options(names, value=names[desk.member] if names else None)
+        diver.set_options(names, value=names[tab.member] if names else None)
         diver.set_visibility(bool(names))
         schedule.content = tables.schedule(plan)
-        take(dive, dive_chart(plan, [c for c in plan.contingencies if c.name in desk.laid_over], palette(desk)))
-        take(tissues, tissue_chart(plan, palette(desk)))
+        take(dive, dive_chart(plan, [c for c in plan.contingencies if c.name in tab.laid_over], palette(tab)))
+        take(tissues, tissue_chart(plan, palette(tab)))
         system = SYSTEMS[plan.dive.units]
         levels = [[level.leave_at, level.depth / system.depth_m] for level in plan.dive.levels]
         given = json.dumps({"points": cursor_points(plan), "levels": levels, "dive": dive.id, "tissues": tissues.id})
         ui.run_javascript(f"window.leadlineShow({given}, getElement, emitEvent)")
 
-    desk.watch(show)
-    _limits(desk)
+    tab.watch(show)
+    _limits(tab)
 
 
 def _read_out() -> None:
@@ -92,10 +92,10 @@ def take(chart: ui.echart, options: dict[str, Any]) -> None:
     chart.update()
 
 
-def dragged(desk: Desk, given: Any) -> None:
+def dragged(tab: Tab, given: Any) -> None:
     """A level was dragged on the profile: to whole minutes, and whole metres or feet of the units shown."""
-    plan = desk.plan
-    if plan is None or desk.planned_of != desk.history.now.text or not isinstance(given, dict):
+    plan = tab.plan
+    if plan is None or tab.planned_of != tab.history.now.text or not isinstance(given, dict):
         return
     level, minutes, depth = (given.get(name) for name in ("level", "minutes", "depth"))
     if isinstance(level, bool) or not (isinstance(level, int) and 0 <= level < len(plan.dive.levels)):
@@ -105,7 +105,7 @@ def dragged(desk: Desk, given: Any) -> None:
     if not (0 <= minutes < 1e4 and 0 <= depth < 1e4):
         return
     system = SYSTEMS[plan.dive.units]
-    own = plan.dive.units == desk.written_in
+    own = plan.dive.units == tab.written_in
     written: Any = max(1, round(depth)) if own else f"{max(1, round(depth))} {system.depth_unit}"
 
     def change(draft: Draft) -> Draft:
@@ -113,40 +113,40 @@ def dragged(desk: Desk, given: Any) -> None:
             draft = draft.with_value(("levels", level, "depth"), written)
         return draft.with_value(("levels", level, "leave_at"), max(1, round(minutes)))
 
-    desk.edit(change)
+    tab.edit(change)
 
 
-def what_if(desk: Desk) -> None:
+def what_if(tab: Tab) -> None:
     """Every contingency, and which are laid over the profile."""
     listed = html()
     choice = ui.select([], label="Laid over the profile", multiple=True).classes("w-full")
     choice.props("outlined dense stack-label use-chips")
 
     def show() -> None:
-        mark_stale(desk, listed)
-        if desk.plan is None:
+        mark_stale(tab, listed)
+        if tab.plan is None:
             return
-        members = desk.team.members if desk.team is not None else ()
-        given = givings(desk.team, members[min(desk.member, len(members) - 1)]) if desk.team is not None else ()
-        listed.content = tables.contingencies(desk.plan) + tables.bailouts(desk.plan, given)
-        names = [contingency.name for contingency in desk.plan.contingencies if contingency.legs]
-        choice.set_options(names, value=[name for name in desk.laid_over if name in names])
+        members = tab.team.members if tab.team is not None else ()
+        given = givings(tab.team, members[min(tab.member, len(members) - 1)]) if tab.team is not None else ()
+        listed.content = tables.contingencies(tab.plan) + tables.bailouts(tab.plan, given)
+        names = [contingency.name for contingency in tab.plan.contingencies if contingency.legs]
+        choice.set_options(names, value=[name for name in tab.laid_over if name in names])
 
-    choice.on_value_change(lambda event: desk.lay_over(list(event.value or [])))
-    desk.watch(show)
-    contingency_fields(desk)
+    choice.on_value_change(lambda event: tab.lay_over(list(event.value or [])))
+    tab.watch(show)
+    contingency_fields(tab)
 
 
 # --- The limits -------------------------------------------------------------------------------------------------------
 
 
-def _limits(desk: Desk) -> None:
+def _limits(tab: Tab) -> None:
     """Where the dive stands inside its limits: worked out when asked for, for it takes a while."""
     heading("Where this dive stands inside its limits")
     html("<p>How long each limit lets you stay, by depth. Hundreds of dives are planned for it: a minute or so.</p>")
     with ui.row():
         begin = ui.button("Work out the limits").props("outline")
-        stop = ui.button("Stop", on_click=lambda: desk.limits.stop() if desk.limits is not None else None)
+        stop = ui.button("Stop", on_click=lambda: tab.limits.stop() if tab.limits is not None else None)
         stop.props("outline")
     state = html().props('role="status" aria-live="polite"')
     chart = ui.echart({}).style("height: 380px")
@@ -154,28 +154,28 @@ def _limits(desk: Desk) -> None:
     listed = html()
 
     def show() -> None:
-        working = desk.limits is not None
+        working = tab.limits is not None
         begin.set_visibility(not working)
         stop.set_visibility(working)
-        around = desk.around
+        around = tab.around
         chart.set_visibility(around is not None and bool(drawn_limits(around)))
-        old = around is not None and desk.around_of != desk.history.now.text
+        old = around is not None and tab.around_of != tab.history.now.text
         for element in (chart, listed):
             element.classes(add="stale" if old else "", remove="" if old else "stale")
         if around is not None:
-            take(chart, limits_chart(around, palette(desk)))
+            take(chart, limits_chart(around, palette(tab)))
             listed.content = tables.limits(around)
 
     async def work() -> None:
-        if desk.plan is None:
+        if tab.plan is None:
             ui.notify("There is no plan to work from: put right what is listed above first", type="warning")
             return
-        job, text = desk.begin_limits()
+        job, text = tab.begin_limits()
         show()
         try:
             found = await job.found()
             if found is not None:
-                desk.around, desk.around_of = found, text
+                tab.around, tab.around_of = found, text
             state.content = f"<p>{tables.stands(found)}</p>" if found is not None else "<p>Stopped.</p>"
         except BriefError as error:
             state.content = tables.problems(error.problems)
@@ -183,18 +183,18 @@ def _limits(desk: Desk) -> None:
             state.content = "<p>This took too long and was given up.</p>"
         except Exception as error:
             state.content = ""
-            desk.say(error)
+            tab.say(error)
         finally:
-            desk.limits = None
+            tab.limits = None
             show()
 
     def tell() -> None:
-        if desk.limits is not None:
-            tried = desk.limits.tried
+        if tab.limits is not None:
+            tried = tab.limits.tried
             said = "Waiting for another dive's limits" if tried is None else f"Working: {tried} dives planned"
             state.content = f"<p>{said} …</p>"
 
     begin.on_click(work)
     ui.timer(0.5, tell)
-    desk.watch(show)
+    tab.watch(show)
     show()

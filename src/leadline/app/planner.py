@@ -16,15 +16,15 @@ from pebble import ProcessExpired, ProcessPool
 
 from leadline.app import paper
 from leadline.app.draft import MOST_CHARACTERS
-from leadline.brief import BriefError, parse_dive
-from leadline.brief.errors import Problem
-from leadline.brief.reader import Log
-from leadline.brief.schema import Dive, Kept
+from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file.errors import Problem
+from leadline.dive_file.reader import Log
+from leadline.dive_file.schema import Dive, Kept
+from leadline.ensemble.robustness import STAGES, Ensemble, ensemble
 from leadline.plan import solve
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
-from leadline.sweep.ensemble import STAGES, Ensemble, ensemble
 from leadline.tissue.coefficients import SetName
 from leadline.tissue.fault import EngineFault
 from leadline.units import SystemName
@@ -83,7 +83,7 @@ def _asked(database: str | None) -> Log:
     """The log, as a dive file asks it. Nothing of it is loaded for a dive that does not."""
 
     def kept(number: int, coefficients: SetName, diver: str, interval_min: float) -> Kept:
-        from leadline.logbook.carry import from_log
+        from leadline.logbook.residual import from_log
 
         try:
             return from_log(database)(number, coefficients, diver, interval_min)

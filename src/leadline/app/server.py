@@ -9,7 +9,7 @@ from pathlib import Path
 from nicegui import app, ui
 
 from leadline.app.guard import Guard, is_loopback
-from leadline.app.keeper import Keeper
+from leadline.app.log_service import LogService
 from leadline.app.page import build
 from leadline.app.planner import Planner
 
@@ -33,18 +33,18 @@ def serve(text: str = "", host: str = "127.0.0.1", port: int = PORT, database: s
     token = "" if is_loopback(host) else secrets.token_urlsafe(24)
     dives = examples()
     first = text or dives.get("marigold-trimix", next(iter(dives.values()), ""))
-    planner, keeper = Planner(database=database), Keeper(database)
+    planner, log = Planner(database=database), LogService(database)
     planner.warm_up()
 
     @ui.page("/", title="Leadline", response_timeout=30.0)
     def index() -> None:
-        build(planner, keeper, first, dives, opened=bool(text))
+        build(planner, log, first, dives, opened=bool(text))
 
     # No bar at the top while something is sent: it says nothing, and has no name that a screen reader could say.
     app.config.quasar_config["loadingBar"]["skipHijack"] = True
     app.on_shutdown(planner.close)
-    app.on_shutdown(keeper.close)
-    app.add_middleware(Guard, host=host, token=token, large=keeper.uploads)
+    app.on_shutdown(log.close)
+    app.add_middleware(Guard, host=host, token=token, large=log.uploads)
     app.on_startup(lambda: print(_said(host, port, token), flush=True))
     ui.run(
         host=host, port=port, show=False, reload=False, title="Leadline", show_welcome_message=False, on_air=None,

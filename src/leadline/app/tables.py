@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from leadline.app.charts import drawn_limits, letter
-from leadline.brief.errors import Problem
+from leadline.dive_file.errors import Problem
 from leadline.plan import Finding, Plan, flying
 from leadline.plan.breathing import mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting

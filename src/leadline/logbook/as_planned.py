@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from leadline.logbook.dived import Breathed, Carried, Column, Dived, Profile
 from leadline.plan.gases import Source
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg
 from leadline.plan.supply import open_circuit_cylinders
 

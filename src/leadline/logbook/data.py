@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from leadline.logbook.database.store import Entry, Logged
 from leadline.logbook.dived import Dived
-from leadline.logbook.store import Entry, Logged
 
 
 def entries_as_data(entries: Iterable[Entry]) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.brief.schema import Dive, Site
+from leadline.dive_file.schema import Dive, Site
 from leadline.logbook.dived import Dived, Profile
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR

@@ -10,10 +10,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from leadline.brief.checks import contradictions
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Cylinder, Dive, FillAnalysis
-from leadline.brief.team import cylinders_of, divers
+from leadline.dive_file.checks import contradictions
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Cylinder, Dive, FillAnalysis
+from leadline.dive_file.team import cylinders_of, divers
 from leadline.mixing.contents import Contents
 from leadline.mixing.depths import least_m, mod_m, ppo2_limit_bar
 from leadline.mixing.doses import MATCH
@@ -21,7 +21,7 @@ from leadline.mixing.fill import percents
 from leadline.mixing.fills import plan_celsius, rules_of
 from leadline.physics.mix import Mix
 from leadline.plan.findings import Finding
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.rows import up
 from leadline.plan.team import Member, Team, plan_team
 from leadline.units import SYSTEMS

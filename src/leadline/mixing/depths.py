@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan.breathing import HYPOXIC_CAUTION_BAR
 from leadline.plan.gases import GRID_TOLERANCE_BAR

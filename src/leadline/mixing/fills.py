@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import permutations
 
-from leadline.brief.errors import BriefError, Problem, key_path, shown
-from leadline.brief.schema import Cylinder, Dive, FillAnalysis, FillStart
-from leadline.brief.team import divers
+from leadline.dive_file.errors import BriefError, Problem, key_path, shown
+from leadline.dive_file.schema import Cylinder, Dive, FillAnalysis, FillStart
+from leadline.dive_file.team import divers
 from leadline.mixing.bank import Supply
 from leadline.mixing.depths import mod_m
 from leadline.mixing.fill import AIR, Fill, Job, Rules, fill

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.mixing.analysis import Replanned, replanned
 from leadline.mixing.fills import Fills, fills
 

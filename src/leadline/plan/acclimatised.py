@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Dive, Kept, Site
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Dive, Kept, Site
 from leadline.plan.findings import Finding
 from leadline.plan.flying import hours
 from leadline.plan.schedule import Held, Schedule, run_time

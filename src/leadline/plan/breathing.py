@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from leadline.brief.schema import NEVER, Dive
+from leadline.dive_file.schema import NEVER, Dive
 from leadline.physics.environment import Environment
 from leadline.plan.findings import Finding
 from leadline.plan.gases import DENSITY_LIMIT_G_L as DENSITY_LIMIT_G_L

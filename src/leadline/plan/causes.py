@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from leadline.brief.schema import Cylinder, Dive
+from leadline.dive_file.schema import Cylinder, Dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding, Severity, as_planned
 from leadline.plan.gases import Gap, Limit

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Dive
-from leadline.brief.team import divers
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Dive
+from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.gases import Source
 from leadline.plan.models import Model, asked, surface_gradient

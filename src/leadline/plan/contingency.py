@@ -10,8 +10,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Dive
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan import breathing, gases
 from leadline.plan import supply as supply_
@@ -36,15 +36,7 @@ from leadline.plan.schedule import (
     source_rows,
     way_rows,
 )
-from leadline.plan.supply import (
-    CylinderUse,
-    LoopUse,
-    Rmv,
-    calm_rmv,
-    open_circuit_cylinders,
-    planned_rmv,
-    stressed_rmv,
-)
+from leadline.plan.supply import CylinderUse, LoopUse, Rmv, calm_rmv, open_circuit_cylinders, planned_rmv, stressed_rmv
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
 

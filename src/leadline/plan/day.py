@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass, replace
 
-from leadline.brief.schema import Dive, Previous
-from leadline.brief.team import divers
+from leadline.dive_file.schema import Dive, Previous
+from leadline.dive_file.team import divers
 from leadline.plan.findings import BEFORE, Finding, in_order
 from leadline.plan.oxygen import carried
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.team import Team, plan_team
 from leadline.tissue.loading import Residual
 

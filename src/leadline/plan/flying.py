@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from leadline.brief.schema import Dive, Previous
+from leadline.dive_file.schema import Dive, Previous
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
 from leadline.plan.schedule import Array, Schedule, as_dived, lay_out, schedule, starting_tissue

@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from leadline.brief.errors import BriefError, Problem, key_path
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Stops, SwitchDepths
+from leadline.dive_file.errors import BriefError, Problem, key_path
+from leadline.dive_file.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Stops, SwitchDepths
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR, Mix
 from leadline.tissue.kernel import OXYGEN

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.plan.schedule import Array, Leg, Schedule, Stop, source_rows
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments, weighted

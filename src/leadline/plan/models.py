@@ -13,8 +13,8 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.brief.errors import BriefError, Problem
-from leadline.brief.schema import Dive
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import Dive
 from leadline.plan import schedule as planning
 from leadline.plan.schedule import Leg
 from leadline.tissue import kernel

@@ -21,7 +21,7 @@ from typing import NamedTuple, cast
 
 from numba.extending import register_jitable
 
-from leadline.brief.schema import NEVER, Dive, Previous
+from leadline.dive_file.schema import NEVER, Dive, Previous
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan.findings import Finding

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from leadline.brief.schema import NEVER, Cylinder, Dive, Limits, PerUnits
+from leadline.dive_file.schema import NEVER, Cylinder, Dive, Limits, PerUnits
 from leadline.plan.findings import Finding
 from leadline.plan.schedule import Schedule
 from leadline.units import SYSTEMS, Kind, SystemName, parse

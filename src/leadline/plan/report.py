@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.plan.breathing import Breathed
 from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency, Handover
@@ -16,7 +16,7 @@ from leadline.plan.flying import Ascent
 from leadline.plan.gases import Source
 from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.oxygen import Oxygen
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.rows import Row, contingency_rows, givings, mates_rows, planned_rows
 from leadline.plan.schedule import Leg, Stop, Switch, Track
 from leadline.plan.supply import CylinderUse, LoopUse, planned_rmv

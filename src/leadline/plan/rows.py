@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from leadline.brief.schema import OPEN_CIRCUIT_USES
+from leadline.dive_file.schema import OPEN_CIRCUIT_USES
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.gases import Source
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
 
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Cylinder, Dive, Level, WhatIf
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Cylinder, Dive, Level, WhatIf
 from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.gases import Source, Way

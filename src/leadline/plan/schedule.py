@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.brief.errors import BriefError, Problem, key_path
-from leadline.brief.schema import Dive, Previous, Site
-from leadline.brief.team import divers
+from leadline.dive_file.errors import BriefError, Problem, key_path
+from leadline.dive_file.schema import Dive, Previous, Site
+from leadline.dive_file.team import divers
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import Mix
 from leadline.plan import gases

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
-from leadline.brief.schema import SolveCylinder
+from leadline.dive_file.schema import SolveCylinder
 from leadline.physics.mix import Mix
 from leadline.units import IMPERIAL, PSI_BAR, SYSTEMS, RatedCubicFeet, SystemName
 

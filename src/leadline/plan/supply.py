@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Use
+from leadline.dive_file.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Use
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres, pressure_at, pressure_of
 from leadline.plan.findings import Finding

@@ -6,14 +6,14 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Cylinder, Dive
-from leadline.brief.team import divers
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Cylinder, Dive
+from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.gases import Limit, Source, is_fit
-from leadline.plan.plan import Plan, plan
+from leadline.plan.planned import Plan, plan
 from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, lay_out, schedule
 from leadline.plan.supply import open_circuit_cylinders

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import takewhile
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import pressure_of
 from leadline.plan import gases

@@ -11,8 +11,8 @@ from dataclasses import asdict, replace
 from itertools import groupby
 from typing import Any, TypeVar
 
-from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS, SHORT
+from leadline.dive_file.schema import Dive
 from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency

@@ -7,13 +7,13 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from leadline.atomic_write import write_whole
 from leadline.cautions import CAUTIONS, SHORT
-from leadline.logbook import debrief_words as words
-from leadline.logbook.debrief import Debrief
+from leadline.logbook.debrief import words as words
+from leadline.logbook.debrief.against_plan import Debrief
 from leadline.sheets.profile import Frame
 from leadline.sheets.write import typeset
 from leadline.units import SYSTEMS
-from leadline.whole import write_whole
 
 FORMATS = {".pdf": "pdf", ".png": "png", ".svg": "svg"}
 """By the ending of the file's name: a page as .pdf, the picture alone as .png or .svg."""

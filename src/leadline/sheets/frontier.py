@@ -8,12 +8,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from leadline.atomic_write import write_whole
 from leadline.cautions import SHORT
 from leadline.plan.solve.frontier import Curve, Frontier
 from leadline.sheets.profile import tick_step
 from leadline.sheets.write import typeset
 from leadline.units import SYSTEMS
-from leadline.whole import write_whole
 
 FORMATS = {".png": "png", ".svg": "svg"}
 """By the ending of the file's name."""

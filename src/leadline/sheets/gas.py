@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from leadline.brief.schema import Cylinder, Dive
+from leadline.dive_file.schema import Cylinder, Dive
 from leadline.physics.real_gas import free_litres
 from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed

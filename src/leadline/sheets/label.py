@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from leadline.brief.schema import Dive
+from leadline.atomic_write import write_whole
+from leadline.dive_file.schema import Dive
 from leadline.mixing.analysis import Analysed
 from leadline.mixing.depths import mod_shown, ppo2_shown
 from leadline.mixing.doses import MATCH
@@ -15,7 +16,6 @@ from leadline.mixing.fill import percents
 from leadline.mixing.safety import OXYGEN_CLEAN_OVER
 from leadline.sheets.write import set_sheet
 from leadline.units import SYSTEMS
-from leadline.whole import write_whole
 
 WIDTH_MM, HEIGHT_MM = 100.0, 60.0
 CAUTION = "Analyse again before the dive. Breathe it only where its MOD allows."

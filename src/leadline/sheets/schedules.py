@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed, mod_shown
 from leadline.plan.contingency import Contingency

@@ -12,9 +12,9 @@ from pathlib import Path
 from string import ascii_lowercase
 from typing import Any
 
-from leadline.brief.schema import Dive
-from leadline.brief.team import divers
 from leadline.cautions import CAUTIONS, SHORT
+from leadline.dive_file.schema import Dive
+from leadline.dive_file.team import divers
 from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
 from leadline.plan.rows import up
@@ -25,7 +25,7 @@ from leadline.sheets import gas, what_ifs
 from leadline.sheets.content import conditions, count
 from leadline.sheets.schedules import breakable, capital, contingency_rows, planned_rows
 from leadline.sheets.write import folders, put, set_sheet
-from leadline.sweep.table_set import MOST_NO_STOP_MIN, Cell, NoStop, SecondDive, TableSet, Told, stop_minutes
+from leadline.tables.table_set import MOST_NO_STOP_MIN, Cell, NoStop, SecondDive, TableSet, Told, stop_minutes
 from leadline.units import SYSTEMS, System, clock
 
 Data = dict[str, Any]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from leadline.atomic_write import write_whole
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.sheets.write import set_sheet
 from leadline.verify.check import Outcome, Row
 from leadline.verify.report import Report
 from leadline.verify.unchecked import UNCHECKED
 from leadline.verify.words import grids, label, machine_line, shown, standing_line, verdict, where
-from leadline.whole import write_whole
 
 ACROSS = 12
 """As many figures as are set in a line."""

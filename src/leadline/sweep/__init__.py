@@ -1,1 +1,1 @@
-"""Many dives at once: sweeps, table sets, ensembles, and whoever computes them."""
+"""Sweeps: all the dives that [sweep] makes of a dive file."""

@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel
 
-from leadline.brief.errors import BriefError, Problem, key_path, shortened, shown
-from leadline.brief.reader import DiveFile, read_value
-from leadline.brief.schema import Dive, Kept, Model, SweepAxis
+from leadline.dive_file.errors import BriefError, Problem, key_path, shortened, shown
+from leadline.dive_file.reader import DiveFile, read_value
+from leadline.dive_file.schema import Dive, Kept, Model, SweepAxis
 from leadline.physics.mix import Mix
 from leadline.tissue.coefficients import SetName
 
@@ -101,7 +101,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class Recorded:
-    """What the log has said, for where it is not at hand. It is asked as `leadline.brief.reader.Log` is."""
+    """What the log has said, for where it is not at hand. It is asked as `leadline.dive_file.reader.Log` is."""
 
     said: tuple[tuple[tuple[int, SetName, str, float], Kept | str], ...]
 

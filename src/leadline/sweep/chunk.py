@@ -11,25 +11,17 @@ import numpy as np
 import pyarrow.parquet as pq
 from numba import get_num_threads, set_num_threads
 
-from leadline.brief.checks import contradictions
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Dive
-from leadline.brief.team import divers
+from leadline.dive_file.checks import contradictions
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Dive
+from leadline.dive_file.team import divers
+from leadline.many.batch import Varied, swim_many
 from leadline.plan.oxygen import carried, oxygen
 from leadline.plan.schedule import common_stops, lay_out, schedule
 from leadline.plan.supply import supply
 from leadline.plan.team import plan_team
 from leadline.sweep.axes import Array, Axis, Place, Sweep
-from leadline.sweep.batch import Varied, swim_many
-from leadline.sweep.columns import (
-    Figures,
-    axis_column,
-    empty,
-    figures_of_many,
-    figures_of_one,
-    figures_of_plan,
-    table,
-)
+from leadline.sweep.columns import Figures, axis_column, empty, figures_of_many, figures_of_one, figures_of_plan, table
 from leadline.tissue import kernel
 from leadline.tissue.known_answer import prove
 

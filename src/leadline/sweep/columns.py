@@ -14,18 +14,18 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 import leadline
-from leadline.brief.schema import Dive
-from leadline.brief.team import divers
 from leadline.cautions import CAUTIONS
+from leadline.dive_file.schema import Dive
+from leadline.dive_file.team import divers
+from leadline.many.batch import Swum
+from leadline.many.gas import cylinders_of
 from leadline.physics.mix import Mix
 from leadline.plan.oxygen import DAY_MIN, Before, Oxygen, carried
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.schedule import Layout, Schedule
 from leadline.plan.supply import CylinderUse, LoopUse
 from leadline.plan.team import Team
 from leadline.sweep.axes import Axis, Sweep
-from leadline.sweep.batch import Swum
-from leadline.sweep.gas import cylinders_of
 from leadline.units import RatedCubicFeet
 
 Array = NDArray[Any]

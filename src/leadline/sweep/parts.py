@@ -19,12 +19,12 @@ import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 
 import leadline
-from leadline.brief.errors import BriefError, Problem, shown
-from leadline.brief.team import divers
+from leadline.atomic_write import write_whole
+from leadline.dive_file.errors import BriefError, Problem, shown
+from leadline.dive_file.team import divers
 from leadline.sweep.axes import Sweep
 from leadline.sweep.chunk import Chunk
 from leadline.sweep.columns import schema
-from leadline.whole import write_whole
 
 ENDINGS = (".parquet", ".csv")
 ROWS = 50_000

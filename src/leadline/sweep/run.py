@@ -16,15 +16,16 @@ from functools import partial
 from pathlib import Path
 
 import leadline
-from leadline.brief.errors import BriefError
-from leadline.brief.reader import DiveFile
-from leadline.brief.schema import Dive
-from leadline.sweep import axes, workers
+from leadline.atomic_write import write_whole
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.reader import DiveFile
+from leadline.dive_file.schema import Dive
+from leadline.many import workers
+from leadline.sweep import axes
 from leadline.sweep.axes import NOT_OF_THE_DIVE, Sweep
 from leadline.sweep.chunk import Chunk, evaluate, is_quick, quick
 from leadline.sweep.columns import LAYOUT
 from leadline.sweep.parts import ENDINGS, Damaged, Parts, Summed
-from leadline.whole import write_whole
 
 Told = Callable[[int, int], None]
 """Hears how many dives are done, of how many."""

@@ -10,8 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from leadline.cautions import CAUTIONS
-from leadline.logbook import debrief_words as words
-from leadline.logbook.debrief import Debrief
+from leadline.logbook.debrief import words as words
+from leadline.logbook.debrief.against_plan import Debrief
 
 _BLANK = Text("")
 _MARKS = {"no-go": ("caution", "bold"), "caution": ("caution", "bold"), "note": ("note", "dim")}

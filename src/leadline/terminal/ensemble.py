@@ -12,9 +12,9 @@ from rich.table import Table
 from rich.text import Text
 
 from leadline.cautions import CAUTIONS
-from leadline.sweep import draws
-from leadline.sweep import ensemble_words as words
-from leadline.sweep.ensemble import Ascents, Ensemble, Told
+from leadline.ensemble import draws
+from leadline.ensemble import words as words
+from leadline.ensemble.robustness import Ascents, Ensemble, Told
 from leadline.units import SYSTEMS, System
 
 _BLANK = Text("")

@@ -14,8 +14,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextC
 from rich.table import Table
 from rich.text import Text
 
+from leadline.logbook.database.store import Entry, Logged, printable
 from leadline.logbook.dived import Breathed, Dived, Profile
-from leadline.logbook.store import Entry, Logged, printable
 from leadline.units import System
 
 _BLANK = Text("")

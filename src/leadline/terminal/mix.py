@@ -11,8 +11,8 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
+from leadline.dive_file.schema import Dive
 from leadline.mixing import Mixed
 from leadline.mixing.analysis import Replanned
 from leadline.mixing.bank import Supply

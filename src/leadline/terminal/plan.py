@@ -16,8 +16,8 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from leadline.brief.schema import Dive
 from leadline.cautions import CAUTIONS
+from leadline.dive_file.schema import Dive
 from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import Breathed, mod_shown, tolerances
 from leadline.plan.causes import in_words, last_resorts, lasting
@@ -25,17 +25,7 @@ from leadline.plan.contingency import Contingency
 from leadline.plan.day import Day, Dived
 from leadline.plan.findings import Finding, Severity, headline
 from leadline.plan.gases import Source
-from leadline.plan.rows import (
-    Giving,
-    Row,
-    contingency_rows,
-    givings,
-    handed,
-    leave,
-    planned_rows,
-    pressures_bar,
-    up,
-)
+from leadline.plan.rows import Giving, Row, contingency_rows, givings, handed, leave, planned_rows, pressures_bar, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Team
 from leadline.units import SYSTEMS, System, clock

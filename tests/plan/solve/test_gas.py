@@ -5,8 +5,8 @@ import json
 
 import pytest
 
-from leadline.brief import BriefError, parse_dive
-from leadline.plan.plan import plan
+from leadline.dive_file import BriefError, parse_dive
+from leadline.plan.planned import plan
 from leadline.plan.solve import answer_as_data, least_gas
 from leadline.plan.solve.gas import RANKED, _least
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES

@@ -8,7 +8,7 @@ import sys
 import pytest
 from rich.console import Console
 
-from leadline.brief import BriefError, parse_dive, read_dive
+from leadline.dive_file import BriefError, parse_dive, read_dive
 from leadline.plan import plan
 from leadline.plan.flying import note
 from leadline.plan.oxygen import carried

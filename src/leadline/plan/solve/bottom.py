@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from leadline.brief.schema import Dive, Level
+from leadline.dive_file.schema import Dive, Level
 from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, halved, nearest_miss
 from leadline.units import SYSTEMS
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from leadline.brief.checks import contradictions
-from leadline.brief.errors import BriefError
-from leadline.brief.schema import Cylinder, Dive, SolveCylinder
-from leadline.brief.team import divers
+from leadline.dive_file.checks import contradictions
+from leadline.dive_file.errors import BriefError
+from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
+from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.causes import sizes
 from leadline.plan.findings import BEFORE, Finding

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from leadline.brief.errors import BriefError, Problem
-from leadline.brief.schema import Cylinder, Dive, SolveCylinder
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
 from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, nearest_miss
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from leadline.brief.schema import SolveCylinder
+from leadline.dive_file.schema import SolveCylinder
 from leadline.plan.flying import UNPUBLISHED
 from leadline.plan.solve.bottom import Reach, bottom_time
 from leadline.plan.solve.cylinders import CylindersAnswer, Fitted

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, permutations
 
-from leadline.brief import divers
-from leadline.brief.errors import BriefError, Problem
-from leadline.brief.schema import Cylinder, Dive, Stops
+from leadline.dive_file import divers
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import Cylinder, Dive, Stops
 from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.schedule import lay_out, schedule

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-from leadline.brief.schema import Dive
+from leadline.dive_file.schema import Dive
 from leadline.plan.solve.bottom import MOST_M, Bottoms, bottom_time
 from leadline.plan.solve.verdict import Told, Verdict, halved
 from leadline.units import SYSTEMS

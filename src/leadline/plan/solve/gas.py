@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
-from leadline.brief.errors import BriefError, Problem
-from leadline.brief.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, SolveCylinder, Use
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, SolveCylinder, Use
 from leadline.physics.mix import Mix
 from leadline.plan.solve.deco import breaks_kept, switch_depths
 from leadline.plan.solve.mix import with_mix, within_ppo2

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from leadline.brief.errors import BriefError, Problem
-from leadline.brief.schema import Dive
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import Dive
 from leadline.plan.flying import hours
 from leadline.plan.solve.verdict import Bound, Told, Tried, Verdict, always, halved, nearest_miss
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from leadline.brief import divers
-from leadline.brief.schema import Cylinder, Dive, Level, Loop
+from leadline.dive_file import divers
+from leadline.dive_file.schema import Cylinder, Dive, Level, Loop
 from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.plan.breathing import DENSITY_RECOMMENDED_G_L, HYPOXIC_CAUTION_BAR, hard_density_g_l

@@ -6,13 +6,13 @@ import math
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 
-from leadline.brief.checks import contradictions
-from leadline.brief.errors import BriefError, Problem
-from leadline.brief.schema import Dive
+from leadline.dive_file.checks import contradictions
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan.causes import severity
 from leadline.plan.findings import Finding
-from leadline.plan.plan import Plan
+from leadline.plan.planned import Plan
 from leadline.plan.team import Team, plan_team
 
 Told = Callable[[str], None]

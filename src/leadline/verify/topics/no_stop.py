@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan import schedule as planning
 from leadline.verify.check import Point, Series
 from leadline.verify.published import load, source_of

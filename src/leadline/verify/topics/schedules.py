@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cached_property, partial
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan import schedule as planning
 from leadline.plan.schedule import Schedule
 from leadline.units import SYSTEMS

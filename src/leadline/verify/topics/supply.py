@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cached_property, partial
 
-from leadline.brief import parse_dive
+from leadline.dive_file import parse_dive
 from leadline.plan import Plan, plan
 from leadline.verify.check import Point, Series
 from leadline.verify.published import Table, load, source_of

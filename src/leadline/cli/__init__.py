@@ -1,0 +1,5 @@
+"""The command line."""
+
+from leadline.cli.main import app, run
+
+__all__ = ["app", "run"]

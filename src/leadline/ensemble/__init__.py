@@ -1,0 +1,1 @@
+"""How robust a plan is: dives drawn around it."""

@@ -1,0 +1,1 @@
+"""The dive log, kept in a database."""

@@ -1,0 +1,1 @@
+"""How it went: a dive as dived, held against its plan."""

@@ -1,0 +1,1 @@
+"""Many dives of one layout at once, and whoever computes them."""

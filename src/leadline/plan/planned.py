@@ -1,0 +1,190 @@
+"""Runs the planning in the order a diver asks: when, on what, how much, what if; and what is to be said of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property, partial
+
+from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.schema import Dive
+from leadline.plan import acclimatised, causes, contingency, flying, practice, turning
+from leadline.plan import breathing as breathing_
+from leadline.plan import oxygen as oxygen_
+from leadline.plan import supply as supply_
+from leadline.plan.findings import Finding, in_order
+from leadline.plan.scenarios import Mates, marked_ascents, marked_bailouts, minimum_gas_scenarios, scenarios
+from leadline.plan.schedule import Held, Schedule, lay_out, schedule
+from leadline.tissue.known_answer import prove
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A dive, planned. The same dive gives the same plan to the last bit."""
+
+    dive: Dive
+    schedule: Schedule
+    oxygen: oxygen_.Oxygen
+    breathing: tuple[breathing_.Breathed, ...]
+    supply: tuple[supply_.CylinderUse, ...]
+    loop: supply_.LoopUse | None
+    minimum_gas: tuple[turning.MinimumGas, ...]
+    turns: tuple[turning.Turn, ...]
+    contingencies: tuple[contingency.Contingency, ...]
+    tts: tuple[tuple[float, float], ...]
+    """Run times that are marked on paper, or at which a level or a stop before the end of the last level is left, and
+    TTS from there; of a team's diver that of the common ascent. [min]"""
+    bailout_tts: tuple[tuple[float, float], ...]
+    """Of a loop dive: run times that are marked on paper, and TTS for who leaves the loop then. [min]"""
+    own: tuple[Finding, ...]
+    """What is found of the planned dive alone."""
+    findings: tuple[Finding, ...]
+    """Of it and of every contingency: one a cause, the gravest first."""
+
+    @property
+    def no_go(self) -> bool:
+        """Whether the plan must not be dived."""
+        return any(finding.severity == "no-go" for finding in self.findings)
+
+    @property
+    def bailouts(self) -> tuple[contingency.Contingency, ...]:
+        """The bailouts of a loop dive, in run-time order: from the end of every level, and where one is worse."""
+        return tuple(c for c in self.contingencies if c.kind == "bailout")
+
+    @property
+    def longest_bailout(self) -> contingency.Contingency | None:
+        """The bailout with the longest way up; None on open circuit, without a way up, or left out."""
+        return max((c for c in self.bailouts if c.legs), key=lambda c: c.tts_min, default=None)
+
+    def tts_at(self, run_time_min: float) -> float:
+        """TTS at a run time of the planned dive, as if it ended then. [min]"""
+        marked = (tts_min for at_min, tts_min in self.tts if abs(at_min - run_time_min) < 1e-6)
+        return next(marked, float(self.schedule.track.at(run_time_min)["tts_min"]))
+
+    @cached_property
+    def after(self) -> tuple[flying.Ascent, ...]:
+        """Flying, and going up to an altitude, after the dive."""
+        return flying.after(self.dive, self.schedule)
+
+
+def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None = None) -> Plan:
+    """The plan of a dive. Of a team's diver, `held` are stops that are not left before a run time for the others' sake.
+
+    Raises BriefError (naming the dive file as `source`) where the dive cannot be planned as written: no breathable gas
+    at some depth, a level left before its stops are done, a stop that never clears; and for a dive of several divers,
+    which `leadline.plan.team.plan_team` plans. Raises EngineFault where the engine fails its known answers.
+    """
+    if dive.team:
+        raise BriefError(source, [Problem("[[team]]", "several divers are planned together, by plan_team")])
+    prove()
+    layout = lay_out(dive, source, held)
+    found = schedule(dive, layout, source)
+    carried = oxygen_.carried(dive)
+    exposure = oxygen_.oxygen(found.legs, dive.site.environment, carried)
+    breathed = breathing_.breathed(dive, found.legs)
+    cylinders, loop = supply_.supply(dive, found.legs)
+    planned, for_minimum = scenarios(dive, found, mates), minimum_gas_scenarios(dive, found, mates)
+    own = [*oxygen_.judge(dive, exposure), *breathing_.judge(dive, breathed, found.legs)]
+    own += supply_.judge(dive, cylinders, loop)
+    worked_out = partial(contingency.contingencies, dive, layout, found, cylinders)
+    what_if = worked_out(planned, own, mates)
+    minimum = turning.minimum_gas(worked_out(for_minimum, mates=mates))
+    marked = contingency.ways_up(dive, layout, found, cylinders, marked_bailouts(dive, found, mates), mates)
+    up = contingency.ways_up(dive, layout, found, cylinders, marked_ascents(dive, found), mates)
+    turns = turning.turns(dive, cylinders, minimum)
+    planned_findings = [
+        *own,
+        *turning.judge(dive, turns, minimum),
+        # Where a mate out of gas is planned for, that says it: of every point of the dive.
+        *(turning.below_minimum(dive, cylinders, minimum) if "mate out of gas" in dive.contingencies.leave_out else ()),
+        *_long(dive, found),
+        *_repetitive(dive, carried),
+        *_too_soon(dive, found),
+        *acclimatised.judge(dive, found, held),
+        *practice.judge(dive, found),
+        *_left_out(dive),
+    ]
+    mates_give = mates is not None and bool(mates.bailout)
+    findings = causes.judge(dive, planned_findings, cylinders, what_if, mates_give)
+    return Plan(
+        dive=dive,
+        schedule=found,
+        oxygen=exposure,
+        breathing=breathed,
+        supply=cylinders,
+        loop=loop,
+        minimum_gas=minimum,
+        turns=turns,
+        contingencies=what_if,
+        tts=tuple(up),
+        bailout_tts=tuple(marked),
+        own=tuple(planned_findings),
+        findings=in_order(findings),
+    )
+
+
+def _left_out(dive: Dive) -> list[Finding]:
+    """What the dive file takes out of the contingencies, so that whoever reads the plan knows."""
+    given = dive.contingencies
+    minutes = {"longer": given.longer, "delay": given.delay, "heavy breathing": (given.heavy_breathing,)}
+    none = [name for name, values in ({"deeper": given.deeper} | minutes).items() if not any(values)]
+    left_out = dict.fromkeys([*given.leave_out, *none])
+    if not left_out:
+        return []
+    message = f"Left out of the contingencies by the dive file: {', '.join(left_out)}."
+    return [Finding("left-out", "note", message)]
+
+
+def _repetitive(dive: Dive, carried: oxygen_.Before) -> list[Finding]:
+    """What a dive after others begins with."""
+    if not dive.previous:
+        return []
+    last, cns, otu = dive.previous[-1], carried.cns_percent, carried.otu
+    hours, minutes = divmod(round(last.surface_interval), 60)
+    message = (
+        f"Begins {hours} h {minutes:02d} min after {last.title}, with what it has left in the tissues, "
+        f"CNS {math.ceil(cns - 1e-6)} % and {math.ceil(otu - 1e-6)} OTU."
+    )
+    values: dict[str, float | str] = {"surface_interval_min": last.surface_interval, "cns_percent": cns, "otu": otu}
+    return [Finding("repetitive", "note", message, values)]
+
+
+def _too_soon(dive: Dive, found: Schedule) -> Iterator[Finding]:
+    """What dives before, or life further down, have left, against the surface pressure that this dive begins at; and
+    going up to it."""
+    if not dive.previous and dive.site.acclimatised is None:
+        return
+    high = dive.model.gradient_factors[1]
+    gf, up = 100.0 * float(found.track.points[0]["gf_surface"]), flying.going_up(dive)
+    if gf > high + 0.5:
+        grave = up is not None or gf > 100.0
+        over = "the M-value" if gf > 100.0 else f"GF high {high:g} %"
+        remedy = f"a longer {'surface interval' if dive.previous else 'time at the site'} would mend it"
+        message = f"GF {math.ceil(gf)} % at the surface before the dive, over {over}: {remedy}."
+        yield Finding(
+            "surface-gf", "no-go" if grave else "caution", message, {"gf_percent": gf, "gf_high": high}, 0.0, 0.0
+        )
+    last = dive.previous[-1] if dive.previous else None
+    if up is not None and last is not None and last.surface_interval < up.guidance.minutes:
+        where = flying.altitude(up.altitude_m, dive.units)
+        model = "never" if up.model_min is None else f"after {flying.hours(up.model_min, flying.STEP_MIN)}"
+        message = (
+            f"Up at {where} within {flying.hours(last.surface_interval)} of {last.title}: published guidance for going "
+            f"up after {up.guidance.dive} is {up.guidance.words}; by the model {model}."
+        )
+        values: dict[str, float | str] = {"altitude_m": up.altitude_m, "guidance_min": float(up.guidance.minutes)}
+        yield Finding("altitude-soon", "caution", message, values)
+
+
+def _long(dive: Dive, found: Schedule) -> list[Finding]:
+    """TTS and run time against the diver's own limits."""
+    judged = []
+    for code, name, minutes, limit in (
+        ("tts", "TTS", found.tts_min, dive.limits.tts),
+        ("run-time", "run time", found.run_time_min, dive.limits.run_time),
+    ):
+        if limit is not None and minutes > limit + 1e-6:
+            message = f"{name[0].upper()}{name[1:]} of {math.ceil(minutes - 1e-6)} min is over the limit of {limit:g}."
+            judged.append(Finding(code, "no-go", message, {"minutes": minutes, "limit_min": limit}))
+    return judged

@@ -1,0 +1,1 @@
+"""Table sets: a dive at other depths and bottom times."""
