@@ -138,7 +138,7 @@ def planned_by_leadline(layout: Layout, dives: Dives) -> Planned:
         levels[0]["depth_m"], levels[0]["leave_at_min"] = dives.depth_m[i], dives.leave_at_min[i]
         rules = layout.rules._replace(gf_low=float(dives.gf_low[i]), gf_high=float(dives.gf_high[i]))
         tissue = layout.start.copy()
-        n, left, fault, _, run_time_min = kernel.swim(
+        n, left, fault, _, run_time_min = kernel.simulate(
             tissue, levels, layout.ways, layout.source_rows, rules, layout.comps, legs
         )
         found.fault[i] = fault

@@ -30,7 +30,7 @@ from benchmarks.test_speed import TRIMIX
 from benchmarks.vectorised import Vectorised
 from leadline import parse_dive
 from leadline.dive_file.schema import Dive
-from leadline.many.batch import Varied, swim_many
+from leadline.many.batch import Varied, simulate_many
 from leadline.plan.schedule import Layout, lay_out
 from leadline.tissue import kernel
 
@@ -88,7 +88,7 @@ class Leadline:
     def plan(self, dives: Dives) -> object:
         """Plan dives, over as many cores as Numba is told."""
         varied = Varied(dives.depth_m[:, None], dives.leave_at_min[:, None], dives.gf_low, dives.gf_high)
-        return swim_many(self.dive, self.layout, varied, len(dives))
+        return simulate_many(self.dive, self.layout, varied, len(dives))
 
 
 _entry, _inner = (kernel.along_with(one, kernel.__file__) for one in (kernel.entry, kernel.inner))
@@ -114,7 +114,7 @@ def _swim_each(
         kernel.copy_tissue(start, tissue)
         levels[0].depth_m = depth_m[i]
         levels[0].leave_at_min = leave_at_min[i]
-        _, _, _, _, run_time_min[i] = kernel.swim_in(tissue, levels, ways, sources, rules, room, legs)
+        _, _, _, _, run_time_min[i] = kernel.simulate_in(tissue, levels, ways, sources, rules, room, legs)
 
 
 def schedules_alone(layout: Layout) -> Callable[[Dives], Array]:

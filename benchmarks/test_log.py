@@ -14,8 +14,8 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from leadline import plan, read_dive
-from leadline.logbook.as_planned import as_planned
+from leadline import plan_dive, read_dive
+from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import Dived
 from leadline.terminal.log import show_entries
@@ -35,7 +35,7 @@ def of_day(dive: Dived, day: int) -> Dived:
 @pytest.fixture(scope="module")
 def dive() -> Dived:
     """The dive of the plan."""
-    return as_planned(plan(read_dive(EXAMPLE)), datetime(2020, 1, 1, 10, 20), "Ann")
+    return dived_as_planned(plan_dive(read_dive(EXAMPLE)), datetime(2020, 1, 1, 10, 20), "Ann")
 
 
 @pytest.fixture(scope="module")

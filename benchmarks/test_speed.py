@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from leadline import parse_dive, plan
+from leadline import parse_dive, plan_dive
 from leadline.plan.schedule import lay_out
 from leadline.tissue import kernel
 
@@ -45,7 +45,7 @@ def test_contingencies_in_the_kernel(benchmark: Any, monkeypatch: pytest.MonkeyP
     calls = []
     what_if = kernel.what_if
     monkeypatch.setattr(kernel, "what_if", lambda *given: (calls.append(given), what_if(*given)))
-    found = plan(brief)
+    found = plan_dive(brief)
     (given,) = calls
     assert len(found.contingencies) >= 60
     benchmark(what_if, *given)
@@ -53,7 +53,7 @@ def test_contingencies_in_the_kernel(benchmark: Any, monkeypatch: pytest.MonkeyP
 
 def test_sixty_contingencies(benchmark: Any) -> None:
     """The same as a whole plan: the kernel call, and gas, oxygen, breathing and findings of every one."""
-    assert len(benchmark(plan, parse_dive(MANY)).contingencies) >= 60
+    assert len(benchmark(plan_dive, parse_dive(MANY)).contingencies) >= 60
 
 
 def test_kernel_only(benchmark: Any) -> None:
@@ -62,7 +62,7 @@ def test_kernel_only(benchmark: Any) -> None:
     rows = np.zeros(2048, kernel.LEG)
 
     def swim() -> tuple[int, int, int, int, float]:
-        return kernel.swim(
+        return kernel.simulate(
             layout.start.copy(), layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps, rows
         )
 
@@ -73,4 +73,4 @@ def test_kernel_only(benchmark: Any) -> None:
 def test_whole_plan(benchmark: Any, dive: dict[str, Any]) -> None:
     """Schedule, track with TTS and NDL at every minute, oxygen, breathing, supply, contingencies, findings."""
     brief = parse_dive(dive)
-    assert benchmark(plan, brief).schedule.stops
+    assert benchmark(plan_dive, brief).schedule.stops

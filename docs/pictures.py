@@ -16,10 +16,10 @@ from tempfile import TemporaryDirectory
 from playwright.sync_api import Browser, sync_playwright
 
 from leadline import parse_dive, read_dive
-from leadline.logbook.as_planned import as_planned
+from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import KeptPlan
-from leadline.plan.solve import frontier
+from leadline.plan.solve import limits_frontier
 from leadline.plan.team import plan_team
 from leadline.sheets import content
 from leadline.sheets.frontier import draw_frontier
@@ -40,7 +40,7 @@ def main() -> None:
     briefing = picture_pages("briefing", content.briefing(team, member), 100)
     for name, png in zip(("briefing", "briefing-gas"), briefing, strict=True):
         (images / f"{name}.png").write_bytes(png)
-    around = frontier(read_dive(HERE.parent / "examples" / "marigold-trimix.toml"))
+    around = limits_frontier(read_dive(HERE.parent / "examples" / "marigold-trimix.toml"))
     (images / "limits.png").write_bytes(draw_frontier(around, "png"))
     draw_page(images)
 
@@ -58,7 +58,7 @@ def log_a_late_dive(database: str) -> None:
     text = (HERE.parent / "examples" / "marigold-trimix.toml").read_text()
     late = text.replace("depth = 60", "depth = 62").replace("leave_at = 20", "leave_at = 22")
     [member] = plan_team(parse_dive(tomllib.loads(late))).members
-    dived = as_planned(member.plan, datetime(2026, 5, 31, 10, 20), "Ann")
+    dived = dived_as_planned(member.plan, datetime(2026, 5, 31, 10, 20), "Ann")
     with Logbook(database) as log:
         log.add(replace(dived, notes="", plan=KeptPlan("marigold-trimix.toml", text)))
 

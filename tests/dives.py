@@ -60,7 +60,7 @@ def laid_out(given: Tables) -> tuple[Dive, Layout]:
 
 def scheduled(given: Tables) -> Schedule:
     """The schedule of a dive file."""
-    return planning.schedule(*laid_out(given))
+    return planning.dive_schedule(*laid_out(given))
 
 
 def timer(minutes: float) -> str:

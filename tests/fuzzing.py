@@ -30,7 +30,7 @@ from hypothesis import strategies as st
 from leadline.app.draft import MOST_CHARACTERS, Draft, shown, typed
 from leadline.app.guard import MOST_BODY_BYTES, Guard
 from leadline.app.planner import plan_text
-from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file import Dive, DiveFileError, parse_dive, read_dive
 from leadline.dive_file.errors import MOST_MESSAGE
 from leadline.dive_file.reader import MOST_PROBLEMS
 from leadline.dive_file.schema import json_schema
@@ -41,7 +41,7 @@ from leadline.logbook.exchange.uddf_write import uddf
 from leadline.mixing import mix
 from leadline.mixing.data import mix_as_data
 from leadline.plan.report import team_as_data
-from leadline.plan.schedule import lay_out, schedule
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.team import plan_team
 from tests.logbook.dives import marigold
 
@@ -214,7 +214,7 @@ def _tables(text: str) -> dict[str, Any]:
 # --- Dive files -------------------------------------------------------------------------------------------------------
 
 
-def refused_in_words(error: BriefError, most: int = MOST_MESSAGE) -> None:
+def refused_in_words(error: DiveFileError, most: int = MOST_MESSAGE) -> None:
     """A few short lines that print, in a diver's words."""
     assert error.problems
     assert len(error.problems) <= MOST_PROBLEMS + 1
@@ -233,19 +233,19 @@ def planned_in_numbers(dive: Dive, whole: bool) -> None:
             return
         if len(dive.cylinders) > MOST_CYLINDERS or dive.levels[-1].leave_at > MOST_POINTS:
             return
-        if not dive.team and len(schedule(dive, lay_out(dive)).track) > MOST_POINTS:
+        if not dive.team and len(dive_schedule(dive, lay_out(dive)).track) > MOST_POINTS:
             return
         if not whole:
             return
         team = plan_team(dive)
-    except BriefError as error:
+    except DiveFileError as error:
         refused_in_words(error)
         return
     json.dumps(team_as_data(team), allow_nan=False)
     if dive.fills.sources or dive.fills.cylinders or dive.fills.analysed:
         try:
             json.dumps(mix_as_data(mix(dive)), allow_nan=False)
-        except BriefError as error:
+        except DiveFileError as error:
             refused_in_words(error)
 
 
@@ -260,7 +260,7 @@ def dive_file(content: bytes) -> bool:
     path.write_bytes(content)
     try:
         dive = read_dive(path)
-    except BriefError as error:
+    except DiveFileError as error:
         refused_in_words(error)
         assert all(line.startswith("dive.toml: ") for line in error.lines())  # noqa: PT017
         return False
@@ -274,7 +274,7 @@ def tables_of(content: bytes) -> bool:
     before = repr(given)
     try:
         dive = parse_dive(given)
-    except BriefError as error:
+    except DiveFileError as error:
         refused_in_words(error)
         return False
     finally:
@@ -413,7 +413,7 @@ def file_of_dives(content: bytes) -> bool:
     try:
         reading = read_bytes("log", content)
         some = list(reading.dives)
-    except BriefError as error:
+    except DiveFileError as error:
         refused_in_words(error)
         return False
     assert len(some) == reading.total

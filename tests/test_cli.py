@@ -377,7 +377,7 @@ def test_the_dive_file_of_the_readme_has_no_no_go():
 
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     (text,) = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
-    assert not leadline.plan(leadline.parse_dive(tomllib.loads(text))).no_go
+    assert not leadline.plan_dive(leadline.parse_dive(tomllib.loads(text))).no_go
 
 
 # --- serve

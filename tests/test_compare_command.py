@@ -6,7 +6,7 @@ import re
 import pytest
 
 from leadline.dive_file import parse_dive, read_dive
-from leadline.plan.compare import compare
+from leadline.plan.compare import compare_settings
 from leadline.plan.rows import up
 from leadline.units import SYSTEMS
 from tests.dives import tables
@@ -19,7 +19,7 @@ MARIGOLD = ROOT / "examples" / "marigold-trimix.toml"
 def test_every_example(example):
     done = leadline_command("compare", str(example))
     assert done.returncode == 0, done.stderr
-    for one in compare(read_dive(example), example.name):
+    for one in compare_settings(read_dive(example), example.name):
         for side in one.sides:
             assert said(side.name) in said(done.stdout)
         for row in one.rows:
@@ -34,7 +34,7 @@ def test_json():
     done = leadline_command("compare", "--json", str(MARIGOLD))
     assert done.returncode == 0
     data = json.loads(done.stdout)
-    [found] = compare(read_dive(MARIGOLD))
+    [found] = compare_settings(read_dive(MARIGOLD))
     sides = data["comparisons"][0]["sides"]
     assert [side["model"] for side in sides] == [side.name for side in found.sides]
     assert [side["run_time_min"] for side in sides] == [side.run_time_min for side in found.sides]
@@ -70,7 +70,7 @@ def test_the_examples_of_the_page_are_these():
     assert len(rows) == 3
     for name, cells in rows:
         dive = read_dive(ROOT / "examples" / f"{name}.toml")
-        [found] = compare(dive)
+        [found] = compare_settings(dive)
         system = SYSTEMS[dive.units]
         expected = [
             *(up(side.run_time_min) for side in found.sides),
@@ -78,7 +78,7 @@ def test_the_examples_of_the_page_are_these():
             *(f"{100 * side.gf_surface:.0f} %" for side in found.sides),
         ]
         assert [cell.strip() for cell in cells.split("|")] == expected
-    [long] = compare(parse_dive(tables(50, 60)))
+    [long] = compare_settings(parse_dive(tables(50, 60)))
     assert "On air to 50 m for 60 min" in page
     assert [int(up(side.run_time_min)) for side in long.sides] == [338, 218]
     assert "218 min" in page

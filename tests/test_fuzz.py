@@ -6,7 +6,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from leadline.dive_file.errors import MOST_MESSAGE, BriefError
+from leadline.dive_file.errors import MOST_MESSAGE, DiveFileError
 from leadline.logbook.dived import Dived
 from leadline.logbook.exchange.csv_read_write import csv_of
 from leadline.logbook.exchange.files import read_bytes
@@ -54,7 +54,7 @@ def test_signs_that_steer_a_terminal_do_not_come_in_with_a_file(sign):
 
 
 def test_a_refusal_quotes_little_of_an_endless_cell():
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         read_bytes("dive.csv", CSV.format("", "").replace("200 bar", "2 " * 50_000).encode())
     assert len(str(refused.value)) < 2 * MOST_MESSAGE
 

@@ -8,7 +8,7 @@ from leadline.app import ensemble_charts as charts
 from leadline.app.charts import DAY
 from leadline.app.ensemble import in_units_of
 from leadline.app.planner import plan_text, read_text
-from leadline.ensemble.robustness import ensemble
+from leadline.ensemble.robustness import run_ensemble
 from leadline.units import SYSTEMS
 from tests.app.steps import EXAMPLES, TRIMIX
 
@@ -23,7 +23,7 @@ def text(request):
 
 @pytest.fixture(scope="module")
 def found(text):
-    return ensemble(read_text(text.replace("[ensemble]\n", "[ensemble]\ndives = 400\n")))[0]
+    return run_ensemble(read_text(text.replace("[ensemble]\n", "[ensemble]\ndives = 400\n")))[0]
 
 
 def test_they_are_json(found):
@@ -73,7 +73,7 @@ def test_intervals_are_drawn_from_end_to_end(found):
 
 def test_slates_are_named_in_the_units_shown():
     text = TRIMIX.replace("[ensemble]\n", "[ensemble]\ndives = 100\n")
-    [found] = ensemble(read_text(text))
+    [found] = run_ensemble(read_text(text))
     feet = plan_text(text, "imperial").team.members[0].plan
     named = [slate.name for slate in in_units_of(found, feet).slates]
     assert named == ["the plan", "10 ft deeper", "5 min longer", "10 ft deeper, 5 min longer", "none of them"]

@@ -9,7 +9,7 @@ from nicegui.testing import user_simulation
 from playwright.sync_api import expect
 
 from leadline.app.draft import Draft, History
-from leadline.app.fields import fields, table_in, tables_in
+from leadline.app.fields import form_fields, table_in, tables_in
 from leadline.app.forms import contingency_fields, the_dive, what_we_breathe
 from leadline.app.tab import Tab
 from leadline.dive_file.schema import Dive
@@ -55,7 +55,7 @@ NOT_TYPED = {"previous"}
 
 def labels_of(model):
     """The labels of every key of a table and of the tables within it."""
-    found = Counter(one.label for one in fields(model, "metric"))
+    found = Counter(one.label for one in form_fields(model, "metric"))
     for name in tables_in(model):
         if name not in NOT_TYPED:
             found += labels_of(table_in(model.model_fields[name].annotation))

@@ -3,9 +3,9 @@
 import pytest
 
 from leadline.app.draft import Draft
-from leadline.app.fields import fields, is_of, problem_key, table
+from leadline.app.fields import form_fields, is_of, problem_key, table
 from leadline.app.planner import read_text
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 
 DIVE = """units = "{units}"
 [[levels]]
@@ -41,7 +41,7 @@ def text_with(key, units):
 
 def all_asked(units):
     for key in KEYS:
-        for one in fields(table(*(part for part in key if isinstance(part, str))), units):
+        for one in form_fields(table(*(part for part in key if isinstance(part, str))), units):
             yield key, one
 
 
@@ -53,7 +53,7 @@ def test_a_unit_is_that_of_the_refusal(units):
             continue
         value = [1e6] if one.many or one.name in ("deeper", "longer", "delay") else 1e6
         draft = Draft(text_with(key, units)).with_value((*key, one.name), value)
-        with pytest.raises(BriefError) as refused:
+        with pytest.raises(DiveFileError) as refused:
             read_text(draft.text)
         [said] = [p.message for p in refused.value.problems if is_of(p.key, (*key, one.name))]
         unit = one.label.split(", ")[1]
@@ -66,7 +66,7 @@ def test_problems_find_their_field():
             continue
         value = ["?!"] if one.many else "?!"
         draft = Draft(text_with(key, "metric")).with_value((*key, one.name), value)
-        with pytest.raises(BriefError) as refused:
+        with pytest.raises(DiveFileError) as refused:
             read_text(draft.text)
         assert any(is_of(problem.key, (*key, one.name)) for problem in refused.value.problems), (key, one.name)
     assert not is_of("[model] gradient_factors", ("model", "coefficients"))

@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from leadline.app.planner import read_text
 from leadline.ensemble import words as words
-from leadline.ensemble.robustness import ensemble
+from leadline.ensemble.robustness import run_ensemble
 from tests.app.steps import AXE, EXAMPLES, PHONE, TRIMIX, WIDE, level, open_file, settled, shut_out, strip, write
 
 FEW = TRIMIX.replace("[ensemble]\n", "[ensemble]\ndives = 300\n").replace("Marigold, keel", "Few")
@@ -49,7 +49,7 @@ def test_it_shows_what_is_found(visit):
     expect(page.locator("#ensemble-shown")).to_be_hidden()
     expect(page.locator("#ensemble")).to_contain_text("None is a chance of decompression sickness")
     draw(page)
-    [found] = ensemble(read_text(FEW))
+    [found] = run_ensemble(read_text(FEW))
     for line in words.summary(found):
         expect(page.locator("#ensemble-shown")).to_contain_text(line)
     assert rows(page, "Which slate is needed") == [[s.name, words.chance(s.taken)] for s in found.slates]
@@ -110,7 +110,7 @@ def test_units_are_those_shown(visit):
 def test_every_diver_of_a_team(visit):
     page = opened(visit, TEAM, "Marigold, keel")
     draw(page)
-    names = [one.diver for one in ensemble(read_text(TEAM))]
+    names = [one.diver for one in run_ensemble(read_text(TEAM))]
     assert len(names) > 1
     for name in names:
         page.get_by_role("group", name="diver shown").get_by_role("button", name=name).click()

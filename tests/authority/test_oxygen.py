@@ -20,7 +20,7 @@ from leadline.plan.oxygen import (
     judge,
     mean_rates,
     otu_rate,
-    oxygen,
+    oxygen_exposure,
 )
 from leadline.plan.schedule import Leg
 from tests.authority.published import OXYGEN, rows
@@ -74,7 +74,7 @@ def test_cns_halves_in_ninety_minutes():
 @pytest.mark.parametrize(("ppo2_bar", "minutes"), rows(CNS, "ppo2_bar", "single_min"))
 def test_a_full_exposure_is_a_hundred_percent(ppo2_bar, minutes):
     """By the NOAA table's meaning: 45 min at 1.6 bar are 100 %, as 720 min at 0.6 bar are."""
-    found = oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(ppo2_bar))
+    found = oxygen_exposure([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(ppo2_bar))
     assert found.cns_percent == pytest.approx(100.0, rel=1e-12)
     assert found.otu == pytest.approx(minutes * ((ppo2_bar - 0.5) / 0.5) ** (5 / 6), rel=1e-12)
     assert found.highest_ppo2_bar == ppo2_bar
@@ -82,7 +82,7 @@ def test_a_full_exposure_is_a_hundred_percent(ppo2_bar, minutes):
 
 def test_a_dilution_by_hand():
     """32 % at 30 m: 4.01325 bar · 0.32 = 1.28424 bar; 210 - 0.8424 · 30 = 184.7280 min; 40 min are 21.6535 %."""
-    found = oxygen([leg(Source(Mix.parse("32")), 40.0, 30.0, 30.0)], Environment())
+    found = oxygen_exposure([leg(Source(Mix.parse("32")), 40.0, 30.0, 30.0)], Environment())
     assert found.highest_ppo2_bar == pytest.approx(1.28424, abs=1e-9)
     assert found.cns_percent == pytest.approx(21.6535, abs=5e-5)
 
@@ -119,7 +119,7 @@ def test_travel_is_the_integral(source, start_m, end_m, minutes, within):
             for bar in bends
             if bars[0] < bar < bars[1]
         ]
-    found = oxygen([leg(source, minutes, start_m, end_m)], where)
+    found = oxygen_exposure([leg(source, minutes, start_m, end_m)], where)
     assert found.cns_percent == pytest.approx(100.0 * _integral(cns_rate, ppo2, minutes, corners), rel=within)
     assert found.otu == pytest.approx(_integral(otu_rate, ppo2, minutes, corners), rel=within)
     assert found.day_percent == pytest.approx(100.0 * _integral(day_rate, ppo2, minutes, corners), rel=1e-6)
@@ -155,7 +155,7 @@ def _when(ppo2, bar, minutes):
 @pytest.mark.parametrize(("minutes", "severity"), [(36.0, None), (36.1, "caution"), (45.0, "caution"), (45.1, "no-go")])
 def test_cns_findings(minutes, severity):
     """At 1.6 bar 36 min are 80 % and 45 min 100 % (NOAA); that 80 % is worth a caution: common practice, no source."""
-    found = judge(DIVE, oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.6)))
+    found = judge(DIVE, oxygen_exposure([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.6)))
     assert [(f.code, f.severity) for f in found] == ([("cns", severity)] if severity else [])
 
 
@@ -174,5 +174,7 @@ def test_otu_findings(no_go, minutes, severity, grave):
     """REPEX (Hamilton 1988): 300 OTU a day can be kept up, 850 is a single day's most: a no-go to who makes it one, and
     else the gravest caution. At 1 bar, 1 a minute."""
     dive = parse_dive(tables(12, 20, limits={"otu_no_go": no_go}))
-    found = [f for f in judge(dive, oxygen([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.0))) if f.code == "otu"]
+    found = [
+        f for f in judge(dive, oxygen_exposure([leg(OXYGEN_GAS, minutes, 0.0, 0.0)], at_ppo2(1.0))) if f.code == "otu"
+    ]
     assert [(f.severity, f.grave) for f in found] == ([(severity, grave)] if severity else [])

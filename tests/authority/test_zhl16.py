@@ -2,7 +2,7 @@
 
 import pytest
 
-from leadline.tissue.coefficients import coefficients
+from leadline.tissue.coefficients import coefficient_set
 
 PRINTED_TO = 0.5e-4
 """The tables print four decimals."""
@@ -13,7 +13,7 @@ def test_the_fourth_compartment_keeps_the_printed_b():
 
     A higher b is a gentler slope of the M-value, M = a + P/b: the printed value is the more conservative.
     """
-    ours = coefficients("ZH-L16C")
+    ours = coefficient_set("ZH-L16C")
     assert ours.n2_half_time_min[3] == 18.5
     by_formula = 1.005 - 18.5**-0.5
     assert by_formula == pytest.approx(0.7725, abs=PRINTED_TO)
@@ -23,14 +23,14 @@ def test_the_fourth_compartment_keeps_the_printed_b():
 
 def test_the_sets_grow_more_conservative():
     """A, B and C differ in nitrogen's a alone, each nowhere above the one before it."""
-    a, b, c = (coefficients(name).n2_a_bar for name in ("ZH-L16A", "ZH-L16B", "ZH-L16C"))
+    a, b, c = (coefficient_set(name).n2_a_bar for name in ("ZH-L16A", "ZH-L16B", "ZH-L16C"))
     assert all(lower <= higher for lower, higher in zip(b, a, strict=True))
     assert all(lower <= higher for lower, higher in zip(c, b, strict=True))
 
 
 def test_slower_compartments_tolerate_less():
     for name in ("ZH-L16A", "ZH-L16B", "ZH-L16C"):
-        ours = coefficients(name)
+        ours = coefficient_set(name)
         assert list(ours.n2_a_bar) == sorted(ours.n2_a_bar, reverse=True)
         assert list(ours.he_a_bar) == sorted(ours.he_a_bar, reverse=True)
         assert list(ours.n2_b) == sorted(ours.n2_b)
@@ -39,4 +39,4 @@ def test_slower_compartments_tolerate_less():
 
 def test_an_unknown_set_is_refused():
     with pytest.raises(KeyError):
-        coefficients("ZH-L99")
+        coefficient_set("ZH-L99")

@@ -18,7 +18,7 @@ from benchmarks.stepping import LADDER, Gains, Stepping
 from benchmarks.vectorised import Vectorised
 
 from leadline import parse_dive
-from leadline.many.batch import Varied, swim_many
+from leadline.many.batch import Varied, simulate_many
 from leadline.plan.schedule import lay_out
 from leadline.tissue import kernel
 from tests.dives import Tables, tables
@@ -118,7 +118,7 @@ def test_many_dives_in_one_call(case: Case, folder: Path) -> None:
     dive = parse_dive(case.given)
     dives = case.dives
     varied = Varied(dives.depth_m[:, None], dives.leave_at_min[:, None], dives.gf_low, dives.gf_high)
-    swum = swim_many(dive, lay_out(dive), varied, len(dives))
+    swum = simulate_many(dive, lay_out(dive), varied, len(dives))
     in_c = Plain(folder).plan(case.site, dives)
     fine = in_c.fault == kernel.FINE
     assert np.array_equal(swum.figures["fault"], in_c.fault)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from leadline.dive_file import BriefError, Dive, read_dive
+from leadline.dive_file import Dive, DiveFileError, read_dive
 
 METRIC = 'units = "metric"\n'
 LEVEL = "[[levels]]\ndepth = 45\nleave_at = 20\n"
@@ -25,7 +25,7 @@ def read(text: str | bytes, folder: Path) -> Dive:
 
 def refusal(text: str | bytes, folder: Path) -> list[tuple[str, str]]:
     """Key and message of every problem the reader finds."""
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         read(text, folder)
     assert refused.value.source == "dive.toml"
     assert all(line.startswith("dive.toml: ") for line in refused.value.lines())

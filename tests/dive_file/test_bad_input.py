@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from leadline.dive_file import BriefError, read_dive
+from leadline.dive_file import DiveFileError, read_dive
 from leadline.dive_file.errors import MOST_MESSAGE
 from leadline.dive_file.reader import MAX_BYTES, MOST_PROBLEMS
 from tests.dive_file.files import AIR_DIVE, LEVEL, LOOP, LOOP_DIVE, METRIC, TWIN, read, refusal
@@ -527,7 +527,7 @@ def test_but_not_thousands(tmp_path: Path) -> None:
 )
 def test_a_path_that_cannot_be_read_is_told_whole(name: str, words: str, tmp_path: Path) -> None:
     path = tmp_path / name
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         read_dive(path)
     assert str(refused.value) == f"{path}: {words}"
 
@@ -537,7 +537,7 @@ def test_a_file_one_may_not_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "open", denied)
-    with pytest.raises(BriefError, match=r"dive\.toml: cannot be read: permission denied$"):
+    with pytest.raises(DiveFileError, match=r"dive\.toml: cannot be read: permission denied$"):
         read_dive(tmp_path / "dive.toml")
 
 

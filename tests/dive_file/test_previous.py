@@ -2,7 +2,7 @@
 
 import pytest
 
-from leadline.dive_file import BriefError, divers, parse_dive, read_dive
+from leadline.dive_file import DiveFileError, divers, parse_dive, read_dive
 from leadline.dive_file.schema import Kept
 from leadline.plan.schedule import starting_tissue
 from leadline.tissue.loading import Residual
@@ -62,13 +62,13 @@ def test_each_diver_of_a_team_begins_with_his_own():
     ],
 )
 def test_what_is_wrong_is_said(dive, keys, said):
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         parse_dive(dive | previous(**keys), log=log)
     assert said in "\n".join(refused.value.lines())
 
 
 def test_without_a_log_nothing_is_guessed():
-    with pytest.raises(BriefError, match="is read only where the log is"):
+    with pytest.raises(DiveFileError, match="is read only where the log is"):
         parse_dive(DIVE | previous(log=12))
 
 
@@ -93,7 +93,7 @@ use = "bottom"
     assert [earlier.name for earlier in last.previous] == ["dive 12 of the log", "keel.toml"]
     assert last.previous[1].dive.previous[0].left == ANN.left
     (tmp_path / "last.toml").write_text(written + planned + kept)
-    with pytest.raises(BriefError, match="comes after another; name it first"):
+    with pytest.raises(DiveFileError, match="comes after another; name it first"):
         read_dive(tmp_path / "last.toml", log)
 
 

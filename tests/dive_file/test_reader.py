@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from leadline.dive_file import BriefError, Cylinder, Dive, Loop, divers, parse_dive, read_dive
+from leadline.dive_file import Cylinder, Dive, DiveFileError, Loop, divers, parse_dive, read_dive
 from leadline.dive_file.schema import Contingencies, GasRules, Solve, TeamDiver
 from leadline.physics.mix import Mix
 from leadline.units import CUBIC_FOOT_L, FOOT_M, PSI_BAR, RatedCubicFeet
@@ -112,7 +112,7 @@ def test_a_path_as_text(tmp_path: Path) -> None:
 
 
 def test_tables_in_memory_are_named_dive_in_errors() -> None:
-    with pytest.raises(BriefError, match=r"^dive: units: is missing"):
+    with pytest.raises(DiveFileError, match=r"^dive: units: is missing"):
         parse_dive({})
 
 
@@ -154,7 +154,7 @@ def is_a_dive_or_refused(content: bytes) -> None:
     with tempfile.TemporaryDirectory() as folder:
         try:
             dive = read(content, Path(folder))
-        except BriefError as refused:
+        except DiveFileError as refused:
             assert all(problem.message for problem in refused.problems)  # noqa: PT017 (either way is right)
         else:
             assert isinstance(dive, Dive)
@@ -203,7 +203,7 @@ def test_any_value_at_any_key_of_a_team(data: st.DataObject, value: object) -> N
 def is_a_dive_or_refused_in_memory(tables: dict[str, Any]) -> None:
     try:
         dive = parse_dive(tables)
-    except BriefError as refused:
+    except DiveFileError as refused:
         assert str(refused)  # noqa: PT017 (either way is right)
     else:
         assert all(own.team == () for _, own in divers(dive))

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 
 from leadline.dive_file import parse_dive
-from leadline.logbook.as_planned import as_planned
+from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.dived import Dived, problems
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from tests.dives import Tables, cylinder, looped, tables
 from tests.plan.test_properties import DIVES
 from tests.reference_model import Loop, Reference
@@ -23,7 +23,7 @@ BEGAN = datetime(2026, 5, 31, 10, 20)
 
 
 def dived(given: Tables, diver: str = "") -> Dived:
-    return as_planned(plan(parse_dive(given)), BEGAN, diver)
+    return dived_as_planned(plan_dive(parse_dive(given)), BEGAN, diver)
 
 
 def test_the_profile_by_hand():
@@ -147,8 +147,8 @@ def test_two_cylinders_of_one_mix_are_drawn_on_together_and_the_first_is_named()
 @given(DIVES)
 @settings(max_examples=25)
 def test_whatever_is_planned_can_be_logged(given: Tables):
-    planned = plan(parse_dive(given))
-    found = as_planned(planned, BEGAN)
+    planned = plan_dive(parse_dive(given))
+    found = dived_as_planned(planned, BEGAN)
     assert problems(found) == []
     assert found.run_time_min == planned.schedule.run_time_min
     assert found.deepest_m == planned.dive.deepest_m

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from leadline.dive_file import BriefError, read_dive
+from leadline.dive_file import DiveFileError, read_dive
 from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile
 from leadline.logbook.residual import from_log
 from leadline.logbook.retrace import load
 from leadline.physics.mix import Mix
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.oxygen import carried
 from leadline.plan.schedule import starting_tissue
 from tests.authority.published import ZHL16
@@ -93,7 +93,7 @@ def test_a_later_dive_in_the_surface_interval_is_not_left_out(log):
     """Dive 1 ends at 09:41, dive 3 begins at 11:30, 109 min later: Ben's in between is none of Ann's."""
     read_dive(file(log, "[[previous]]\nlog = 1\nsurface_interval = 109\n"), from_log())
     said = "after dive 1 the log has dive 3, 2026-05-31 11:30, within that surface interval; name that one"
-    with pytest.raises(BriefError, match=said):
+    with pytest.raises(DiveFileError, match=said):
         read_dive(file(log, "[[previous]]\nlog = 1\nsurface_interval = 110\n"), from_log())
 
 
@@ -124,7 +124,7 @@ def test_oxygen_is_carried_from_both(log, tmp_path):
 def test_a_dive_that_is_not_there_is_named(log, previous, more, said):
     path = log / "next.toml"
     path.write_text(f"{DIVE.format(more='')}{more}\n[[previous]]\n{previous}\nsurface_interval = 60\n")
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         read_dive(path, from_log())
     assert said in "\n".join(refused.value.lines())
 
@@ -162,7 +162,7 @@ def test_a_dive_of_the_log_begins_by_the_dive_file_kept_with_it(tmp_path):
         )  # fmt: skip
         state = solved.y[:, -1]
     assert starting_tissue(dive)[0] == pytest.approx(state, abs=1e-6)
-    assert not [f for f in plan(dive).findings if f.code == "not-acclimatised"]
+    assert not [f for f in plan_dive(dive).findings if f.code == "not-acclimatised"]
 
 
 @pytest.mark.parametrize("kept", ["", 'units = "metric"\n[site]\naltitude = 2200\n'])
@@ -171,8 +171,8 @@ def test_a_dive_of_the_log_that_does_not_say_how_long_is_a_caution(tmp_path, kep
     folders = [tmp_path / "not_said", tmp_path / "just_now"]
     for folder in folders:
         folder.mkdir()
-    found = plan(up_at_the_lake(folders[0], kept))
-    just_now = plan(up_at_the_lake(folders[1], 'units = "metric"\n[site]\naltitude = 2200\nacclimatised = 0\n'))
+    found = plan_dive(up_at_the_lake(folders[0], kept))
+    just_now = plan_dive(up_at_the_lake(folders[1], 'units = "metric"\n[site]\naltitude = 2200\nacclimatised = 0\n'))
     caution = next(f for f in found.findings if f.code == "not-acclimatised")
     assert caution.values["run_time_min"] == pytest.approx(just_now.schedule.run_time_min)
     assert just_now.schedule.run_time_min > found.schedule.run_time_min

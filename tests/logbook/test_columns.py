@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
 from leadline.logbook.exchange.csv_read_write import csv_of
 from leadline.logbook.exchange.files import read_bytes, read_file
@@ -40,7 +40,7 @@ def broken(text: str) -> str:
 
 
 def refused(text: str) -> str:
-    with pytest.raises(BriefError) as caught:
+    with pytest.raises(DiveFileError) as caught:
         read(text)
     return str(caught.value)
 

@@ -14,9 +14,9 @@ from hypothesis import HealthCheck, example, given, reject, settings
 from hypothesis import strategies as st
 
 from leadline.dive_file import parse_dive, read_dive
-from leadline.dive_file.errors import BriefError
-from leadline.logbook.as_planned import as_planned
-from leadline.logbook.debrief.against_plan import debrief
+from leadline.dive_file.errors import DiveFileError
+from leadline.logbook.as_planned import dived_as_planned
+from leadline.logbook.debrief.against_plan import debrief_dive
 from leadline.logbook.debrief.breathing_rate import bar_minutes
 from leadline.logbook.debrief.data import debrief_as_data
 from leadline.logbook.debrief.words import mark_rows, notices, offer_lines, sheet_words
@@ -57,7 +57,7 @@ PLANS = [
 
 def member(name, i):
     one = team_of(name).members[i]
-    return one.plan, as_planned(one.plan, BEGAN, one.name)
+    return one.plan, dived_as_planned(one.plan, BEGAN, one.name)
 
 
 def codes(found):
@@ -75,7 +75,7 @@ def the(found, code):
 @pytest.mark.parametrize(("name", "i"), PLANS)
 def test_a_plan_dived_exactly_has_no_deviation(name, i):
     plan, dive = member(name, i)
-    found = debrief(dive, plan)
+    found = debrief_dive(dive, plan)
     assert found.findings == ()
     assert not found.caution
     assert (found.applied.kind, found.applied.met) == ("plan", True)
@@ -94,7 +94,7 @@ def test_tts_of_a_plan_dived_exactly_is_the_plans(name, i):
     """To a minute: stops end on whole minutes. In a team the plan waits for mates, and the way home does not."""
     plan, dive = member(name, i)
     waits = len(team_of(name).members) > 1
-    for mark in debrief(dive, plan).marks:
+    for mark in debrief_dive(dive, plan).marks:
         at = mark.dived
         assert at.tts_min <= mark.planned.tts_min + 1.0 + 1e-6
         if not waits:
@@ -157,9 +157,9 @@ LEFT_IN_A_BREAK = {
 def test_any_plan_dived_exactly_has_no_deviation(given_):
     try:
         plan = plan_team(parse_dive(given_)).members[0].plan
-    except BriefError:  # a level left before its stops are done, a gas too rich
+    except DiveFileError:  # a level left before its stops are done, a gas too rich
         reject()
-    found = debrief(as_planned(plan, BEGAN), plan)
+    found = debrief_dive(dived_as_planned(plan, BEGAN), plan)
     assert found.findings == ()
     assert (found.applied.kind, found.applied.met) == ("plan", True)
     for mark in found.marks:
@@ -186,7 +186,7 @@ def noisy(dive, step_min, seed):
 def test_noise_is_no_deviation(name, i, step_min):
     plan, dive = member(name, i)
     for seed in range(4):
-        found = debrief(noisy(dive, step_min, seed), plan)
+        found = debrief_dive(noisy(dive, step_min, seed), plan)
         assert found.findings == (), seed
         for mark in found.marks:
             assert mark.dived.run_time_min == pytest.approx(mark.planned.run_time_min, abs=0.25), mark
@@ -202,7 +202,7 @@ def way(plan):
 
 def along(plan, corners, breathed=None, step_min=1 / 6):
     """A dive along corners, a sample every ten seconds and at each, without pressures."""
-    base = as_planned(plan, BEGAN)
+    base = dived_as_planned(plan, BEGAN)
     times = sorted({at for at, _ in corners} | {i * step_min for i in range(int(corners[-1][0] / step_min) + 1)})
     depths = np.interp(times, [at for at, _ in corners], [depth for _, depth in corners])
     return replace(
@@ -217,7 +217,7 @@ def later(plan, after_min, by_min):
     """What is breathed, shifted."""
     return tuple(
         replace(b, run_time_min=b.run_time_min + (by_min if b.run_time_min >= after_min else 0.0))
-        for b in as_planned(plan, BEGAN).breathed
+        for b in dived_as_planned(plan, BEGAN).breathed
     )
 
 
@@ -226,7 +226,7 @@ def test_three_metres_deeper():
     first = plan.schedule.stops[0]
     up = 20.0 + (63.0 - first.depth_m) / 9.0
     corners = [(0, 0), (3, 60), (4, 63), (20, 63), (up, first.depth_m), *((t, d) for t, d in way(plan) if t > up)]
-    found = debrief(along(plan, corners), plan)
+    found = debrief_dive(along(plan, corners), plan)
     deeper = the(found, "deeper")
     assert deeper.severity == "caution"
     assert deeper.values["deeper_m"] == pytest.approx(3.0)
@@ -238,7 +238,7 @@ def test_three_metres_deeper():
 def test_four_minutes_longer():
     plan = planned()
     corners = [(0, 0), (3, 60), *((t + 4, d) for t, d in way(plan) if t >= 20)]
-    found = debrief(along(plan, corners, later(plan, 20, 4)), plan)
+    found = debrief_dive(along(plan, corners, later(plan, 20, 4)), plan)
     late = the(found, "late-bottom")
     assert late.severity == "caution"
     assert late.values["late_min"] == pytest.approx(4.0, abs=0.05)
@@ -255,7 +255,7 @@ def test_of_sheets_that_cover_the_dive_it_is_the_shortest_and_the_slates_is_name
     """Two minutes late: "3 min held at the end of the bottom" ends before "5 min longer"; only that is on the slate."""
     plan = planned()
     corners = [(0, 0), (3, 60), *((t + 2, d) for t, d in way(plan) if t >= 20)]
-    found = debrief(along(plan, corners, later(plan, 20, 2)), plan)
+    found = debrief_dive(along(plan, corners, later(plan, 20, 2)), plan)
     assert (found.applied.name, found.applied.on_the_slate) == ("3 min held at the end of the bottom", False)
     assert found.applied.slate_name == "5 min longer"
     assert "On the slate “5 min longer” covers it too." in sheet_words(found)[0]
@@ -266,7 +266,7 @@ def test_longer_and_up_by_the_sheet_that_applies_meets_it():
     plan = planned()
     (sheet,) = (one for one in plan.contingencies if one.name == "5 min longer")
     there = plan_team(sheet.scenario.dive).members[0].plan
-    found = debrief(as_planned(there, BEGAN), plan)
+    found = debrief_dive(dived_as_planned(there, BEGAN), plan)
     assert (found.applied.name, found.applied.met) == ("5 min longer", True)
     assert set(codes(found)) - {"gas-used"} == {"late-bottom", "longer"}
 
@@ -276,7 +276,7 @@ def test_a_stop_cut_short_by_two_minutes():
     last = plan.schedule.stops[-1]
     assert last.depth_m == 6.0
     corners = [(t - 2 if t >= last.leave_min else t, d) for t, d in way(plan)]
-    found = debrief(along(plan, corners), plan)
+    found = debrief_dive(along(plan, corners), plan)
     short = the(found, "short-stop")
     assert (short.severity, short.depth_m) == ("caution", 6.0)
     assert short.values["short_min"] == pytest.approx(2.0, abs=0.1)
@@ -289,7 +289,7 @@ def test_a_stop_cut_short_where_the_model_asks_for_no_more_is_a_note():
     plan = planned()
     data = plan.dive.levels[0].model_copy(update={"leave_at": 15.0})
     shorter = plan_team(plan.dive.model_copy(update={"levels": (data,)})).members[0].plan
-    found = debrief(as_planned(shorter, BEGAN), plan)
+    found = debrief_dive(dived_as_planned(shorter, BEGAN), plan)
     assert not found.caution
     assert set(codes(found)) <= {"short-stop", "missed-stop"}
     assert found.applied.kind == "plan"
@@ -301,7 +301,7 @@ def test_up_at_eighteen_metres_a_minute():
     arrive = 20 + (60 - first.depth_m) / 18
     corners = [(0, 0), (3, 60), (20, 60), (arrive, first.depth_m)]
     corners += [(t, d) for t, d in way(plan) if t > first.arrive_min + 1e-6]
-    found = debrief(along(plan, corners), plan)
+    found = debrief_dive(along(plan, corners), plan)
     fast = the(found, "fast-ascent")
     assert fast.severity == "caution"
     assert (fast.values["rate_m_min"], fast.values["planned_m_min"]) == (pytest.approx(18, abs=0.1), pytest.approx(9.0))
@@ -312,8 +312,8 @@ def test_up_at_eighteen_metres_a_minute():
 
 def test_a_change_of_gas_missed():
     plan = planned()
-    breathed = as_planned(plan, BEGAN).breathed
-    found = debrief(along(plan, way(plan), (breathed[0], breathed[2])), plan)
+    breathed = dived_as_planned(plan, BEGAN).breathed
+    found = debrief_dive(along(plan, way(plan), (breathed[0], breathed[2])), plan)
     missed = the(found, "gas-switch")
     assert (missed.severity, missed.depth_m, missed.values["planned"]) == ("caution", 21.0, "50 %")
     assert not {"deeper", "late-bottom", "fast-ascent", "missed-stop", "longer"} & set(codes(found))
@@ -324,9 +324,9 @@ def test_a_change_of_gas_missed():
 def test_a_gas_taken_up_too_deep():
     """50 % at 30 m: 0.5 · (1.01325 + 30 · 0.1005) bar is 2.01; the limit 1.6."""
     plan = planned()
-    breathed = as_planned(plan, BEGAN).breathed
+    breathed = dived_as_planned(plan, BEGAN).breathed
     early = replace(breathed[1], run_time_min=20.0 + 30.0 / 9.0)
-    found = debrief(along(plan, way(plan), (breathed[0], early, breathed[2])), plan)
+    found = debrief_dive(along(plan, way(plan), (breathed[0], early, breathed[2])), plan)
     rich = the(found, "ppo2-high")
     assert rich.severity == "caution"
     assert rich.values["ppo2_bar"] == pytest.approx(0.5 * (1.01325 + 30.0 * 0.1005), abs=0.1)
@@ -340,7 +340,7 @@ def test_surfaced_with_a_stop_missed():
     last = plan.schedule.stops[-1]
     corners = [(t, d) for t, d in way(plan) if t <= last.arrive_min]
     up = corners[-1][0] + 6.0 / 9.0
-    found = debrief(along(plan, [*corners, (up, 0.0), (up + 6.0, 0.0)]), plan)
+    found = debrief_dive(along(plan, [*corners, (up, 0.0), (up + 6.0, 0.0)]), plan)
     missed = the(found, "missed-stop")
     assert (missed.severity, missed.depth_m) == ("caution", 6.0)
     assert missed.values["planned_min"] == pytest.approx(last.leave_min - last.arrive_min)
@@ -350,7 +350,7 @@ def test_surfaced_with_a_stop_missed():
     assert "The dive ends so." in above.message
     assert the(found, "gf-surface").values["gf_percent"] > 100.0
     assert notices(found)[0].startswith("The surface was reached over GF high, with stops left to do: follow your")
-    assert not any("stops left" in line for line in notices(debrief(as_planned(plan, BEGAN), plan)))
+    assert not any("stops left" in line for line in notices(debrief_dive(dived_as_planned(plan, BEGAN), plan)))
     assert "above-m-value" in codes(found)
     assert found.surfaced_min == pytest.approx(up)
 
@@ -359,7 +359,7 @@ def test_off_the_loop_is_held_against_the_bailout_sheet():
     """At the end of the bottom off the loop and up the bailout's way: its stops are met."""
     plan = planned("marigold-loop")
     bailout = plan.bailouts[0]
-    base = as_planned(plan, BEGAN)
+    base = dived_as_planned(plan, BEGAN)
     deep, shallow = (next(i for i, c in enumerate(base.cylinders) if c.name == name) for name in
                      ("deep bailout", "shallow bailout"))  # fmt: skip
     corners = [(t, d) for t, d in way(plan) if t <= bailout.leaves_at_min]
@@ -367,7 +367,7 @@ def test_off_the_loop_is_held_against_the_bailout_sheet():
     change = next(s.run_time_min for s in bailout.switches if s.source.mix == EAN50)
     breathed = [b for b in base.breathed if b.run_time_min < bailout.leaves_at_min]
     breathed += [Breathed(bailout.leaves_at_min, deep), Breathed(change, shallow)]
-    found = debrief(along(plan, corners, tuple(breathed)), plan)
+    found = debrief_dive(along(plan, corners, tuple(breathed)), plan)
     assert (found.applied.kind, found.applied.met) == ("bailout", True)
     off = [finding for finding in found.findings if finding.code == "off-the-loop"]
     assert [one.severity for one in off] == ["caution", "note"]
@@ -377,14 +377,14 @@ def test_off_the_loop_is_held_against_the_bailout_sheet():
 def test_where_no_sheet_covers_the_dive_it_says_so():
     plan = planned()
     corners = [(0, 0), (4, 75), (40, 75), (42, 60), *((t + 40, d) for t, d in way(plan) if t > 20)]
-    found = debrief(along(plan, corners, later(plan, 20, 40)), plan)
+    found = debrief_dive(along(plan, corners, later(plan, 20, 40)), plan)
     assert (found.applied.name, found.applied.kind) == ("", "none")
     assert "no sheet of this plan covers that" in sheet_words(found)[0]
 
 
 def test_a_record_that_ends_on_the_way_up_says_so_and_judges_no_further():
     plan = planned()
-    found = debrief(along(plan, [(t, d) for t, d in way(plan) if t <= 39.0]), plan)
+    found = debrief_dive(along(plan, [(t, d) for t, d in way(plan) if t <= 39.0]), plan)
     assert codes(found) == ["record-ends"]
     assert the(found, "record-ends").depth_m == pytest.approx(9.0)
 
@@ -392,18 +392,18 @@ def test_a_record_that_ends_on_the_way_up_says_so_and_judges_no_further():
 def test_begun_as_an_earlier_dive_left_the_diver():
     """The same dive an hour before: at every stop that is held as planned the model asks for more."""
     plan = planned()
-    dive = as_planned(plan, BEGAN)
+    dive = dived_as_planned(plan, BEGAN)
     before = residual(dive, plan.dive.model.coefficients)
-    found = debrief(dive, plan, before)
+    found = debrief_dive(dive, plan, before)
     assert found.from_log
     assert found.gf_surface > found.planned_gf_surface + 0.1
     assert "short-stop" in codes(found)
 
 
 def test_what_cannot_be_true_is_refused():
-    dive = as_planned(planned(), BEGAN)
-    with pytest.raises(BriefError, match="breathes from cylinder 10"):
-        debrief(replace(dive, breathed=(Breathed(0.0, 9),)), planned())
+    dive = dived_as_planned(planned(), BEGAN)
+    with pytest.raises(DiveFileError, match="breathes from cylinder 10"):
+        debrief_dive(replace(dive, breathed=(Breathed(0.0, 9),)), planned())
 
 
 # --- Gas and RMV ------------------------------------------------------------------------------------------------------
@@ -433,7 +433,7 @@ def test_rmv_by_hand():
     """From 1.5 to 25 min at 30 m: 23.5 min at 1.01325 + 3 = 4.01325 bar are 94.31 bar·min. 170 to 90 bar of air in 24 L
     at 12 °C, as real gas; as an ideal one it would be 24 · 80 / 94.31 = 20.36 L/min."""
     plan = air_plan()
-    found = debrief(square([180.0, 170.0, 90.0, 84.0, 81.0, 80.5]), plan)
+    found = debrief_dive(square([180.0, 170.0, 90.0, 84.0, 81.0, 80.5]), plan)
     (bottom,) = (leg for leg in found.rates.legs if leg.part == "bottom")
     air = Mix.parse("air")
     litres = free_litres(air, 24.0, 170.0, 12.0) - free_litres(air, 24.0, 90.0, 12.0)
@@ -456,29 +456,29 @@ def test_what_the_suit_took_is_no_breath():
     air, full = Mix.parse("air"), 200.0
     left = free_litres(air, 24.0, full, 12.0) - 30.0
     bars = np.interp(left, [free_litres(air, 24.0, bar, 12.0) for bar in (190.0, 200.0)], [190.0, 200.0])
-    found = debrief(square([full, float(bars), float(bars), float(bars), float(bars), float(bars)]), plan)
+    found = debrief_dive(square([full, float(bars), float(bars), float(bars), float(bars), float(bars)]), plan)
     for leg in found.rates.legs:
         assert leg.litres == pytest.approx(0.0, abs=1.5), leg  # 30 m is reached, to a metre, a little earlier
 
 
 def recorded(plan: Plan) -> Dived:
     """A dive dived as planned, and recorded."""
-    return replace(as_planned(plan, BEGAN), notes="")
+    return replace(dived_as_planned(plan, BEGAN), notes="")
 
 
 def test_pressures_that_are_the_plans_are_no_evidence():
-    found = debrief(as_planned(planned(), BEGAN), planned())
+    found = debrief_dive(dived_as_planned(planned(), BEGAN), planned())
     assert found.rates.offers == ()
     assert any("say nothing of the diver" in said for said in found.rates.not_known)
 
 
 def test_rmv_as_planned_is_the_plans():
     plan = planned()
-    offers = {offer.key: offer for offer in debrief(recorded(plan), plan).rates.offers}
+    offers = {offer.key: offer for offer in debrief_dive(recorded(plan), plan).rates.offers}
     assert offers["rmv_bottom"].rate == pytest.approx(plan.dive.diver.rmv_bottom, rel=0.01)
     assert offers["rmv_deco"].rate == pytest.approx(plan.dive.diver.rmv_deco, rel=0.01)
     loop = planned("marigold-loop")
-    (oxygen,) = debrief(recorded(loop), loop).rates.offers
+    (oxygen,) = debrief_dive(recorded(loop), loop).rates.offers
     assert (oxygen.key, oxygen.table) == ("metabolic_oxygen", "loop")
     assert oxygen.rate == pytest.approx(loop.dive.loop.metabolic_oxygen, rel=0.01)
 
@@ -491,7 +491,7 @@ def test_the_estimate_is_not_moved_by_one_bad_stretch():
     depths = [0.0, 30.0, *[30.0] * 24, 5.0, 5.0, 0.0]
     steady = [200.0 - 3.4 * at - (30.0 if at >= 13 else 0.0) for at in times]
     dive = replace(square([]), profile=Profile(tuple(times), tuple(depths), pressure_bar=(tuple(steady),)))
-    (offer,) = (one for one in debrief(dive, plan).rates.offers if one.key == "rmv_bottom")
+    (offer,) = (one for one in debrief_dive(dive, plan).rates.offers if one.key == "rmv_bottom")
     # 3.4 bar a minute of 24 L at 4.01325 bar: 20.3 L/min as an ideal gas.
     assert offer.rate == pytest.approx(24 * 3.4 / 4.01325, rel=0.06)
     assert offer.highest > 1.5 * offer.rate
@@ -500,14 +500,14 @@ def test_the_estimate_is_not_moved_by_one_bad_stretch():
 
 def test_what_is_pasted_is_read_by_the_dive_file():
     plan = planned()
-    found = debrief(recorded(plan), plan)
+    found = debrief_dive(recorded(plan), plan)
     lines = offer_lines(found)
     assert lines[0] == "[diver]"
     text = "\n".join(['units = "metric"', *lines, "[[levels]]", "depth = 20", "leave_at = 20", *TWINS])
     read = parse_dive(tomllib.loads(text))
     assert read.diver.rmv_bottom == pytest.approx(18.0, abs=0.1)
     loop = planned("marigold-loop")
-    lines = offer_lines(debrief(recorded(loop), loop))
+    lines = offer_lines(debrief_dive(recorded(loop), loop))
     assert lines[0] == "[loop]"
     assert float(lines[1].split("=")[1].split("#")[0]) == pytest.approx(0.035)  # cubic feet: 0.991 / 28.3168
 
@@ -515,25 +515,25 @@ def test_what_is_pasted_is_read_by_the_dive_file():
 def test_what_is_not_recorded_is_said_and_not_guessed():
     plan = planned()
     bare = along(plan, way(plan))
-    found = debrief(replace(bare, cylinders=tuple(replace(c, size_l=None) for c in bare.cylinders)), plan)
+    found = debrief_dive(replace(bare, cylinders=tuple(replace(c, size_l=None) for c in bare.cylinders)), plan)
     assert found.rates.offers == ()
     assert all(one.used_l is None for one in found.gas)
     said = " ".join([*found.not_recorded, *found.rates.not_known])
     assert "pressure of twin set" in said
     assert "size of twin set" in said
     loop = planned("marigold-loop")
-    assert any("ppO2" in line for line in debrief(as_planned(loop, BEGAN), loop).not_recorded)
+    assert any("ppO2" in line for line in debrief_dive(dived_as_planned(loop, BEGAN), loop).not_recorded)
 
 
 def test_gas_used_beyond_the_plan_and_into_the_reserve():
     """230 to 40 bar of a twin set that was planned to come back with more, and has 50 for a reserve."""
     plan = planned()
-    base = as_planned(plan, BEGAN)
+    base = dived_as_planned(plan, BEGAN)
     twins = replace(base.cylinders[0], start_bar=230.0, end_bar=40.0)
     dive = replace(
         base, cylinders=(twins, *base.cylinders[1:]), profile=replace(base.profile, pressure_bar=())
     )  # fmt: skip
-    found = debrief(dive, plan)
+    found = debrief_dive(dive, plan)
     assert set(codes(found)) == {"gas-reserve", "gas-used"}
     assert the(found, "gas-reserve").severity == "caution"
     used = free_litres(TRIMIX, 30.0, 230.0, 9.0) - free_litres(TRIMIX, 30.0, 40.0, 9.0)
@@ -548,7 +548,7 @@ def test_gas_used_beyond_the_plan_and_into_the_reserve():
 def test_whatever_was_dived_is_debriefed(dive):
     """Without an exception, in words, and as JSON without NaN."""
     for name in ("marigold-trimix", "marigold-loop"):
-        found = debrief(dive, planned(name))
+        found = debrief_dive(dive, planned(name))
         json.dumps(debrief_as_data(found), allow_nan=False)
         assert all(finding.message for finding in found.findings)
         assert len(mark_rows(found)) == len(found.marks)
@@ -558,7 +558,7 @@ def test_whatever_was_dived_is_debriefed(dive):
 
 def test_the_data_has_every_moment_that_the_plan_names():
     plan, dive = member("marigold-team", 1)
-    data = debrief_as_data(debrief(dive, plan))
+    data = debrief_as_data(debrief_dive(dive, plan))
     assert data["diver"] == dive.diver
     arrivals = [mark for mark in data["marks"] if mark["what"] == "arrive"]
     assert [mark["depth_m"] for mark in arrivals] == sorted({s.depth_m for s in plan.schedule.stops}, reverse=True)

@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile, problems
 from leadline.logbook.exchange.csv_read_write import csv_of
 from leadline.logbook.exchange.files import Reading, read_bytes, read_file, write_file
@@ -40,7 +40,7 @@ def all_of(reading: Reading) -> list[Dived]:
 
 
 def refused(name: str, content: bytes) -> str:
-    with pytest.raises(BriefError) as caught:
+    with pytest.raises(DiveFileError) as caught:
         list(read_bytes(name, content).dives)
     return str(caught.value)
 
@@ -141,7 +141,7 @@ def test_a_file_is_written_and_read(tmp_path: Path, suffix: str) -> None:
     ],
 )
 def test_what_is_not_written_leaves_nothing(tmp_path: Path, name: str, some: list[Dived], said: str) -> None:
-    with pytest.raises(BriefError) as caught:
+    with pytest.raises(DiveFileError) as caught:
         write_file(some, tmp_path / name)
     assert said in str(caught.value)
     assert list(tmp_path.iterdir()) == []
@@ -155,7 +155,7 @@ def test_what_was_there_stays_when_writing_fails(tmp_path: Path, monkeypatch: py
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Path, "replace", full)
-    with pytest.raises(BriefError, match="cannot be written: no space left"):
+    with pytest.raises(DiveFileError, match="cannot be written: no space left"):
         write_file([marigold()], path)
     assert [one.read_bytes() for one in tmp_path.iterdir()] == [BARE]
 
@@ -232,7 +232,7 @@ def test_a_zip_of_a_nameless_file_is_refused() -> None:
 
 def test_a_path_that_is_no_file_is_refused(tmp_path: Path) -> None:
     for path, said in ((tmp_path / "none.uddf", "no such file"), (tmp_path, "is a directory")):
-        with pytest.raises(BriefError, match=f"cannot be read: {said}"):
+        with pytest.raises(DiveFileError, match=f"cannot be read: {said}"):
             read_file(path)
 
 
@@ -316,7 +316,7 @@ def test_a_damaged_file_is_refused_or_gives_dives_that_can_be(content: bytes, se
     try:
         reading = read_bytes("log", damaged)
         some = list(reading.dives)
-    except BriefError:
+    except DiveFileError:
         return
     assert len(some) == reading.total
     for _, dived in some:

@@ -10,8 +10,8 @@ import pytest
 
 from leadline.cli import main
 from leadline.dive_file import read_dive
-from leadline.dive_file.errors import BriefError
-from leadline.logbook.as_planned import as_planned
+from leadline.dive_file.errors import DiveFileError
+from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.database.store import Logbook
 from leadline.logbook.debrief.recall import debrief_of
 from leadline.logbook.dived import KeptPlan, Profile
@@ -26,7 +26,7 @@ def planned(name, began=MORNING, diver="Ann", kept=True):
     file = EXAMPLES / f"{name}.toml"
     team = plan_team(read_dive(file))
     member = next((one for one in team.members if one.name == diver), team.members[0])
-    dive = as_planned(member.plan, began, diver)
+    dive = dived_as_planned(member.plan, began, diver)
     return replace(dive, plan=KeptPlan(file.name, file.read_text())) if kept else dive
 
 
@@ -101,7 +101,7 @@ def test_another_plan_can_be_named(log):
 
 def test_a_kept_plan_that_is_none_is_refused(log):
     dive = replace(planned("marigold-trimix"), plan=KeptPlan("scrap.toml", "not = = TOML"))
-    with pytest.raises(BriefError, match=r"scrap\.toml: is no dive file any more"):
+    with pytest.raises(DiveFileError, match=r"scrap\.toml: is no dive file any more"):
         debrief_of(log.add(dive))
 
 

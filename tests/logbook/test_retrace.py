@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from leadline.dive_file import parse_dive
-from leadline.logbook.as_planned import as_planned
+from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
-from leadline.logbook.retrace import Retraced, load, residual, retrace, surfaced_min
+from leadline.logbook.retrace import Retraced, load, residual, retrace_dive, surfaced_min
 from leadline.physics.mix import Mix
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.oxygen import cns_rate, otu_rate
 from leadline.tissue.loading import Residual
 from tests.authority.published import ZHL16
@@ -208,10 +208,10 @@ def look(found: Retraced, run_time_min: float) -> int:
 
 def test_the_way_home_from_the_bottom_is_that_of_an_independent_planner():
     """60 m on 18/45 left 4 min later than planned: TTS is that of a plan for so long."""
-    planned = plan(parse_dive(tables(60, 20, "18/45", ("50", "oxygen"))))
+    planned = plan_dive(parse_dive(tables(60, 20, "18/45", ("50", "oxygen"))))
     run_time, tts = reference(60, 24, bottom="18/45", deco=("50", "oxygen"))
-    late = as_planned(plan(parse_dive(tables(60, 24, "18/45", ("50", "oxygen")))), BEGAN)
-    found = retrace(late, planned.dive)
+    late = dived_as_planned(plan_dive(parse_dive(tables(60, 24, "18/45", ("50", "oxygen")))), BEGAN)
+    found = retrace_dive(late, planned.dive)
     assert found.tts_min[look(found, 24.0)] == pytest.approx(tts, abs=1e-6)
     # From then on it falls minute by minute: the stops ahead are those of the same ascent.
     assert found.run_time_min[-1] == pytest.approx(run_time, abs=1e-6)
@@ -220,17 +220,17 @@ def test_the_way_home_from_the_bottom_is_that_of_an_independent_planner():
 
 
 def test_the_way_home_on_the_loop_is_that_of_an_independent_planner():
-    planned = plan(parse_dive(looped(60, 20, "18/45", setpoint=1.3)))
-    late = as_planned(plan(parse_dive(looped(60, 25, "18/45", setpoint=1.3))), BEGAN)
+    planned = plan_dive(parse_dive(looped(60, 20, "18/45", setpoint=1.3)))
+    late = dived_as_planned(plan_dive(parse_dive(looped(60, 25, "18/45", setpoint=1.3))), BEGAN)
     _, tts = reference(60, 25, bottom="18/45", loop=Loop("18/45", 1.3))
-    found = retrace(late, planned.dive)
+    found = retrace_dive(late, planned.dive)
     assert found.tts_min[look(found, 25.0)] == pytest.approx(tts, abs=1e-6)
 
 
 def test_gradient_factors_and_ceilings_are_those_of_the_equations():
     """Against the independent planner's tissues and ceiling at the end of the bottom: GF low, no stop behind."""
-    planned = plan(parse_dive(tables(60, 20, "18/45", ("50", "oxygen"))))
-    found = retrace(as_planned(planned, BEGAN), planned.dive)
+    planned = plan_dive(parse_dive(tables(60, 20, "18/45", ("50", "oxygen"))))
+    found = retrace_dive(dived_as_planned(planned, BEGAN), planned.dive)
     there = Reference(levels=[(60, 20, "18/45")], deco=("50", "oxygen"))
     there.descend(60.0, "18/45")
     there.load(60.0, 60.0, 17.0, "18/45", False)
@@ -243,9 +243,9 @@ def test_gradient_factors_and_ceilings_are_those_of_the_equations():
 
 def test_the_line_hangs_from_the_first_stop():
     """Once the first stop is reached the factor rises linearly to GF high: the ceiling of the look says so."""
-    planned = plan(parse_dive(tables(60, 20, "18/45", ("50", "oxygen"))))
+    planned = plan_dive(parse_dive(tables(60, 20, "18/45", ("50", "oxygen"))))
     first = planned.schedule.stops[0].depth_m
-    found = retrace(as_planned(planned, BEGAN), planned.dive)
+    found = retrace_dive(dived_as_planned(planned, BEGAN), planned.dive)
     there = Reference(levels=[(60, 20, "18/45")])
     for stop in planned.schedule.stops:
         i = look(found, stop.leave_min)

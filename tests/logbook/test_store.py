@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from leadline.logbook.database.store import BrokenDive, Duplicate, Entry, Logbook, NoSuchDive, spans
 from leadline.logbook.database.where import LogError, chosen
 from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile, problems
@@ -383,7 +383,7 @@ def test_a_place_that_cannot_be_used(tmp_path: Path, url: str, said: str):
         connection.execute("CREATE TABLE wrecks (name TEXT)")
     connection.close()
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         Logbook(url.format(folder=tmp_path))
     (line,) = refused.value.lines()
     assert said in line

@@ -15,7 +15,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.logbook.dived import Breathed, Carried, Dived, Profile
 from leadline.logbook.exchange import uddf_elements
 from leadline.logbook.exchange.files import read_bytes, read_file
@@ -369,7 +369,7 @@ HARMFUL = {
 
 @pytest.mark.parametrize("kind", HARMFUL)
 def test_entities_and_document_types_are_refused(kind: str) -> None:
-    with pytest.raises(BriefError, match="has a document type or entities of its own, which are not read"):
+    with pytest.raises(DiveFileError, match="has a document type or entities of its own, which are not read"):
         read(HARMFUL[kind])
 
 
@@ -386,7 +386,7 @@ def test_entities_and_document_types_are_refused(kind: str) -> None:
 )
 def test_what_is_too_much_is_refused_soon(text: str, said: str) -> None:
     began = time.monotonic()
-    with pytest.raises(BriefError, match=said):
+    with pytest.raises(DiveFileError, match=said):
         read(text)
     assert time.monotonic() - began < 10.0
 
@@ -394,14 +394,14 @@ def test_what_is_too_much_is_refused_soon(text: str, said: str) -> None:
 def test_bounds_on_elements_and_on_a_dive(monkeypatch: pytest.MonkeyPatch) -> None:
     assert one(BARE)
     monkeypatch.setattr(uddf_elements, "MOST_ELEMENTS_A_DIVE", 8)
-    with pytest.raises(BriefError, match="dive 1: has more than any one dive has"):
+    with pytest.raises(DiveFileError, match="dive 1: has more than any one dive has"):
         read(BARE)
     monkeypatch.setattr(uddf_elements, "MOST_ELEMENTS", 8)
-    with pytest.raises(BriefError, match="elements, too many for a dive log"):
+    with pytest.raises(DiveFileError, match="elements, too many for a dive log"):
         read(BARE)
     monkeypatch.undo()
     monkeypatch.setattr(uddf_elements, "MOST_DIVE_BYTES", 500_000)
-    with pytest.raises(BriefError, match="dive 1: has more than any one dive has"):
+    with pytest.raises(DiveFileError, match="dive 1: has more than any one dive has"):
         read(BARE.replace("</samples>", "<a>aaaaaaaaa</a>" * 100_000 + "</samples>"))
 
 
@@ -410,12 +410,12 @@ def test_what_dives_refer_to_is_bounded_as_a_whole(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(uddf_elements, "MOST_ELEMENTS_A_DIVE", 30)
     text = BARE.replace("</gasdefinitions>", "</gasdefinitions>" + sites)
     assert one(BARE)
-    with pytest.raises(BriefError, match="more than any one dive has, or all that dives refer to"):
+    with pytest.raises(DiveFileError, match="more than any one dive has, or all that dives refer to"):
         read(text)
     monkeypatch.undo()
     assert one(text)
     monkeypatch.setattr(uddf_elements, "MOST_DIVE_BYTES", 500_000)
-    with pytest.raises(BriefError, match="more than any one dive has, or all that dives refer to"):
+    with pytest.raises(DiveFileError, match="more than any one dive has, or all that dives refer to"):
         read(BARE.replace("</gasdefinitions>", "</gasdefinitions>" + sites * 2_000))
 
 

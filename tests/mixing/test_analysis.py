@@ -14,7 +14,7 @@ from leadline.mixing import Mixed
 from leadline.mixing.analysis import Replanned, replanned, with_analysed
 from leadline.mixing.data import mix_as_data
 from leadline.mixing.depths import mod_shown
-from leadline.plan.planned import plan
+from leadline.plan.planned import plan_dive
 from leadline.terminal.mix import show_mix
 from tests.mixing import reference as outside
 from tests.sheets.paper import KEEL, LOOP, cylinder
@@ -68,7 +68,7 @@ def test_less_oxygen_than_asked_for_is_a_longer_way_up() -> None:
     stage = stage | {"switch_depth": 21}
     found = analysed({"cylinder": "left stage", "o2": 32.0}, given=KEEL | {"cylinders": [twin, stage, oxygen]})
     written = KEEL | {"cylinders": [twin, stage | {"gas": "32"}, oxygen]}
-    expected = plan(parse_dive(written))
+    expected = plan_dive(parse_dive(written))
     assert found.real is not None
     assert found.planned is not None
     assert found.real.members[0].plan.schedule.stops == expected.schedule.stops

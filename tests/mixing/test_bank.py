@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 from leadline.dive_file.schema import HELIUM
 from leadline.mixing.bank import Supply, draw
 from leadline.mixing.contents import Contents
-from leadline.mixing.continuous import continuous
+from leadline.mixing.continuous import blend_continuously
 from leadline.mixing.doses import ways
 from leadline.mixing.fill import AIR
 from leadline.physics.mix import Mix
@@ -101,7 +101,7 @@ def test_the_analysers_by_hand() -> None:
     # 18/45 into a cylinder that holds 18/45: the stream is 18/45. Before helium: 18 / (100 - 45) = 32.73 %.
     start = Contents.of(Mix.parse("18/45"), 24.0, 50.0, 20.0)
     wanted = Contents.of(Mix.parse("18/45"), 24.0, 230.0, 20.0)
-    found = continuous(start, wanted, ALL, 20.0)
+    found = blend_continuously(start, wanted, ALL, 20.0)
     assert found.refused == ""
     assert found.oxygen_reading == pytest.approx(18 / 55, abs=1e-6)
     assert found.final_reading == pytest.approx(0.18, abs=1e-6)
@@ -116,7 +116,7 @@ def test_the_stream_makes_up_for_what_is_there() -> None:
     # Half full of air by amount, 30 % wanted: 0.5 * 20.98 + 0.5 x = 30, x = 39.02 %.
     wanted = Contents.of(Mix.parse("30"), 24.0, 200.0, 20.0)
     start = Contents(24.0, 0.0, 0.0, 0.0).plus(AIR, 0.5 * wanted.mol)
-    found = continuous(start, wanted, ALL, 20.0)
+    found = blend_continuously(start, wanted, ALL, 20.0)
     assert [found.oxygen_reading, found.final_reading] == pytest.approx([0.3902, 0.3902], abs=1e-6)
     assert found.helium == 0.0
 
@@ -133,7 +133,7 @@ def test_the_stream_makes_up_for_what_is_there() -> None:
 )
 def test_what_a_compressor_cannot_blend(target: str, start: str, gases: tuple[Mix, ...], said: str) -> None:
     there = Contents.of(Mix.parse(start), 24.0, 50.0, 20.0)
-    found = continuous(there, Contents.of(Mix.parse(target), 24.0, 230.0, 20.0), gases, 20.0)
+    found = blend_continuously(there, Contents.of(Mix.parse(target), 24.0, 230.0, 20.0), gases, 20.0)
     assert found.stream is None
     assert said in found.refused
 
@@ -141,7 +141,7 @@ def test_what_a_compressor_cannot_blend(target: str, start: str, gases: tuple[Mi
 def test_helium_without_oxygen() -> None:
     # Air thinned to 30 % helium: 0.7 * 20.98 = 14.69 %. The oxygen analyser reads air.
     mix = Mix(0.7 * 0.2098, 0.3)
-    found = continuous(Contents.of(mix, 24.0, 20.0, 20.0), Contents.of(mix, 24.0, 200.0, 20.0), ALL, 20.0)
+    found = blend_continuously(Contents.of(mix, 24.0, 20.0, 20.0), Contents.of(mix, 24.0, 200.0, 20.0), ALL, 20.0)
     assert found.oxygen == 0.0
     assert found.oxygen_reading == pytest.approx(0.2098)
     assert found.final_reading == pytest.approx(0.1469, abs=1e-4)

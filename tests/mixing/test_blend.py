@@ -11,7 +11,7 @@ import pytest
 from leadline.dive_file.schema import HELIUM
 from leadline.mixing.bank import Supply
 from leadline.mixing.contents import IDEAL, Contents
-from leadline.mixing.fill import AIR, Fill, Job, Rules, after_steps, fill
+from leadline.mixing.fill import AIR, Fill, Job, Rules, after_steps, plan_fill
 from leadline.physics.mix import Mix
 from tests.mixing import reference as outside
 
@@ -26,7 +26,7 @@ def job(target: str, bar: float = 200.0, start: str = "air", start_bar: float = 
 
 
 def filled(wanted: Job, rules: Rules = FINE, bank: tuple[Supply, ...] = BANK) -> Fill:
-    found, _ = fill(wanted, bank, rules)
+    found, _ = plan_fill(wanted, bank, rules)
     assert found.done, found.refused
     return found
 
@@ -251,7 +251,7 @@ def test_no_more_than_the_pressure_asked_for() -> None:
 
 
 def refused(wanted: Job, rules: Rules = FINE, bank: tuple[Supply, ...] = BANK) -> str:
-    found, left = fill(wanted, bank, rules)
+    found, left = plan_fill(wanted, bank, rules)
     assert not found.done
     assert left == bank
     assert found.result is None

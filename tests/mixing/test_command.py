@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from leadline.cli import app
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from tests.sheets.paper import text_of, without_blanks
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "marigold-fills.toml"
@@ -63,7 +63,7 @@ def test_status_1_where_the_plan_does_not_hold(tmp_path: Path) -> None:
 
 def test_a_file_without_fills_is_refused() -> None:
     done = leadline(str(EXAMPLE.with_name("marigold-trimix.toml")))
-    assert isinstance(done.exception, BriefError)
+    assert isinstance(done.exception, DiveFileError)
     assert done.exception.lines() == [
         "marigold-trimix.toml: [fills] sources: is missing; name the gases at hand, each a [[fills.sources]], "
         'such as gas = "oxygen"'

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file import DiveFileError, parse_dive
 from leadline.mixing import Mixed, mix
 from leadline.mixing.data import mix_as_data
-from leadline.mixing.fills import Fills, fills
+from leadline.mixing.fills import Fills, plan_fills
 from leadline.plan.findings import Finding
 from leadline.terminal.mix import show_mix
 from leadline.units import FREE_CUBIC_FOOT_L
@@ -23,7 +23,7 @@ SOURCES = [{"gas": "helium"}, {"gas": "oxygen"}, {"gas": "air"}]
 
 
 def filled(given: dict[str, Any] = KEEL, **more: Any) -> Fills:
-    return fills(parse_dive(given | {"fills": {"sources": SOURCES, "temperature": "20 °C"} | more}))
+    return plan_fills(parse_dive(given | {"fills": {"sources": SOURCES, "temperature": "20 °C"} | more}))
 
 
 def codes(findings: tuple[Finding, ...]) -> dict[str, str]:
@@ -139,7 +139,7 @@ def test_the_pressure_that_the_dive_counts_on() -> None:
     assert "settled-pressure" not in codes(filled(warm).fills[1].findings)
     assert filled(warm).fills[1].settled_bar == pytest.approx(200.0)
     # Without a temperature of its own the station is at the plan's.
-    there = fills(parse_dive(KEEL | {"fills": {"sources": SOURCES}}))
+    there = plan_fills(parse_dive(KEEL | {"fills": {"sources": SOURCES}}))
     assert there.rules.room_celsius == 14.0
     assert there.fills[1].settled_bar == pytest.approx(200.0)
 
@@ -207,7 +207,7 @@ def test_a_coarse_gauge_is_called_too_coarse() -> None:
     ],
 )
 def test_what_is_not_there_is_refused(given: dict[str, Any], key: str, said: str) -> None:
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         filled(**given)
     assert [problem.key for problem in refused.value.problems] == [key]
     assert said in refused.value.problems[0].message
@@ -229,7 +229,7 @@ def test_what_is_not_there_is_refused(given: dict[str, Any], key: str, said: str
     ],
 )
 def test_bad_values_are_refused(given: dict[str, Any], key: str, said: str) -> None:
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         parse_dive(KEEL | {"fills": given})
     assert [problem.key for problem in refused.value.problems] == [key]
     assert said in refused.value.problems[0].message

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from leadline.dive_file import BriefError, divers, parse_dive, read_dive
+from leadline.dive_file import DiveFileError, divers, parse_dive, read_dive
 from leadline.physics.environment import Environment
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.acclimatised import just_arrived
 from leadline.plan.schedule import starting_tissue
 from leadline.plan.solve.mix import free_mix
@@ -99,7 +99,7 @@ def test_the_independent_planner_finds_the_same_stops(data):
     )
     try:
         theirs = scheduled(given_)
-    except BriefError as error:
+    except DiveFileError as error:
         with pytest.raises(LeftTooEarlyError if "leave_at" in str(error) else ValueError):
             ours.swim()
         return
@@ -111,7 +111,7 @@ def test_the_independent_planner_finds_the_same_stops(data):
 
 
 def test_not_said_how_long_is_a_caution_with_the_price():
-    found = next(f for f in plan(parse_dive(at(2200))).findings if f.code == "not-acclimatised")
+    found = next(f for f in plan_dive(parse_dive(at(2200))).findings if f.code == "not-acclimatised")
     assert found.severity == "caution"
     assert found.values["key"] == "[site] acclimatised"
     arrived = scheduled(at(2200, acclimatised=0, from_altitude=0)).run_time_min
@@ -122,11 +122,11 @@ def test_not_said_how_long_is_a_caution_with_the_price():
 
 @pytest.mark.parametrize("site", [{"altitude": 300}, {"altitude": 2200, "acclimatised": "2 days"}, {}])
 def test_nothing_is_said_where_it_is_given_or_no_matter(site):
-    assert "not-acclimatised" not in codes(plan(parse_dive(tables(30, 25, site=site))))
+    assert "not-acclimatised" not in codes(plan_dive(parse_dive(tables(30, 25, site=site))))
 
 
 def test_from_where_needs_how_long():
-    with pytest.raises(BriefError) as error:
+    with pytest.raises(DiveFileError) as error:
         parse_dive(at(2200, from_altitude=0))
     assert error.value.problems[0].key == "[site] acclimatised"
 
@@ -141,7 +141,7 @@ def test_higher_than_the_tissues_bear_is_said(altitude, severity):
     """Sea level leaves 0.7511 bar of nitrogen. The slowest compartment (a 0.2327, b 0.9653) bears, under GF 0.8 and as
     its M-value: 0.765 and 0.816 bar at 4700 m (0.5627 bar); 0.706 and 0.756 at 5500 m (0.5054); 0.672 and 0.722 at
     6000 m (0.4722)."""
-    found = {f.code: f for f in plan(parse_dive(at(altitude, 12, 5, acclimatised=0))).findings}
+    found = {f.code: f for f in plan_dive(parse_dive(at(altitude, 12, 5, acclimatised=0))).findings}
     assert (found["surface-gf"].severity if "surface-gf" in found else None) == severity
     assert severity is None or "time at the site" in found["surface-gf"].message
 
@@ -176,10 +176,10 @@ def test_a_row_begins_by_the_site_of_its_first_dive(tmp_path):
     assert (starting_tissue(just_arrived(after_home)) == starting_tissue(after_arrived)).all()
     own = read_dive(written(tmp_path, "own", [("home.toml", 90, 0)], more=arrived))
     assert (starting_tissue(own) == starting_tissue(after_home)).all()
-    said = next(f for f in plan(after_home).findings if f.code == "not-acclimatised")
+    said = next(f for f in plan_dive(after_home).findings if f.code == "not-acclimatised")
     assert said.message.startswith("home.toml: [site] acclimatised is not given")
-    assert said.values["run_time_min"] == pytest.approx(plan(after_arrived).schedule.run_time_min)
-    assert "not-acclimatised" not in codes(plan(after_arrived))
+    assert said.values["run_time_min"] == pytest.approx(plan_dive(after_arrived).schedule.run_time_min)
+    assert "not-acclimatised" not in codes(plan_dive(after_arrived))
 
 
 # --- Hypoxia ----------------------------------------------------------------------------------------------------------
@@ -188,15 +188,15 @@ def test_a_row_begins_by_the_site_of_its_first_dive(tmp_path):
 @pytest.mark.parametrize("altitude", [1300, 1500, 2200, 2500, 4000, 6000])
 @pytest.mark.parametrize("gas", ["air", "21", "22"])
 def test_no_gas_as_rich_as_air_is_hypoxic_where_the_diver_stands(altitude, gas):
-    found = plan(parse_dive(at(altitude, 12, 10, gas, acclimatised="30 days")))
+    found = plan_dive(parse_dive(at(altitude, 12, 10, gas, acclimatised="30 days")))
     assert not {code for code in codes(found) if "ppo2-low" in code or "hypoxic" in code}
 
 
 def test_a_gas_leaner_than_air_still_is():
     """18 % at 2500 m, 0.7468 bar: 0.134 bar, where air has 0.157."""
-    with pytest.raises(BriefError, match="hypoxic"):
-        plan(parse_dive(at(2500, 12, 10, "18/45")))
-    thin = plan(parse_dive(at(1200, 12, 10, "20", acclimatised="30 days")))
+    with pytest.raises(DiveFileError, match="hypoxic"):
+        plan_dive(parse_dive(at(2500, 12, 10, "18/45")))
+    thin = plan_dive(parse_dive(at(1200, 12, 10, "20", acclimatised="30 days")))
     assert "ppo2-low" in codes(thin)
 
 
@@ -217,7 +217,7 @@ def test_a_loop_with_air_for_diluent_at_altitude():
     given_ = looped(20, 20, "air", setpoint=1.2, site={"altitude": 3000, "acclimatised": "9 days"}) | {
         "cylinders": [cylinder("air", "bailout"), cylinder("air", "diluent"), cylinder("oxygen", "oxygen")]
     }
-    assert not {code for code in codes(plan(parse_dive(given_))) if "hypoxic" in code or "ppo2-low" in code}
+    assert not {code for code in codes(plan_dive(parse_dive(given_))) if "hypoxic" in code or "ppo2-low" in code}
 
 
 def test_everybody_of_a_team_starts_alike():

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from leadline.dive_file import BriefError, parse_dive
-from leadline.plan import plan
+from leadline.dive_file import DiveFileError, parse_dive
+from leadline.plan import plan_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.planned import Plan
 from tests.plan.test_contingency import from_every_point, merged
@@ -75,8 +75,8 @@ def from_here(ours: Reference, gases: tuple[str, ...], sorting_out: float) -> Re
 
 def planned(said: Said) -> Plan:
     try:
-        return plan(parse_dive(said.given))
-    except BriefError:
+        return plan_dive(parse_dive(said.given))
+    except DiveFileError:
         assume(False)
         raise
 

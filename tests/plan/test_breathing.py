@@ -2,9 +2,9 @@
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file import DiveFileError, parse_dive
 from leadline.physics.mix import Mix
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.breathing import breathed, judge, mod_shown, tolerances
 from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
@@ -13,7 +13,7 @@ from tests.dives import cylinder, looped, tables
 
 def worst(given):
     """The first part of a plan: what is breathed at the bottom, and the finding of each code."""
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     return found.breathing[0], {f.code: f for f in found.findings}
 
 
@@ -138,7 +138,7 @@ def test_ppo2_at_the_bottom(label, depth_m, ppo2, severity):
 
 def test_deco_gas_is_held_to_the_deco_limit():
     """Oxygen at 6 m: 1.61325 bar, within 1.6 and the grid tolerance. Its MOD is 0.58675 bar down, and 6 m tolerated."""
-    found = plan(parse_dive(tables(45, 25, deco=("oxygen",))))
+    found = plan_dive(parse_dive(tables(45, 25, deco=("oxygen",))))
     part = next(p for p in found.breathing if p.source.mix.label == "oxygen")
     assert part.on_the_way_up
     assert part.ppo2_high_bar == pytest.approx(1.61325, abs=1e-9)
@@ -158,7 +158,7 @@ def carrying(levels, *cylinders, **more):
 def test_a_travel_gas_taken_up_again_is_held_to_the_deco_limit():
     """50 % down to 18 m (1.407 bar, within 1.4 and the tolerance), and up from 21 m: 1.557 bar, within 1.6."""
     given = carrying([(60, 20, {})], cylinder("10/50", "bottom"), cylinder("50", "travel"))
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     assert 21.0 in {s.depth_m for s in found.schedule.switches if s.source.mix.label == "50"}
     assert not [f for f in found.findings if f.code == "ppo2-high" and f.severity == "no-go"]
 
@@ -180,8 +180,8 @@ DEEP, TRAVEL = cylinder("10/70", "bottom"), cylinder("50", "travel")
 def test_no_planned_gas_is_hypoxic(given):
     """Below 0.16 bar a gas carries no life (NOAA Diving Manual): refused, or a no-go, or another gas; not a caution."""
     try:
-        found = plan(parse_dive(given))
-    except BriefError:
+        found = plan_dive(parse_dive(given))
+    except DiveFileError:
         return
     grave = {f.values.get("ppo2_bar") for f in found.findings if f.severity == "no-go"}
     hypoxic = [part.ppo2_low_bar for part in found.breathing if part.ppo2_low_bar < 0.16]
@@ -230,7 +230,7 @@ def test_counterdiffusion(before, after, depth_m, said):
 
 
 def test_counterdiffusion_shows_in_a_plan():
-    found = plan(parse_dive(tables(60, 25, bottom="18/45", deco=("50", "oxygen"))))
+    found = plan_dive(parse_dive(tables(60, 25, bottom="18/45", deco=("50", "oxygen"))))
     said = [f for f in found.findings if f.code == "counterdiffusion"]
     assert [f.depth_m for f in said] == [21.0]
     assert "13 %" in said[0].message
@@ -273,11 +273,11 @@ def test_stops_between_levels_say_what_they_are_planned_on():
             {"name": "fifty", "gas": "50", "size": 11, "pressure": 200, "use": "deco"},
         ],
     }
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     before = [s for s in found.schedule.stops if s.leave_min < 90]
     assert before
     assert {s.source.mix.label for s in before} == {"18/45"}
     assert [f.severity for f in found.findings if f.code == "stops-between-levels"] == ["note"]
     assert "stops-between-levels" not in {
-        f.code for f in plan(parse_dive(given | {"levels": given["levels"][:1]})).findings
+        f.code for f in plan_dive(parse_dive(given | {"levels": given["levels"][:1]})).findings
     }

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from leadline.dive_file import BriefError, parse_dive
-from leadline.plan.compare import GROUPS, SURFACE_MIN, compare, compared_as_data
+from leadline.dive_file import DiveFileError, parse_dive
+from leadline.plan.compare import GROUPS, SURFACE_MIN, compare_settings, compared_as_data
 from leadline.plan.models import Bubbles, DissolvedGas
-from leadline.plan.planned import plan
-from leadline.plan.schedule import lay_out, schedule
+from leadline.plan.planned import plan_dive
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.tissue.bubbles_dive import Course, bubble_dive
 from tests.authority.published import ZHL16
 from tests.dives import looped, tables
@@ -22,7 +22,7 @@ OC_GASES = {"air": (0.2098, 0.0), "18/45": (0.18, 0.45), "50 %": (0.5, 0.0), "ox
 
 
 def names(given, **more):
-    [one] = compare(parse_dive(given | more))
+    [one] = compare_settings(parse_dive(given | more))
     return [side.name for side in one.sides]
 
 
@@ -55,7 +55,7 @@ def test_two_are_compared_as_they_are_written():
     ],
 )
 def test_what_is_refused(wrong, key, said):
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         parse_dive(TRIMIX | {"compare": wrong})
     assert any(key in line and said in line for line in refused.value.lines()), refused.value.lines()
 
@@ -67,8 +67,8 @@ def test_what_is_refused(wrong, key, said):
 def test_the_files_own_column_is_its_plan(given):
     """Stops, run time, TTS, gas and GF at the surface: those of the plan and its track."""
     dive = parse_dive(given)
-    [found] = compare(dive)
-    own, planned = found.sides[0], plan(dive)
+    [found] = compare_settings(dive)
+    own, planned = found.sides[0], plan_dive(dive)
     assert own.legs == planned.schedule.legs
     assert own.run_time_min == planned.schedule.run_time_min
     assert own.tts_min == planned.schedule.tts_min
@@ -87,7 +87,7 @@ def test_the_bubble_column_is_the_bubble_models_dive(given):
     layout = lay_out(dive)
     course = Course(layout.start, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps)
     dived = bubble_dive(course, (0.55 * 1.2, 0.45 * 1.2))
-    [found] = compare(parse_dive(given | {"compare": [{"bubbles": 120}]}))
+    [found] = compare_settings(parse_dive(given | {"compare": [{"bubbles": 120}]}))
     side = found.sides[1]
     assert [(leg.end_m, leg.end_min) for leg in side.legs] == [(leg.end_m, leg.end_min) for leg in dived.legs]
     for before, after in pairwise(side.legs):
@@ -106,7 +106,7 @@ def test_the_bubble_column_is_the_bubble_models_dive(given):
 def test_supersaturation_is_added_up():
     """Each compartment integrated by `quad`, leg by leg, from Haldane's and Schreiner's equations written out here."""
     dive = parse_dive(TRIMIX)
-    [found] = compare(dive)
+    [found] = compare_settings(dive)
     for side in found.sides:
         legs = [(leg.start_min, leg.end_min, leg.start_m, leg.end_m, OC_GASES[leg.source.name]) for leg in side.legs]
         end = side.run_time_min
@@ -137,7 +137,7 @@ def test_supersaturation_is_added_up():
 
 def test_groups_are_all_compartments_once():
     assert [c for first, last in GROUPS.values() for c in range(first, last + 1)] == list(range(1, 17))
-    [found] = compare(parse_dive(TRIMIX))
+    [found] = compare_settings(parse_dive(TRIMIX))
     side = found.sides[0]
     assert side.group_bar_min("fast") == pytest.approx(sum(side.supersaturation_bar_min[:5]) / 5)
     assert side.group_bar_min("slow") == pytest.approx(sum(side.supersaturation_bar_min[10:]) / 6)
@@ -146,10 +146,10 @@ def test_groups_are_all_compartments_once():
 def test_a_model_that_does_not_let_it_be_dived_is_refused_beside_the_other():
     """50 m for 25 min and 9 m from the first minute that the file's own stops allow: larger nuclei want longer."""
     levels = [{"depth": 50, "leave_at": 25}, {"depth": 9, "leave_at": 90}]
-    own = schedule(*laid(tables(50, 25, levels=levels)))
+    own = dive_schedule(*laid(tables(50, 25, levels=levels)))
     arrives = next(leg.start_min for leg in own.legs if leg.kind == "level" and leg.level == 1)
     levels[1]["leave_at"] = math.ceil(arrives)
-    [found] = compare(parse_dive(tables(50, 25, levels=levels, compare=[{"bubbles": 150}])))
+    [found] = compare_settings(parse_dive(tables(50, 25, levels=levels, compare=[{"bubbles": 150}])))
     assert not found.sides[0].refused
     assert "the stops on the way to 9 m are done at" in found.sides[1].refused
     assert all(row.minutes[1] is None for row in found.rows)
@@ -163,13 +163,13 @@ def laid(given):
 
 
 def test_a_dive_that_nobody_can_dive_is_refused_whole():
-    with pytest.raises(BriefError, match="hyperoxic"):
-        compare(parse_dive(tables(60, 20, "50")))
+    with pytest.raises(DiveFileError, match="hyperoxic"):
+        compare_settings(parse_dive(tables(60, 20, "50")))
 
 
 def test_every_diver_of_a_team_is_compared():
     team = [{"name": "Ann", "gradient_factors": [30, 70]}, {"name": "Ben"}]
-    found = compare(parse_dive(TRIMIX | {"team": team}))
+    found = compare_settings(parse_dive(TRIMIX | {"team": team}))
     assert [one.diver for one in found] == ["Ann", "Ben"]
     assert [one.sides[0].name for one in found] == ["ZH-L16C, GF 30/70", "ZH-L16C, GF 40/80"]
     assert found[0].sides[1].legs == found[1].sides[1].legs
@@ -191,7 +191,7 @@ def test_both_satisfy_the_interface():
 
 
 def test_json_is_plain_and_whole():
-    data = compared_as_data(compare(parse_dive(LOOP)))
+    data = compared_as_data(compare_settings(parse_dive(LOOP)))
     [one] = data["comparisons"]
     for side in one["sides"]:
         assert len(side["supersaturation_bar_min"]) == 16

@@ -11,15 +11,15 @@ from scipy.integrate import solve_ivp
 from leadline.dive_file import parse_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
-from leadline.plan import contingency, plan
+from leadline.plan import contingency, plan_dive
 from leadline.plan import schedule as planning
 from leadline.plan.causes import in_words
 from leadline.plan.contingency import Answers, contingencies
 from leadline.plan.findings import headline
 from leadline.plan.gases import Source
-from leadline.plan.scenarios import scenarios
+from leadline.plan.scenarios import all_scenarios
 from leadline.plan.schedule import Leg, lay_out, source_rows
-from leadline.plan.supply import supply
+from leadline.plan.supply import cylinder_use
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments
 from tests.dives import cylinder, looped, tables
@@ -65,7 +65,7 @@ DIVES = {
 
 
 def codes(dive):
-    return {f.code: f for f in plan(dive).findings}
+    return {f.code: f for f in plan_dive(dive).findings}
 
 
 def of_kind(found, kind):
@@ -75,10 +75,10 @@ def of_kind(found, kind):
 def from_every_point(dive, kind, name=None):
     """A contingency from every point of the track where it may begin: (point, tensions, contingency)."""
     layout = lay_out(dive)
-    schedule = planning.schedule(dive, layout)
-    cylinders, _ = supply(dive, schedule.legs)
+    schedule = planning.dive_schedule(dive, layout)
+    cylinders, _ = cylinder_use(dive, schedule.legs)
     (scenario,) = [
-        s for s in scenarios(dive, schedule) if s.kind == kind and s.level is None and name in (None, s.name)
+        s for s in all_scenarios(dive, schedule) if s.kind == kind and s.level is None and name in (None, s.name)
     ]
     alone = {"series": "", "worse": False}  # each is planned, whatever others there are
     every = [dataclasses.replace(scenario, points=(i, i + 1), **alone) for i in range(*scenario.points)]
@@ -124,7 +124,7 @@ def hand_share(dive, legs):
 def test_the_worst_is_the_worst(name):
     """No moment of the dive asks a larger share of a cylinder than the one found; its supply is that share."""
     dive = DIVES[name]
-    found = max(of_kind(plan(dive), "bailout"), key=lambda c: max(use.used_l / use.usable_l for use in c.supply))
+    found = max(of_kind(plan_dive(dive), "bailout"), key=lambda c: max(use.used_l / use.usable_l for use in c.supply))
     by_hand = [
         (hand_share(dive, legs), run_time_min - point["run_time_min"], point["run_time_min"], point["depth_m"])
         for point, _, legs, run_time_min in hand_bailouts(dive)
@@ -143,7 +143,7 @@ def test_the_worst_is_the_worst(name):
 def test_the_longest_way_up_is_planned_whatever_takes_most_gas(name):
     """No moment has a longer way up than the bailout that is planned; one that takes more gas is planned too."""
     dive = DIVES[name]
-    whole = plan(dive)
+    whole = plan_dive(dive)
     by_hand = [run_time_min - point["run_time_min"] for point, _, _, run_time_min in hand_bailouts(dive)]
     assert whole.longest_bailout.tts_min == pytest.approx(max(by_hand), abs=1e-9)
     every = of_kind(whole, "bailout")
@@ -192,7 +192,7 @@ def merged(legs):
 def test_a_bailout_is_an_ordinary_open_circuit_ascent(name):
     """From the loop's tissues, by the reference model: the same stops to the minute, at the worst moment and others."""
     dive = DIVES[name]
-    worst_min = plan(dive).longest_bailout.leaves_at_min
+    worst_min = plan_dive(dive).longest_bailout.leaves_at_min
     every = list(hand_bailouts(dive))
     chosen = [row for row in every if row[0]["run_time_min"] == worst_min] + every[3::9]
     for point, tensions, legs, run_time_min in chosen:
@@ -206,7 +206,7 @@ def test_a_bailout_is_an_ordinary_open_circuit_ascent(name):
 def test_the_loops_tissues_are_the_reference_models_too():
     """The whole way to the end of the bottom on the loop, and the bailout from there, without Leadline's tissues."""
     dive = DIVES["two gases"]
-    found = plan(dive).longest_bailout
+    found = plan_dive(dive).longest_bailout
     assert found.leaves_at_min == 25.0
     ours = Reference(levels=[(60.0, 25.0, "18/45")])
     ours.n2, ours.he = ours.n2[:], ours.he[:]
@@ -225,8 +225,8 @@ def test_every_stop_is_met(name):
     The ceiling is under the line of gradient factors, 40 at the first stop to 80 at the surface (Baker).
     """
     dive = DIVES[name]
-    found = plan(dive).longest_bailout
-    track = plan(dive).schedule.track
+    found = plan_dive(dive).longest_bailout
+    track = plan_dive(dive).schedule.track
     i = int(np.argmax(track.points["run_time_min"] == found.leaves_at_min))
     point, tensions = track.points[i], track.tensions_bar[i]
     # The line hangs from the first stop even where that is passed: the reference model says which it is.
@@ -246,7 +246,7 @@ def test_every_stop_is_met(name):
 
 def test_a_bailout_begins_with_sorting_it_out():
     """Two minutes at depth on open circuit (common practice, no source): 60 m, 30 · 7.01325 · 2 = 420.795 L."""
-    found = plan(DIVES["two gases"]).longest_bailout
+    found = plan_dive(DIVES["two gases"]).longest_bailout
     first = found.legs[0]
     assert (first.start_m, first.end_m, first.minutes) == (60.0, 60.0, 2.0)
     assert found.supply[0].legs[0].litres == pytest.approx(420.795, abs=1e-6)
@@ -254,7 +254,7 @@ def test_a_bailout_begins_with_sorting_it_out():
 
 def test_richest_usable_gas_first():
     """The leanest deep, 50 % from 21 m (1.557 bar), oxygen from 6 m (1.613 bar, with the grid's tolerance)."""
-    found = plan(DIVES["three gases"]).longest_bailout
+    found = plan_dive(DIVES["three gases"]).longest_bailout
     assert [(s.depth_m, s.source.mix.label) for s in found.switches][1:] == [(21.0, "50"), (6.0, "oxygen")]
     assert found.switches[0].source.mix.label == "15/55"
     assert all(s.source.setpoint_bar is None for s in found.switches)
@@ -262,14 +262,14 @@ def test_richest_usable_gas_first():
 
 def test_the_diver_can_breathe_harder():
     calm, stressed = (
-        plan(loop_dive(60, 25, large("18/45"), large("50"), more={"diver": {"rmv_stressed": rmv}})).longest_bailout
+        plan_dive(loop_dive(60, 25, large("18/45"), large("50"), more={"diver": {"rmv_stressed": rmv}})).longest_bailout
         for rmv in (20, 40)
     )
     assert stressed.supply[0].used_l == pytest.approx(2.0 * calm.supply[0].used_l, rel=1e-9)
 
 
 def test_open_circuit_has_no_bailout():
-    found = plan(parse_dive(tables(30, 20)))
+    found = plan_dive(parse_dive(tables(30, 20)))
     assert found.longest_bailout is None
     assert found.bailouts == ()
     assert found.bailout_tts == ()
@@ -277,14 +277,14 @@ def test_open_circuit_has_no_bailout():
 
 
 def test_nothing_to_bail_out_to_is_a_no_go():
-    found = plan(loop_dive(60, 20, cylinder("18/45", "diluent"), cylinder("oxygen", "oxygen")))
+    found = plan_dive(loop_dive(60, 20, cylinder("18/45", "diluent"), cylinder("oxygen", "oxygen")))
     assert found.longest_bailout is None
     assert found.no_go
     assert {f.code: f.severity for f in found.findings}["bailout-none"] == "no-go"
 
 
 def test_enough_is_a_note_that_names_the_moment():
-    found = plan(loop_dive(45, 20, large("21/35"), large("50"), diluent="21/35")).findings
+    found = plan_dive(loop_dive(45, 20, large("21/35"), large("50"), diluent="21/35")).findings
     holds = next(finding for finding in found if finding.code == "bailout-holds")
     assert holds.severity == "note"
     assert "gas-short" not in {finding.code for finding in found}
@@ -312,7 +312,7 @@ def test_the_stress_ends_with_a_richer_gas(own, stressed_for, then):
 
 def test_without_a_richer_gas_the_stress_lasts():
     """One gas all the way: 30 L/min for every minute."""
-    found = plan(loop_dive(40, 30, large("28"), diluent="21/35")).longest_bailout
+    found = plan_dive(loop_dive(40, 30, large("28"), diluent="21/35")).longest_bailout
     asked = litres(found.legs, lambda leg: RMV_STRESSED)
     assert found.breathed[0].used_l == pytest.approx(asked[Mix.parse("28")], rel=1e-9)
 
@@ -347,7 +347,7 @@ def test_heavy_breathing_keeps_the_stress():
 
 def test_too_little_is_a_no_go_with_the_litres():
     dive = loop_dive(60, 25, large("18/45", size="7 L"), large("50"))
-    found, finding = plan(dive), codes(dive)["gas-short"]
+    found, finding = plan_dive(dive), codes(dive)["gas-short"]
     name = found.longest_bailout.supply[0].name
     alone = [c for c in found.contingencies if not c.scenario.two_failures]
     uses = {c.name: use for c in alone for use in c.supply if use.name == name}
@@ -371,7 +371,7 @@ def test_a_cylinder_below_its_reserve_is_no_bailout():
 def test_a_hypoxic_bailout_is_a_no_go():
     """10/70 carries life, 0.16 bar (NOAA Diving Manual), from 1.6 bar on: 5.87 m. At 6 m it is 0.161 bar, at 3 m 0.131:
     the way up ends at 6 m."""
-    whole = plan(loop_dive(60, 15, large("10/70", size="200 L"), diluent="10/70"))
+    whole = plan_dive(loop_dive(60, 15, large("10/70", size="200 L"), diluent="10/70"))
     finding = next(f for f in whole.findings if f.code == "no-gas")
     assert finding.severity == "no-go"
     assert (finding.values["from_m"], finding.values["to_m"]) == (6.0, 0.0)
@@ -384,7 +384,7 @@ def test_a_hypoxic_bailout_is_a_no_go():
 def test_a_bailout_too_rich_for_the_depth_is_a_no_go():
     """50 % is within 1.6 bar and the grid's 0.03 from 21 m up (1.557 bar; 1.707 at 24 m). From 60 m that is 39 m, at
     9 m/min 4.3 min, and neither rows nor gas are planned."""
-    whole = plan(loop_dive(60, 15, large("50", size="200 L")))
+    whole = plan_dive(loop_dive(60, 15, large("50", size="200 L")))
     finding = next(f for f in whole.findings if f.code == "no-gas")
     assert finding.severity == "no-go"
     assert (finding.values["from_m"], finding.values["to_m"]) == (60.0, 21.0)
@@ -406,7 +406,7 @@ def test_a_gas_too_rich_at_any_moment_is_found(dive):
 
     28 % at 70 m is 8.01325 · 0.28 = 2.2437 bar, whenever the loop fails there.
     """
-    found = plan(dive)
+    found = plan_dive(dive)
     deepest = next(c for c in of_kind(found, "bailout") if c.depth_m == 70.0)
     assert deepest.no_gas.gap.from_m == 70.0
     assert deepest.legs == ()
@@ -421,7 +421,7 @@ def test_the_oxygen_of_a_bailout_is_the_whole_dives():
 
     22 min at 60 m on 1.3 bar are 12.2 % (NOAA: 180 min).
     """
-    found = plan(DIVES["two gases"]).longest_bailout
+    found = plan_dive(DIVES["two gases"]).longest_bailout
     assert found.oxygen.cns_percent > 22.0 / 180.0 * 100.0
 
 
@@ -429,7 +429,7 @@ def test_a_bailout_that_never_clears_is_a_no_go():
     """GF high of 5 at the last stop, on air: the slow compartments never come within it. Said, and no traceback."""
     given = looped(60, 30, "18/45", gf=(5, 5), setpoint=1.6)
     given["cylinders"] = [large("18/45")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     bailout = of_kind(found, "bailout")[0]
     assert found.longest_bailout is None
     assert not bailout.holds
@@ -577,7 +577,7 @@ def test_every_ascent_is_the_independent_models(kind, contingency, name, sorting
     """At the worst moment and at others: the same stops to the minute, the same run time, whatever went wrong."""
     dive = (OPEN | LOOPS)[name]
     every = from_every_point(dive, kind, contingency)
-    alike = [c for c in of_kind(plan(dive), kind) if contingency in (None, c.name)]
+    alike = [c for c in of_kind(plan_dive(dive), kind) if contingency in (None, c.name)]
     found = max(alike, key=lambda c: c.tts_min)
     there = [row for row in every if row[0]["run_time_min"] == found.leaves_at_min and row[2].legs == found.legs]
     assert there
@@ -608,7 +608,7 @@ def test_the_semi_closed_loop_is_left_where_it_grows_thin():
     4.01325: 0.2243. So it is left at 30 m: on the way to 27 m it would fall below 0.21 bar.
     """
     dive = loop_dive(70, 15, large("10/70"), large("28", switch_depth="12 m"), diluent="10/70")
-    found, *_ = of_kind(plan(dive), "oxygen gone")
+    found, *_ = of_kind(plan_dive(dive), "oxygen gone")
     assert [(s.depth_m, s.source.name) for s in found.switches][1:3] == [(30.0, "10/70"), (12.0, "28 %")]
     assert found.switches[0].source.circuit == "semi-closed"
 
@@ -744,7 +744,7 @@ def shares_by_hand(dive, asked, lost=()):
 def test_the_worst_moment_is_found_again_by_hand(kind, contingency, name):
     """No moment asks a larger share of what the cylinders of some mix hold; the litres are those by hand."""
     dive = (OPEN | LOOPS)[name]
-    whole = plan(dive)
+    whole = plan_dive(dive)
     alike = [c for c in of_kind(whole, kind) if contingency is None or c.name.startswith(contingency)]
     lost = {c.name for c in dive.cylinders} - {c.name for c in alike[0].scenario.dive.cylinders}
     found = max(alike, key=lambda c: max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, c), lost)))
@@ -769,7 +769,7 @@ def of_18_45(legs):
 
 def test_a_bottom_cylinder_lost_by_hand():
     """Of two alike each gives half of what is breathed until then; the other all that is breathed after."""
-    whole = plan(OPEN["apart"])
+    whole = plan_dive(OPEN["apart"])
     found = of_kind(whole, "bottom cylinder lost")
     assert [c.name for c in found] == [f"{name} (18/45) lost at the end of the bottom" for name in ("left", "right")]
     for one, kept in zip(found, ("right", "left"), strict=True):
@@ -784,10 +784,10 @@ def test_a_bottom_cylinder_lost_by_hand():
 def test_no_earlier_moment_asks_more_of_what_is_kept():
     """Each moment of the way down and of the bottom, and of the way up on the bottom gas, by the litres of its legs."""
     dive = OPEN["apart"]
-    whole = plan(dive)
+    whole = plan_dive(dive)
     worst = of_kind(whole, "bottom cylinder lost")[0].supply[0].used_l
     layout = lay_out(dive)
-    (scenario,) = [s for s in scenarios(dive, whole.schedule) if s.name.startswith("left (18/45) lost")]
+    (scenario,) = [s for s in all_scenarios(dive, whole.schedule) if s.name.startswith("left (18/45) lost")]
     end_min = next(s.run_time_min for s in whole.schedule.switches)
     moments = [i for i, point in enumerate(whole.schedule.track.points) if point["run_time_min"] < end_min]
     every = [dataclasses.replace(scenario, points=(i, i + 1)) for i in moments]
@@ -805,7 +805,7 @@ def test_of_several_levels_the_worst_is_shown():
     """Losing one at the end of the second level leaves less in the other than at the end of the first, by hand."""
     twins = [large("21/35", "bottom", name=name) for name in "ab"]
     levels = [{"depth": 50, "leave_at": 15}, {"depth": 40, "leave_at": 25}, {"depth": 12, "leave_at": 50, "gas": "32"}]
-    whole = plan(open_dive(50, 15, *twins, large("32", "bottom"), large("50", "deco"), levels=levels))
+    whole = plan_dive(open_dive(50, 15, *twins, large("32", "bottom"), large("50", "deco"), levels=levels))
     found = of_kind(whole, "bottom cylinder lost")
     assert [c.name for c in found] == [f"{name} (21/35) lost at the end of level 2" for name in "ab"]
     before = litres(cut(whole.schedule.legs, 25.0), as_planned)[Mix.parse("21/35")]
@@ -819,7 +819,7 @@ def test_three_unlike_cylinders_share_before_and_after():
     still give above its reserve."""
     unlike = [("a", "12 L", "200 bar"), ("b", "10 L", "230 bar"), ("c", "18 L", "180 bar")]
     cylinders = [large("21/35", "bottom", name=name, size=size, pressure=bar) for name, size, bar in unlike]
-    whole = plan(open_dive(45, 18, *cylinders, large("50", "deco")))
+    whole = plan_dive(open_dive(45, 18, *cylinders, large("50", "deco")))
     one = of_kind(whole, "bottom cylinder lost")[1]
     assert one.name.startswith("b (21/35)")
     gave = next(use for use in whole.supply if use.name == "b").used_by(18.0)
@@ -839,7 +839,7 @@ def test_twins_on_a_manifold_are_not_lost_at_once():
         large("18/45", "bottom", name="stage", size="11 L"),
         large("50", "deco"),
     ]
-    whole = plan(parse_dive(given | {"cylinders": both}))
+    whole = plan_dive(parse_dive(given | {"cylinders": both}))
     assert [c.scenario.lost for c in of_kind(whole, "bottom cylinder lost")] == ["stage"]
     assert of_kind(whole, "bottom cylinder lost")[0].holds
     unlike = [both[0], large("32", "bottom"), large("50", "deco")]
@@ -853,7 +853,7 @@ def test_too_little_left_in_the_other_is_a_no_go():
     holds. What a manifold joins is one cylinder, and has no such contingency."""
     twelve = [large("28", "bottom", name=name, size="12 L", pressure="200 bar", reserve="20 bar") for name in "ab"]
     apart = open_dive(39, 30, *twelve)
-    whole = plan(apart)
+    whole = plan_dive(apart)
     (one, _) = of_kind(whole, "bottom cylinder lost")
     asked = sum(
         share * sum(litres(legs, as_planned).values())
@@ -868,10 +868,10 @@ def test_too_little_left_in_the_other_is_a_no_go():
     said = next(f for f in whole.findings if f.code == "gas-short")
     assert "a (28 %) lost at the end of the bottom" in said.values["contingencies"]
     left_out = apart.contingencies.model_copy(update={"leave_out": ("bottom cylinder lost",)})
-    without = plan(apart.model_copy(update={"contingencies": left_out}))
+    without = plan_dive(apart.model_copy(update={"contingencies": left_out}))
     assert not any("lost" in str(f.values.get("contingencies", "")) for f in without.findings)
     joined = open_dive(39, 30, large("28", "bottom", size="24 L", pressure="200 bar", reserve="20 bar"))
-    assert of_kind(plan(joined), "bottom cylinder lost") == []
+    assert of_kind(plan_dive(joined), "bottom cylinder lost") == []
 
 
 def test_the_only_cylinder_of_a_bottom_gas_is_said_to_be_unplanned():
@@ -885,7 +885,7 @@ def test_oxygen_gone_by_hand():
     """The loop's diluent: 7 · 6 = 42 L on the descent, and from the moment on a third of 20 L/min at depth; the rest of
     the way up on open circuit at 30 L/min, and then 20."""
     dive = LOOPS["loop"]
-    whole = plan(dive)
+    whole = plan_dive(dive)
     *_, found = of_kind(whole, "oxygen gone")
     semi_closed = sum(
         20.0 / 3.0 * (1.01325 + 0.05 * (leg.start_m + leg.end_m)) * leg.minutes
@@ -908,14 +908,14 @@ def test_oxygen_gone_by_hand():
 @pytest.mark.parametrize("kind", ["diluent gone", "aborted descent"])
 def test_without_a_matter_of_gas_the_longest_way_up_is_the_worst(kind):
     for name in ("loop", "loop, two levels"):
-        found = max(of_kind(plan(LOOPS[name]), kind), key=lambda c: c.tts_min)
+        found = max(of_kind(plan_dive(LOOPS[name]), kind), key=lambda c: c.tts_min)
         ways = [c.tts_min for _, _, c in from_every_point(LOOPS[name], kind) if c.legs]
         assert found.tts_min == pytest.approx(max(ways), abs=1e-9)
 
 
 def test_diluent_gone_takes_no_more_of_it():
     """From the moment on the loop only comes up: oxygen 1 L/min to the surface, diluent as planned, 42 L."""
-    whole = plan(LOOPS["loop"])
+    whole = plan_dive(LOOPS["loop"])
     (found,) = of_kind(whole, "diluent gone")
     assert found.loop.diluent_l == pytest.approx(42.0, abs=1e-9)
     assert found.loop.oxygen_l == pytest.approx(found.run_time_min, rel=1e-9)
@@ -935,7 +935,7 @@ def test_a_mate_out_of_gas_with_unlike_reserves():
         levels=[{"depth": 60, "leave_at": 12}, {"depth": 30, "leave_at": 45, "gas": "32"}],
         gf=(50, 90), limits={"density_caution": 12},
     )  # fmt: skip
-    whole = plan(dive)
+    whole = plan_dive(dive)
     found = min(of_kind(whole, "mate out of gas"), key=lambda c: c.holds)
     content = free_litres(dive.cylinders[0].gas, 15.0, 230.0, 14.0)
     at_12 = next(c for p, _, c in from_every_point(dive, "mate out of gas") if p["run_time_min"] == 12.0)
@@ -948,7 +948,7 @@ def test_a_mate_out_of_gas_with_unlike_reserves():
 def test_a_mate_out_of_gas_is_a_no_go_exactly_when_the_content_is_exceeded(size):
     """Air, 36 m until 15 min and 50 %: at any moment of the dive, all that is breathed against all that is held."""
     dive = open_dive(36, 15, large("air", "bottom", size=f"{size} L", reserve="5 bar"), large("50", "deco"))
-    whole = plan(dive)
+    whole = plan_dive(dive)
     every = from_every_point(dive, "mate out of gas")
     worst = max(max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, c))) for _, _, c in every if c.legs)
     (found,) = of_kind(whole, "mate out of gas")
@@ -964,7 +964,7 @@ def test_a_mate_out_of_gas_is_a_no_go_exactly_when_the_content_is_exceeded(size)
 def test_a_contingency_that_runs_out_says_which_when_and_how_much():
     """Air, 36 m, 9 L: enough for the dive with a small reserve, not for 5 min more."""
     dive = open_dive(36, 15, large("air", "bottom", size="9 L", reserve="5 bar"), large("50", "deco"))
-    whole = plan(dive)
+    whole = plan_dive(dive)
     (longer,) = of_kind(whole, "longer")
     (finding,) = [f for f in longer.findings if f.severity == "no-go"]
     use = longer.supply[0]
@@ -994,7 +994,7 @@ def test_a_contingency_that_runs_out_says_which_when_and_how_much():
 
 def two_gases_lost(**contingencies):
     """Trimix, 60 m, with bottom gas for one lost gas but not for two."""
-    return plan(
+    return plan_dive(
         open_dive(
             60, 25, large("18/45", "bottom", size="32 L", pressure="230 bar"), large("50", "deco"),
             large("oxygen", "deco"), contingencies=contingencies,
@@ -1019,15 +1019,15 @@ def test_the_worst_pair_is_the_one_that_is_shown():
     """Of three deco gases the pair that asks most of the bottom gas, or is not met: each pair planned by hand."""
     carried = [large("35/25", "deco"), large("50", "deco"), large("oxygen", "deco")]
     bottom = large("16/50", "bottom", size="36 L", pressure="230 bar")
-    (pair,) = of_kind(plan(open_dive(70, 18, bottom, *carried)), "two gases lost")
-    used = {left["name"]: plan(open_dive(70, 18, bottom, left)).supply[0].used_l for left in carried}
+    (pair,) = of_kind(plan_dive(open_dive(70, 18, bottom, *carried)), "two gases lost")
+    used = {left["name"]: plan_dive(open_dive(70, 18, bottom, left)).supply[0].used_l for left in carried}
     (left,) = {c["name"] for c in carried} & {c.name for c in pair.scenario.dive.cylinders}
     assert used[left] == max(used.values())
 
 
 def test_stops_that_never_clear_on_the_gas_left_are_a_finding():
     """GF 5/10 on air at 6 m: saturated tissues never come within it without oxygen. Said, and no traceback."""
-    whole = plan(
+    whole = plan_dive(
         open_dive(
             30, 30, large("air", "bottom", size="300 L"), large("oxygen", "deco", size="300 L"), gf=(5, 6),
             stops={"last": "6 m"},
@@ -1043,7 +1043,7 @@ def test_stops_that_never_clear_on_the_gas_left_are_a_finding():
 
 def test_a_depth_that_no_gas_is_breathable_at_is_a_finding():
     """28 % at 48 m is 1.628 bar, within the grid's tolerance of 1.6; at 51 m 1.712. Said, and no traceback."""
-    whole = plan(
+    whole = plan_dive(
         open_dive(48, 10, large("28", "bottom", size="36 L"), limits={"ppo2_bottom": 1.6, "density_caution": 9})
     )
     (deeper,) = of_kind(whole, "deeper")
@@ -1056,7 +1056,7 @@ def test_a_depth_that_no_gas_is_breathable_at_is_a_finding():
 
 def test_a_lost_gas_may_be_the_last_for_the_oxygen_breaks():
     """Oxygen at 6 m with breaks on 50 %: without it there is nothing to take a break on, and no traceback."""
-    whole = plan(
+    whole = plan_dive(
         open_dive(
             6, 25, large("oxygen", "bottom"), large("50", "deco"), stops={"oxygen_breaks": {"on": 12, "off": 6}}
         )
@@ -1078,7 +1078,7 @@ def test_no_bailout_at_all_is_said_whatever_is_left_out():
 
 def test_the_last_bailout_lost_leaves_nothing_and_is_said():
     """Two failures: a caution by default, and no way up is worked out."""
-    whole = plan(loop_dive(30, 20, large("32"), diluent="32"))
+    whole = plan_dive(loop_dive(30, 20, large("32"), diluent="32"))
     (lost,) = of_kind(whole, "bailout lost")
     assert (lost.legs, lost.supply, lost.holds) == ((), (), False)
     finding = {f.code: f for f in whole.findings}["no-gas"]
@@ -1092,7 +1092,7 @@ def test_a_level_missed_is_said_and_not_planned():
         50, 20, large("air", "bottom", size="60 L"),
         levels=[{"depth": 45, "leave_at": 20}, {"depth": 12, "leave_at": 26}],
     )  # fmt: skip
-    whole = plan(dive)
+    whole = plan_dive(dive)
     (slow,) = of_kind(whole, "slow ascent")
     assert slow.legs == ()
     assert {f.code: f.severity for f in whole.findings}["level-missed"] == "caution"
@@ -1110,7 +1110,7 @@ def test_what_is_met_is_counted():
 
 def test_a_reserve_that_is_breathed_is_a_caution():
     """Reserves are for what goes wrong: within the content it lasts, and is said."""
-    whole = plan(open_dive(36, 15, large("air", "bottom", size="13 L"), large("50", "deco")))
+    whole = plan_dive(open_dive(36, 15, large("air", "bottom", size="13 L"), large("50", "deco")))
     (longer,) = of_kind(whole, "longer")
     use = longer.supply[0]
     assert use.usable_l < use.used_l < use.content_l
@@ -1123,7 +1123,7 @@ def test_a_reserve_that_is_breathed_is_a_caution():
 
 def test_a_contingency_over_a_published_limit_is_a_caution():
     """Air at 36 m is (0.2098 · 1.429 + 0.7902 · 1.251) · 4.61325 / 1.01325 = 5.87 g/L; 3 m deeper 6.25, over 6.2."""
-    whole = plan(open_dive(36, 15, large("air", "bottom", size="36 L"), large("50", "deco")))
+    whole = plan_dive(open_dive(36, 15, large("air", "bottom", size="36 L"), large("50", "deco")))
     (deeper,) = of_kind(whole, "deeper")
     assert deeper.holds
     assert deeper.answers.exposure == "over"
@@ -1138,7 +1138,7 @@ def test_what_the_plan_breaks_is_not_said_of_every_contingency_again():
     """Air at 45 m, 7.01 g/L, is the gravest caution of the plan, and a no-go if the file says so. No contingency
     repeats it: its exposure is as the plan's, and its gas lasts."""
     air = [large("air", "bottom", size="36 L"), large("50", "deco")]
-    whole = plan(open_dive(45, 15, *air))
+    whole = plan_dive(open_dive(45, 15, *air))
     assert not whole.no_go
     assert (whole.findings[0].code, whole.findings[0].grave) == ("density", True)
     assert "gas density 7.0 g/L at 45 m, over 6.2" in headline(whole.findings)
@@ -1147,7 +1147,7 @@ def test_what_the_plan_breaks_is_not_said_of_every_contingency_again():
         assert one.holds
         assert one.answers.exposure == "as the plan"
         assert in_words(one) == ("gas lasts",)
-    strict = plan(open_dive(45, 15, *air, limits={"density_no_go": 6.2}))
+    strict = plan_dive(open_dive(45, 15, *air, limits={"density_no_go": 6.2}))
     assert [f.code for f in strict.findings if f.severity == "no-go"] == ["density"]
     assert headline(strict.findings).startswith("NO-GO: gas density 7.0 g/L at 45 m, over 6.2")
 
@@ -1157,7 +1157,7 @@ def test_oxygen_gone_where_no_diluent_cylinder_is_listed(name):
     """What is not listed cannot be judged, and does not decide which moment is the worst for what is."""
     dive = LOOPS[name]
     dive = dive.model_copy(update={"cylinders": tuple(c for c in dive.cylinders if c.use != "diluent")})
-    whole = plan(dive)
+    whole = plan_dive(dive)
     *_, found = of_kind(whole, "oxygen gone")
     by_hand = [
         max(shares_by_hand(dive, asked_by_hand(dive, whole.schedule, one)), default=0.0)

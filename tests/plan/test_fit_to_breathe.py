@@ -20,10 +20,10 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from rich.console import Console
 
-from leadline.dive_file import BriefError, Dive, parse_dive
+from leadline.dive_file import Dive, DiveFileError, parse_dive
 from leadline.dive_file.schema import Cylinder
 from leadline.ensemble import robustness
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
@@ -33,7 +33,7 @@ from leadline.plan.rows import contingency_rows, givings, planned_rows
 from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content
-from leadline.tables.table_set import table_set
+from leadline.tables.table_set import plan_table_set
 from leadline.terminal.plan import render
 from tests.dives import Tables, cylinder, tables
 from tests.reference_model import VAPOUR
@@ -172,7 +172,7 @@ def planned(given: Tables) -> Team | None:
     """The plan; None for a file that is refused in words."""
     try:
         return plan_team(parse_dive(given))
-    except BriefError:
+    except DiveFileError:
         return None
 
 
@@ -566,14 +566,15 @@ def misprint(site: Site, name: str, depth: str, ppo2: str, limit: float, diluent
     rounded = 0.006 + 0.51 * feet * 0.11  # half a unit of depth, half a hundredth of a bar
     least = SEMI_CLOSED_BAR if circuit == "semi-closed" else site.least
     at_work = site.ppo2(gas or diluent, circuit, setpoint, depth_m, site.dive.diver.rmv_bottom)
-    near = min(abs(one - float(ppo2)) for one in (by_hand, at_work))  # before the first stop or after
+    stuck = min(setpoint, site.bar(depth_m) - VAPOUR) if setpoint is not None else by_hand
+    near = min(abs(one - float(ppo2)) for one in (by_hand, at_work, stuck))  # before the first stop or after
     if near > rounded or not least - 0.006 <= float(ppo2) <= limit + 0.006:
         return f"{name} at {depth}: {ppo2}, by hand {by_hand:.3f}"
     return ""
 
 
 TERMINAL_ROW = re.compile(
-    r"^ *(\d+(?:\.\d+)?) +(start|level|leave|passing|\d+) +(\d+) +(?:(\d+) +(?![ %]))?"
+    r"^ *(\d+(?:\.\d+)?) +(start|level|leave|change|sort out|\d+) +(\d+(?::\d\d)?) +(?:(\d+) +(?![ %]))?"
     r"(?:change to )?(\S.*?) +(\d\.\d\d)\b"
 )
 
@@ -640,7 +641,7 @@ def blanks(plan: Plan) -> list[str]:
 
 
 def open_dive(depth: float, leave_at: float, *carried: Tables, **more: Any) -> Plan:
-    return plan(parse_dive(tables(depth, leave_at, **more) | {"cylinders": list(carried)}))
+    return plan_dive(parse_dive(tables(depth, leave_at, **more) | {"cylinders": list(carried)}))
 
 
 def test_a_gas_over_the_limit_on_the_way_down_is_a_gap_of_its_depths():
@@ -733,8 +734,8 @@ def test_nothing_unfit_is_breathed_in_a_cell_of_a_table_set():
     cells = 0
     for given_, _ in singles("table", 8):
         try:
-            made = table_set(parse_dive(given_ | {"tables": {"parts": ["times"]}}))
-        except BriefError:
+            made = plan_table_set(parse_dive(given_ | {"tables": {"parts": ["times"]}}))
+        except DiveFileError:
             continue
         for cell in made.cells:
             assert (cell.team is None) == any(limit.code == "refused" for limit in cell.limits)

@@ -13,8 +13,8 @@ from rich.console import Console
 from scipy.integrate import solve_ivp
 
 from leadline.app.tables import breathing
-from leadline.dive_file import BriefError, parse_dive, read_dive
-from leadline.plan import plan
+from leadline.dive_file import DiveFileError, parse_dive, read_dive
+from leadline.plan import plan_dive
 from leadline.plan.flying import (
     CABIN_M,
     ONE_DIVE,
@@ -27,7 +27,7 @@ from leadline.plan.flying import (
     wait_min,
 )
 from leadline.plan.report import as_data
-from leadline.plan.schedule import lay_out, schedule
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.team import plan_team
 from leadline.sheets.content import briefing
 from leadline.terminal.plan import show
@@ -83,7 +83,7 @@ DIVES = {
 def test_the_wait_against_scipy(name, altitude_m):
     """The last minute at which a compartment is over, by integration of two days at the surface."""
     dive = parse_dive(DIVES[name])
-    found = schedule(dive, lay_out(dive))
+    found = dive_schedule(dive, lay_out(dive))
     tissue, gf = found.track.tensions_bar[-1], dive.model.gradient_factors[1] / 100.0
     surface_bar = icao_bar(dive.site.altitude)
     over = [tolerated(t, gf).max() - icao_bar(altitude_m) for t in at_rest_on(surface_bar, tissue, 2880)]
@@ -127,7 +127,7 @@ def test_within_now_and_not_later():
 def test_whoever_goes_up_later_or_stays_is_within_it(name):
     """From the wait on, and an hour and a night later: a day and a half in the cabin, by integration."""
     dive = parse_dive(DIVES[name])
-    tissue, gf = schedule(dive, lay_out(dive)).track.tensions_bar[-1], dive.model.gradient_factors[1] / 100.0
+    tissue, gf = dive_schedule(dive, lay_out(dive)).track.tensions_bar[-1], dive.model.gradient_factors[1] / 100.0
     wait = wait_min(tissue, dive, CABIN_M)
     assert wait
     grounded = at_rest_on(1.01325, tissue, wait + 600)
@@ -168,7 +168,7 @@ def test_the_guidance_is_as_published():
 
 
 def guided(dive):
-    return guidance_for(dive, schedule(dive, lay_out(dive)))
+    return guidance_for(dive, dive_schedule(dive, lay_out(dive)))
 
 
 def test_the_guidance_follows_the_facts_of_the_dive(tmp_path):
@@ -176,7 +176,7 @@ def test_the_guidance_follows_the_facts_of_the_dive(tmp_path):
     assert guided(parse_dive(tables(18, 30))) is ONE_DIVE
     assert guided(parse_dive(tables(40, 30))) is WITH_STOPS
     stopped_on_a_level = tables(40, 20, levels=[{"depth": 40, "leave_at": 25}, {"depth": 6, "leave_at": 100}])
-    found = schedule(dive := parse_dive(stopped_on_a_level), lay_out(dive))
+    found = dive_schedule(dive := parse_dive(stopped_on_a_level), lay_out(dive))
     assert not any(stop.depth_m < 6.0 for stop in found.stops)
     assert guidance_for(dive, found) is WITH_STOPS
     written(tmp_path, "shallow", depth=15, leave_at=20)
@@ -204,7 +204,7 @@ def test_a_dive_of_the_log_is_taken_to_have_needed_stops():
 
 @pytest.mark.parametrize("name", DIVES)
 def test_the_advice_is_never_the_models_alone(name):
-    found = plan(parse_dive({**DIVES[name], "after": {"altitude": 3000}}))
+    found = plan_dive(parse_dive({**DIVES[name], "after": {"altitude": 3000}}))
     assert [ascent.flight for ascent in found.after] == [True, False]
     for ascent in found.after:
         assert ascent.advice_min is not None
@@ -214,7 +214,7 @@ def test_the_advice_is_never_the_models_alone(name):
 
 def test_the_model_can_be_the_longer():
     """GF high of 15 on air for an hour at 50 m: the wait is over a day, and is the advice."""
-    [flying] = after(dive := parse_dive(tables(50, 60, gf=(10, 15))), schedule(dive, lay_out(dive)))
+    [flying] = after(dive := parse_dive(tables(50, 60, gf=(10, 15))), dive_schedule(dive, lay_out(dive)))
     assert flying.model_min is not None
     assert flying.advice_min == flying.model_min > WITH_STOPS.minutes
 
@@ -258,13 +258,13 @@ def test_it_is_shown_in_the_units_of_the_file():
 
 
 def test_never_is_said():
-    [_, up] = plan(parse_dive({**tables(20, 20, gf=(5, 10)), "after": {"altitude": 5000}})).after
+    [_, up] = plan_dive(parse_dive({**tables(20, 20, gf=(5, 10)), "after": {"altitude": 5000}})).after
     assert (up.model_min, up.advice_min) == (None, None)
     assert in_words(up, "metric")[1:3] == ("do not", "never: GF high is too low for it")
 
 
 def test_the_data():
-    data = as_data(plan(parse_dive({**DIVES["trimix"], "after": {"altitude": 1200}})))
+    data = as_data(plan_dive(parse_dive({**DIVES["trimix"], "after": {"altitude": 1200}})))
     json.dumps(data, allow_nan=False)
     [flying, up] = data["after"]
     assert (flying["altitude_m"], flying["flight"], up["altitude_m"], up["flight"]) == (CABIN_M, True, 1200.0, False)
@@ -274,7 +274,7 @@ def test_the_data():
 
 
 def test_what_is_wrong_is_said():
-    with pytest.raises(BriefError, match=r"\[after\] altitude: 9000 is outside -430 to 6000 m"):
+    with pytest.raises(DiveFileError, match=r"\[after\] altitude: 9000 is outside -430 to 6000 m"):
         parse_dive({**tables(20, 20), "after": {"altitude": 9000}})
-    with pytest.raises(BriefError, match="did you mean 'altitude'"):
+    with pytest.raises(DiveFileError, match="did you mean 'altitude'"):
         parse_dive({**tables(20, 20), "after": {"altitud": 900}})

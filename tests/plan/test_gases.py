@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file import DiveFileError, parse_dive
 from leadline.physics.mix import Mix
 from leadline.plan.gases import (
     ANY_DEPTH_M,
@@ -38,7 +38,7 @@ def breathed(given: Tables) -> list[Stretch]:
 
 
 def refusal(given: Tables) -> tuple[str, str]:
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         lay_out(parse_dive(given), "reef.toml")
     assert refused.value.source == "reef.toml"
     (problem,) = refused.value.problems
@@ -378,7 +378,7 @@ def test_oxygen_breaks_that_cannot_be_taken_are_refused():
     """Never silently left out: no gas for them, or a loop."""
     breaks = {"oxygen_breaks": {"on": 12, "off": 6}}
     hypoxic = [cylinder("10/70", "bottom"), cylinder("oxygen", "travel", switch_depth=6)]
-    with pytest.raises(BriefError, match="no gas carried can be breathed in an oxygen break at 3 m"):
+    with pytest.raises(DiveFileError, match="no gas carried can be breathed in an oxygen break at 3 m"):
         lay_out(parse_dive(tables(60, 20, cylinders=hypoxic, stops=breaks)))
-    with pytest.raises(BriefError, match=r"\[stops\] oxygen_breaks: are taken on open circuit only"):
+    with pytest.raises(DiveFileError, match=r"\[stops\] oxygen_breaks: are taken on open circuit only"):
         parse_dive(looped(60, 20, "18/45", setpoint=1.3) | {"stops": breaks})

@@ -23,7 +23,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file import Dive, DiveFileError, parse_dive, read_dive
 from leadline.dive_file.schema import Previous
 from leadline.plan import schedule as planning
 from leadline.plan.report import team_as_data
@@ -203,14 +203,14 @@ def ours_of(said: Said) -> tuple[Dive, planning.Schedule | str]:
     try:
         dive = parse_dive(said.given)
         layout = planning.lay_out(dive)
-    except BriefError as error:
+    except DiveFileError as error:
         words = ("hypoxic", "hyperoxic", "can be reached", "stop grid")
         assert any(word in str(error) for word in words), error  # noqa: PT017
         assume(False)
         raise
     try:
-        return dive, planning.schedule(dive, layout)
-    except BriefError as error:
+        return dive, planning.dive_schedule(dive, layout)
+    except DiveFileError as error:
         return dive, str(error)
 
 
@@ -284,7 +284,7 @@ def test_a_team_leaves_every_stop_when_its_slowest_diver_may(said, others, own_d
         theirs.append(replace(first, **(factors | {"letter": first.letter}), deco=own_deco, switch={}, stops=[]))
     try:
         together = plan_team(parse_dive(said.given | {"team": team}))
-    except BriefError:
+    except DiveFileError:
         assume(False)
         return
     held: dict[float, float] = {}
@@ -333,8 +333,8 @@ def test_a_dive_after_another_begins_where_the_reference_model_has_left_the_dive
     theirs.rest(float(interval - oxygen), "air")
     theirs.surface = here
     try:
-        ours = planning.schedule(dive, planning.lay_out(dive))
-    except BriefError:
+        ours = planning.dive_schedule(dive, planning.lay_out(dive))
+    except DiveFileError:
         assume(False)
         return
     theirs.swim()
@@ -387,7 +387,7 @@ def planned(given: Tables) -> Any:
     """The plan of all divers; what is refused in words is not tried here."""
     try:
         return plan_team(parse_dive(given))
-    except BriefError:
+    except DiveFileError:
         assume(False)
 
 
@@ -462,7 +462,7 @@ def test_the_longest_dive_that_can_be_written_is_planned_in_bounded_steps(leave_
             "cylinders": [_cylinder("air", "bottom")],
         }
     )  # fmt: skip
-    found = planning.schedule(dive, planning.lay_out(dive))
+    found = planning.dive_schedule(dive, planning.lay_out(dive))
     assert found.run_time_min <= 1440 + 2880
     assert len(found.track) <= found.run_time_min + 3 * len(found.legs) + 8
 

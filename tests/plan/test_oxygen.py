@@ -4,7 +4,7 @@ import pytest
 
 from leadline.dive_file import parse_dive
 from leadline.dive_file.schema import Kept, Previous
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.findings import Finding
 from leadline.plan.oxygen import (
     Before,
@@ -210,12 +210,12 @@ def test_the_plan_and_every_contingency_stand_on_the_days_before():
     """700 OTU a day for two days, then a dive on air at 30 m: over 1400 in two days with whatever it takes.
 
     By hand: air at 4.01325 bar is 0.842 bar of oxygen, 0.684^(5/6) = 0.73 OTU a minute."""
-    found = plan(after_the_log([(700.0, 0.4, 1320.0), (700.0, 0.4, 0.0)]))
+    found = plan_dive(after_the_log([(700.0, 0.4, 1320.0), (700.0, 0.4, 0.0)]))
     assert found.oxygen.otu == pytest.approx(700.0 + 0.73 * 15.0, abs=2.0)
     [grave] = [finding for finding in found.findings if finding.grave and "otu" in finding.code]
     assert (grave.code, grave.severity, grave.values["days"]) == ("otu-days", "caution", 2.0)
     assert all(any(f.code == "otu-days" for f in one.findings) for one in found.contingencies if one.legs)
-    rested = plan(after_the_log([(700.0, 0.4, 1320.0), (700.0, 0.4, 0.0)], 3.0 * DAY_MIN))
+    rested = plan_dive(after_the_log([(700.0, 0.4, 1320.0), (700.0, 0.4, 0.0)], 3.0 * DAY_MIN))
     assert not any("otu" in finding.code for finding in rested.findings if finding.grave)
 
 

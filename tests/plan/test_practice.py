@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file import DiveFileError, parse_dive, read_dive
 from leadline.dive_file.schema import Limits
 from leadline.plan.practice import MOST_RUN_TIME_MIN, USUAL, judge
-from leadline.plan.schedule import lay_out, schedule
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.team import plan_team
 from leadline.sheets.content import said_to
 from tests.dives import cylinder, tables
@@ -22,7 +22,7 @@ EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 def said(given):
     """Key and message of everything unusual in a dive file."""
     dive = parse_dive(given)
-    return {str(f.values["key"]): f.message for f in judge(dive, schedule(dive, lay_out(dive)))}
+    return {str(f.values["key"]): f.message for f in judge(dive, dive_schedule(dive, lay_out(dive)))}
 
 
 def full(**more):
@@ -117,7 +117,7 @@ def test_a_team_is_told_once_and_on_every_briefing():
 
 
 def refused(given):
-    with pytest.raises(BriefError) as error:
+    with pytest.raises(DiveFileError) as error:
         parse_dive(given)
     return [(problem.key, problem.message) for problem in error.value.problems]
 

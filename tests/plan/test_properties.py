@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from leadline.dive_file import BriefError, Dive, parse_dive
-from leadline.plan import plan
+from leadline.dive_file import Dive, DiveFileError, parse_dive
+from leadline.plan import plan_dive
 from leadline.plan import schedule as planning
 from leadline.plan.contingency import Contingency
 from leadline.plan.planned import Plan
@@ -108,7 +108,7 @@ def test_under_one_gradient_factor_more_is_never_less(dive, metres, minutes, per
     assert scheduled(changed(dive, gf=(-percent, -percent))).tts_min >= base
     try:
         deeper = scheduled(changed(dive, depth=metres))
-    except BriefError:  # too deep for its gas
+    except DiveFileError:  # too deep for its gas
         assume(False)
     assert deeper.tts_min >= base
 
@@ -118,7 +118,7 @@ def test_under_one_gradient_factor_more_is_never_less(dive, metres, minutes, per
 def test_deeper_never_shortens_the_ascent(dive, metres):
     try:
         deeper = scheduled(changed(dive, depth=metres))
-    except BriefError:  # too deep for its gas
+    except DiveFileError:  # too deep for its gas
         assume(False)
     assert deeper.tts_min >= scheduled(dive).tts_min - MINUTE
 
@@ -336,8 +336,8 @@ def dive_of(given: Tables) -> Dive:
     """A dive whose schedule stands; other files are refused in words, which is not what is tried here."""
     try:
         dive = parse_dive(given)
-        planning.schedule(dive, planning.lay_out(dive))
-    except BriefError:
+        planning.dive_schedule(dive, planning.lay_out(dive))
+    except DiveFileError:
         assume(False)
     return dive
 
@@ -362,7 +362,7 @@ def whole(found: Plan, legs: tuple[Leg, ...], leaves_at_min: float | None) -> li
 def test_any_dive_that_can_be_dived_is_planned_with_all_that_can_go_wrong(given):
     """No traceback, whatever is carried; every contingency is a way to the surface or says why there is none."""
     dive = dive_of(given)
-    found = plan(dive)
+    found = plan_dive(dive)
     assert found.contingencies
     for contingency in found.contingencies:
         if not contingency.legs:
@@ -400,12 +400,12 @@ def test_any_dive_that_can_be_dived_is_planned_with_all_that_can_go_wrong(given)
 @given(any_dive())
 def test_the_same_dive_has_the_same_contingencies_to_the_last_bit(given):
     dive = dive_of(given)
-    assert plan(dive).contingencies == plan(dive).contingencies
+    assert plan_dive(dive).contingencies == plan_dive(dive).contingencies
 
 
 def grievances(dive: Dive) -> set[str]:
     """What is no-go of the plan itself, and the failures that do not hold."""
-    found = plan(dive)
+    found = plan_dive(dive)
     alone = {f.code for f in found.own if f.severity == "no-go"}
     return alone | {as_one(contingency) for contingency in found.contingencies if not contingency.holds}
 
@@ -445,7 +445,7 @@ def test_a_lost_gas_never_shortens_the_ascent(given, hold):
     (Of 3700 dives without a hold not one was shorter; with one, up to the hold and a minute. No source.)
     """
     base = scheduled(given | {"stops": {"gas_switch": hold}}).run_time_min
-    for contingency in plan(parse_dive(given | {"stops": {"gas_switch": hold}})).contingencies:
+    for contingency in plan_dive(parse_dive(given | {"stops": {"gas_switch": hold}})).contingencies:
         if contingency.kind == "lost gas" and contingency.legs:
             assert contingency.run_time_min >= base - 1e-6 - (hold + MINUTE if hold else 0.0)
 
@@ -494,7 +494,7 @@ class SemiClosed(Reference):
 def test_no_contingency_is_above_its_ceiling(given):
     """On open circuit, every contingency of a dive replayed from the surface. (The plan until it is left is checked
     above: a direct ascent that is broken off, within GF high, may be above the ceiling under GF low.)"""
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     for contingency in found.contingencies:
         if contingency.legs:
             replay(whole(found, contingency.legs, contingency.leaves_at_min), given, contingency.leaves_at_min or 0.0)
@@ -506,7 +506,7 @@ def test_no_contingency_of_a_loop_is_above_its_ceiling(depth, leave_at, gf):
     """Off the loop, semi-closed, stuck at the low setpoint, or up on the loop."""
     given = looped(depth, leave_at, "18/45", gf=gf, setpoint=1.3)
     given["cylinders"] = [cylinder(gas, "bailout", size="24 L") for gas in ("18/45", "50")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     kinds = {"bailout", "bailout lost", "oxygen gone", "diluent gone", "low setpoint", "delay"}
     for contingency in found.contingencies:
         if contingency.legs and contingency.kind in kinds:
@@ -516,7 +516,7 @@ def test_no_contingency_of_a_loop_is_above_its_ceiling(depth, leave_at, gf):
 def test_a_replay_finds_a_stop_that_is_left_too_early():
     """So that the two above can fail: the longest stop left a minute early, all later legs a minute sooner."""
     given = tables(45, 25, deco=("50",))
-    legs = list(plan(parse_dive(given)).schedule.legs)
+    legs = list(plan_dive(parse_dive(given)).schedule.legs)
     replay(legs, given)
     i = max(range(len(legs)), key=lambda k: legs[k].minutes if legs[k].kind == "stop" else 0.0)
 

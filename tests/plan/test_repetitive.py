@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file import DiveFileError, parse_dive, read_dive
 from leadline.physics.mix import Mix
-from leadline.plan import plan
-from leadline.plan.oxygen import carried, oxygen
+from leadline.plan import plan_dive
+from leadline.plan.oxygen import carried, oxygen_exposure
 from leadline.plan.schedule import starting_tissue
 from leadline.plan.team import plan_team
 from tests.authority.published import ZHL16
@@ -64,9 +64,9 @@ def test_a_surface_interval_is_only_a_level_at_the_surface(tmp_path, breathed_ox
     first = written(tmp_path, "morning", depth=40)
     second = written(tmp_path, "noon", [("morning.toml", 90, 0)])
     third = written(tmp_path, "evening", [("noon.toml", 120, breathed_oxygen)])
-    after_first = integrated(at_rest(), plan(read_dive(first)).schedule.legs, 90, 0)
+    after_first = integrated(at_rest(), plan_dive(read_dive(first)).schedule.legs, 90, 0)
     assert starting_tissue(read_dive(second)) == pytest.approx(after_first, abs=1e-6)
-    after_second = integrated(after_first, plan(read_dive(second)).schedule.legs, 120, breathed_oxygen)
+    after_second = integrated(after_first, plan_dive(read_dive(second)).schedule.legs, 120, breathed_oxygen)
     assert starting_tissue(read_dive(third)) == pytest.approx(after_second, abs=1e-6)
 
 
@@ -82,16 +82,16 @@ def test_naming_both_is_naming_the_one_that_names_the_other(tmp_path):
 
 def test_what_comes_before_makes_the_ascent_longer_and_the_limit_shorter(tmp_path):
     written(tmp_path, "morning", depth=40)
-    fresh = plan(read_dive(written(tmp_path, "fresh")))
+    fresh = plan_dive(read_dive(written(tmp_path, "fresh")))
     runs = []
     for interval in (15, 60, 180, 600):
-        after = plan(read_dive(written(tmp_path, "after", [("morning.toml", interval, 0)])))
+        after = plan_dive(read_dive(written(tmp_path, "after", [("morning.toml", interval, 0)])))
         runs.append(after.schedule.run_time_min)
         assert after.schedule.ndl_min <= fresh.schedule.ndl_min
         assert any(finding.code == "repetitive" for finding in after.findings)
     assert runs == sorted(runs, reverse=True)
     assert runs[0] > fresh.schedule.run_time_min
-    long_after = plan(read_dive(written(tmp_path, "long", [("morning.toml", 14 * 1440, 0)])))
+    long_after = plan_dive(read_dive(written(tmp_path, "long", [("morning.toml", 14 * 1440, 0)])))
     assert long_after.schedule.stops == fresh.schedule.stops
 
 
@@ -99,7 +99,7 @@ def test_cns_and_otu_by_hand(tmp_path):
     """CNS halves every 90 min (common practice); OTU stay for a day. Oxygen at 1.01325 bar: 300 min less 0.01325/0.1 of
     the 60 min to the next row (NOAA) is 292.05 min; ((1.01325 - 0.5)/0.5)^(5/6) OTU a minute (Hamilton)."""
     first = read_dive(written(tmp_path, "morning", depth=40))
-    taken = oxygen(plan(first).schedule.legs, first.site.environment)
+    taken = oxygen_exposure(plan_dive(first).schedule.legs, first.site.environment)
     on_air = read_dive(written(tmp_path, "air", [("morning.toml", 180, 0)]))
     assert (carried(on_air).cns_percent, carried(on_air).otu) == pytest.approx((taken.cns_percent / 4.0, taken.otu))
     on_oxygen = read_dive(written(tmp_path, "oxygen", [("morning.toml", 120, 30)]))
@@ -108,7 +108,7 @@ def test_cns_and_otu_by_hand(tmp_path):
     assert (left.cns_percent, left.otu) == pytest.approx((cns, taken.otu + 30.0 * (0.51325 / 0.5) ** (5 / 6)))
     next_day = read_dive(written(tmp_path, "next", [("morning.toml", 1440, 0)]))
     assert carried(next_day).otu == 0.0
-    whole, alone = plan(on_air), plan(read_dive(written(tmp_path, "fresh")))
+    whole, alone = plan_dive(on_air), plan_dive(read_dive(written(tmp_path, "fresh")))
     assert whole.oxygen.otu >= alone.oxygen.otu + taken.otu - 1e-9
     assert all(c.oxygen.otu >= taken.otu for c in whole.contingencies if c.legs)
 
@@ -125,17 +125,17 @@ def worst_gf(tissue, bar):
 def up_at_a_lake(folder, altitude, interval, gf_high=80):
     written(folder, "sea", depth=45, leave_at=30, more="[model]\ngradient_factors = [40, 95]\n")
     more = f"[site]\naltitude = {altitude}\n[model]\ngradient_factors = [40, {gf_high}]\n"
-    return plan(read_dive(written(folder, "lake", [("sea.toml", interval, 0)], 18, 20, more)))
+    return plan_dive(read_dive(written(folder, "lake", [("sea.toml", interval, 0)], 18, 20, more)))
 
 
 def test_the_interval_is_spent_at_the_lower_site(tmp_path):
     """Up at 2000 m, 0.795 bar by the standard atmosphere, or down from there: either way the air of the sea."""
-    first = plan(read_dive(written(tmp_path, "sea", depth=45, leave_at=30)))
+    first = plan_dive(read_dive(written(tmp_path, "sea", depth=45, leave_at=30)))
     lake = "[site]\naltitude = 2000\n"
     up = read_dive(written(tmp_path, "lake", [("sea.toml", 90, 0)], more=lake))
     assert starting_tissue(up) == pytest.approx(integrated(at_rest(), first.schedule.legs, 90, 0), abs=1e-6)
     high = read_dive(written(tmp_path, "high", more=lake))
-    left = plan(high).schedule.track.tensions_bar[-1]
+    left = plan_dive(high).schedule.track.tensions_bar[-1]
     down = read_dive(written(tmp_path, "down", [("high.toml", 90, 0)]))
     assert starting_tissue(down) == pytest.approx(integrated(left, [], 90, 0), abs=1e-6)
 
@@ -144,7 +144,7 @@ def test_the_interval_is_spent_at_the_lower_site(tmp_path):
 def test_who_goes_up_too_soon_is_told(tmp_path, altitude, interval):
     """Every time the tissues are over GF high at the lake's pressure: GF by hand from the equation's own tissues."""
     found = up_at_a_lake(tmp_path, altitude, interval)
-    sea = plan(read_dive(tmp_path / "sea.toml"))
+    sea = plan_dive(read_dive(tmp_path / "sea.toml"))
     tissue = integrated(at_rest(), sea.schedule.legs, interval, 0)
     gf = worst_gf(tissue, 1.01325 * (1 - 0.0065 * altitude / 288.15) ** (9.80665 / (287.05287 * 0.0065)))
     assert gf > 80.5
@@ -177,11 +177,11 @@ def test_a_team_after_a_team(tmp_path):
         expected = integrated(at_rest(), before.plan.schedule.legs, 60, 0)
         assert starting_tissue(member.plan.dive) == pytest.approx(expected, abs=1e-6)
     alone = written(tmp_path, "alone", [("morning.toml", 60, 0)])
-    with pytest.raises(BriefError, match="of one"):
+    with pytest.raises(DiveFileError, match="of one"):
         read_dive(alone)
     stranger = written(tmp_path, "stranger", [("morning.toml", 60, 0)])
     stranger.write_text(stranger.read_text() + '\n[[team]]\nname = "Anke"\n')
-    with pytest.raises(BriefError, match="no diver Anke; its team is Mira, Jonne"):
+    with pytest.raises(DiveFileError, match="no diver Anke; its team is Mira, Jonne"):
         read_dive(stranger)
 
 
@@ -200,14 +200,14 @@ def test_what_is_wrong_is_said(tmp_path, previous, said):
     written(tmp_path, "plain")
     written(tmp_path, "morning", [("plain.toml", 60, 0)])
     written(tmp_path, "broken", depth=-3)
-    with pytest.raises(BriefError) as error:
+    with pytest.raises(DiveFileError) as error:
         read_dive(written(tmp_path, "noon", previous))
     assert said in str(error.value)
 
 
 def test_two_files_that_name_each_other(tmp_path):
     written(tmp_path, "morning", [("noon.toml", 60, 0)])
-    with pytest.raises(BriefError, match="is this dive, or one after it"):
+    with pytest.raises(DiveFileError, match="is this dive, or one after it"):
         read_dive(written(tmp_path, "noon", [("morning.toml", 60, 0)]))
 
 
@@ -216,5 +216,5 @@ def test_text_alone_cannot_name_other_files():
         "units": "metric", "levels": [{"depth": 30, "leave_at": 20}], "cylinders": [AIR],
         "previous": [{"file": "morning.toml", "surface_interval": 60}],
     }  # fmt: skip
-    with pytest.raises(BriefError, match="plan the file, not its text"):
+    with pytest.raises(DiveFileError, match="plan the file, not its text"):
         parse_dive(given)

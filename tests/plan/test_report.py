@@ -12,7 +12,7 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from leadline.dive_file import parse_dive, read_dive
-from leadline.plan.planned import Plan, plan
+from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.report import as_data, team_as_data
 from leadline.plan.team import Team, plan_team
 from tests.dives import Tables, cylinder, looped, tables
@@ -136,7 +136,7 @@ def test_gas_that_is_kept_and_turned_on(planned: dict[str, Team]) -> None:
 
 
 def alone(given: Tables) -> Plan:
-    return plan(parse_dive(given))
+    return plan_dive(parse_dive(given))
 
 
 def test_pressures_at_the_stops_by_hand() -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from leadline.dive_file import parse_dive
 from leadline.plan.contingency import Contingency
-from leadline.plan.planned import Plan, plan
+from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.rows import contingency_rows, planned_rows, pressures_bar
 from tests.dives import Tables, cylinder, looped, tables
 
@@ -17,7 +17,7 @@ CLOSED = looped(60, 20, "18/45", setpoint=1.3) | {
 
 
 def planned(given: Tables) -> Plan:
-    return plan(parse_dive(given))
+    return plan_dive(parse_dive(given))
 
 
 def the(found: Plan, kind: str) -> Contingency:

@@ -11,9 +11,9 @@ import pytest
 
 from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.causes import in_words, last_resorts
-from leadline.plan.day import day
+from leadline.plan.day import plan_day
 from leadline.plan.findings import headline
-from leadline.plan.planned import Plan, plan
+from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.report import as_data
 from leadline.plan.rows import contingency_rows, givings
 from leadline.plan.solve.cures import cured
@@ -42,7 +42,7 @@ def test_a_break_from_oxygen_is_not_taken_on_a_thin_gas() -> None:
     given = tables(90, 15, "10/70", stops={"oxygen_breaks": {"on": 12, "off": 5}, "last": "6 m"})
     given["cylinders"] = [big("10/70", "bottom", size="36 L"), big("21/35", "travel"), big("50", "deco")]
     given["cylinders"] += [big("oxygen", "deco")]
-    legs = plan(parse_dive(given)).schedule.legs
+    legs = plan_dive(parse_dive(given)).schedule.legs
     at_6 = {leg.source.mix.label for leg in legs if leg.kind == "stop" and leg.end_m == 6.0}
     assert at_6 == {"oxygen", "21/35"}
 
@@ -55,7 +55,7 @@ def test_a_gas_over_the_divers_own_limit_is_left_to_try() -> None:
     given = looped(60, 15, "18/45", setpoint=1.2) | {"limits": {"ppo2_deco": 1.4, "ppo2_bottom": 1.4}}
     given["cylinders"] = [cylinder("18/45", "diluent", size="3 L"), cylinder("oxygen", "oxygen", size="3 L")]
     given["cylinders"] += [big("21/35", "bailout"), big("50", "bailout")]
-    (bailout,) = of_kind(plan(parse_dive(given)), "bailout")
+    (bailout,) = of_kind(plan_dive(parse_dive(given)), "bailout")
     assert bailout.no_gas is not None
     first = bailout.no_gas.left[0]
     assert (first.what, first.cylinder) == ("own gas", "bailout 21/35")
@@ -67,11 +67,11 @@ def test_a_gas_over_the_divers_own_limit_is_left_to_try() -> None:
 def test_the_diluent_is_left_to_try_only_where_it_is_really_there(second_stage: bool) -> None:
     given = looped(60, 15, "18/45", setpoint=1.2, diluent_second_stage=second_stage)
     given["cylinders"] = [cylinder("18/45", "diluent", size="3 L"), big("50", "bailout")]
-    (bailout,) = of_kind(plan(parse_dive(given)), "bailout")
+    (bailout,) = of_kind(plan_dive(parse_dive(given)), "bailout")
     assert bailout.no_gas is not None
     assert ("diluent on open circuit" in {resort.what for resort in bailout.no_gas.left}) is second_stage
     unlisted = given | {"cylinders": [big("50", "bailout")]}
-    (bailout,) = of_kind(plan(parse_dive(unlisted)), "bailout")
+    (bailout,) = of_kind(plan_dive(parse_dive(unlisted)), "bailout")
     assert bailout.no_gas is not None
     assert bailout.no_gas.left == ()
     assert last_resorts(bailout) == "nothing"
@@ -92,7 +92,7 @@ def test_a_hypoxic_gas_is_not_called_too_rich() -> None:
     """10/70 at 6 m is 1.613 bar · 0.10 = 0.161 bar, and 0.131 at 3 m: under 0.16 (NOAA), far below any limit."""
     given = looped(90, 15, "10/70", setpoint=1.2, diluent_second_stage=True)
     given["cylinders"] = [cylinder("10/70", "diluent", size="3 L"), big("10/70", "bailout", name="deep")]
-    (bailout,) = of_kind(plan(parse_dive(given)), "bailout")
+    (bailout,) = of_kind(plan_dive(parse_dive(given)), "bailout")
     assert bailout.no_gas is not None
     assert bailout.no_gas.gap.to_m == 0.0
     assert last_resorts(bailout).startswith("deep (0.16 bar, hypoxic further up) or diluent on open circuit (0.16 bar,")
@@ -107,7 +107,7 @@ def test_who_overstays_a_dive_with_a_safety_stop_is_not_up_sooner() -> None:
     later at the surface at least."""
     given = tables(30, 24, "32", gf=(40, 85), stops={"safety": 5, "last": 6})
     given["contingencies"] = {"longer": [1, 2, 3, 5], "deeper": 3}
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     assert not any(leg.after_first_stop for leg in found.schedule.legs)
     for later in of_kind(found, "longer"):
         extra_min = float(later.name.split()[0])
@@ -165,7 +165,7 @@ def test_ones_own_cylinder_comes_first_also_where_all_runs_out() -> None:
 def test_a_level_that_is_missed_is_never_an_ascent_without_stops() -> None:
     given = tables(50, 20, cylinders=[big("air", "bottom", size="60 L")])
     given["levels"] = [{"depth": 45, "leave_at": 20}, {"depth": 12, "leave_at": 26}]
-    (slow,) = of_kind(plan(parse_dive(given)), "slow ascent")
+    (slow,) = of_kind(plan_dive(parse_dive(given)), "slow ascent")
     (finding,) = slow.findings
     assert finding.message.endswith("begin the last ascent, with all its stops.")
     assert "surface" not in " ".join(in_words(slow))
@@ -239,7 +239,7 @@ def test_running_out_is_when_it_is_empty_in_every_contingency() -> None:
     """A bailout is held to its reserve, and still runs out when the cylinder is empty, not when the reserve begins."""
     given = looped(60, 30, "18/45", setpoint=1.3)
     given["cylinders"] = [big("18/45", "bailout"), cylinder("50", "bailout", size="7 L")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     bailout = next(c for c in of_kind(found, "bailout") if c.scenario.level == 0)
     use = next(use for use in bailout.supply if use.mix.label == "50")
     at = use.reaches(use.content_l)
@@ -251,7 +251,7 @@ def test_running_out_is_when_it_is_empty_in_every_contingency() -> None:
 def test_suit_gas_that_runs_out_is_not_called_breathing_gas() -> None:
     given = tables(40, 15, cylinders=[big("air", "bottom"), big("50", "deco")], gas={"drysuit": "12 L"})
     given["cylinders"].append(cylinder("air", "inflation", name="suit", size="0.5 L", pressure="40 bar"))
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     longer = of_kind(found, "longer")[0]
     assert longer.answers.gas == "lasts"
     assert in_words(longer)[0].startswith("suit gas runs out at ")
@@ -259,7 +259,7 @@ def test_suit_gas_that_runs_out_is_not_called_breathing_gas() -> None:
 
 def test_a_plan_that_runs_out_itself_is_no_contingency() -> None:
     """Air, 30 m until 40 min, one cylinder of 10 L: the plan runs out, which is not counted among what goes wrong."""
-    found = plan(parse_dive(tables(30, 40, cylinders=[cylinder("air", "bottom", size="10 L")])))
+    found = plan_dive(parse_dive(tables(30, 40, cylinders=[cylinder("air", "bottom", size="10 L")])))
     (finding,) = [f for f in found.findings if f.code == "gas-short"]
     named = str(finding.values["contingencies"]).split("; ")
     assert "as planned" in named
@@ -268,7 +268,7 @@ def test_a_plan_that_runs_out_itself_is_no_contingency() -> None:
 
 
 def test_no_bailout_at_all_is_the_first_reason() -> None:
-    found = plan(parse_dive(looped(40, 20, "air", setpoint=1.2)))
+    found = plan_dive(parse_dive(looped(40, 20, "air", setpoint=1.2)))
     assert found.findings[0].code == "bailout-none"
 
 
@@ -279,7 +279,7 @@ def test_nobody_turns_below_what_is_kept() -> None:
         cylinder("air", "bottom", name="left", size="12 L", pressure="200 bar", reserve="30 bar"),
         cylinder("air", "bottom", name="right", size="12 L", pressure="200 bar", reserve="60 bar"),
     ]
-    for turn in plan(parse_dive(given)).turns:
+    for turn in plan_dive(parse_dive(given)).turns:
         assert turn.turn_bar >= turn.kept_bar - 1e-6
 
 
@@ -317,7 +317,7 @@ def test_what_is_short_of_a_pair_is_that_of_both() -> None:
     given = tables(45, 25, "21/35", ("50",))
     given["cylinders"] = [cylinder("21/35", "bottom", name=name, size="7 L", pressure="150 bar") for name in "lr"]
     given["cylinders"] += [big("50", "deco")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     for contingency in found.contingencies:
         missing_l = sum(use.missing_l for use in contingency.supply if use.mix.label == "21/35")
         if missing_l > 1.0:
@@ -333,7 +333,7 @@ def test_a_dose_far_over_that_of_the_plan_is_told_again() -> None:
     given = looped(30, 150, "air", setpoint=1.4, scrubber=150) | {"limits": limits}
     given["cylinders"] = [cylinder("air", "diluent", size="3 L"), cylinder("oxygen", "oxygen", size="3 L")]
     given["cylinders"] += [big("32", "bailout", size="80 L")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     (stuck,) = of_kind(found, "low setpoint")
     assert found.loop is not None
     assert stuck.loop is not None
@@ -352,8 +352,8 @@ def test_a_dive_after_a_no_go_is_one(tmp_path: Path) -> None:
     second = first.replace("40", "12").replace("size = 7", "size = 24").replace("leave_at = 30", "leave_at = 20")
     before = '[[previous]]\nfile = "first.toml"\nsurface_interval = 120\n'
     (tmp_path / "second.toml").write_text(f'title = "Second"\nunits = "metric"\n{second}{before}')
-    asked = day(read_dive(tmp_path / "second.toml")).asked_for
-    assert not plan(read_dive(tmp_path / "second.toml")).no_go
+    asked = plan_day(read_dive(tmp_path / "second.toml")).asked_for
+    assert not plan_dive(read_dive(tmp_path / "second.toml")).no_go
     assert asked.team.no_go
     assert headline(asked.team.findings) == "NO-GO: the dive before, First, is a no-go"
     assert headline(asked.team.members[0].plan.findings) == "NO-GO: the dive before, First, is a no-go"
@@ -364,7 +364,7 @@ def test_a_suit_that_runs_out_on_the_way_down_says_how_deep() -> None:
     """Filled by depth: gas that lasts for a third of the way down is gone a third of the way down."""
     given = tables(30, 20, "28") | {"gas": {"drysuit": "30 L"}}
     given["cylinders"] = [big("28", "bottom"), cylinder("air", "inflation", size="1 L", pressure="50 bar")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     (suit,) = [use for use in found.supply if use.use == "inflation"]
     when = suit.reaches(suit.content_l)
     assert when is not None

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive
-from leadline.plan import plan
+from leadline.dive_file import DiveFileError, parse_dive
+from leadline.plan import plan_dive
 from tests.dives import cylinder, looped, scheduled, tables
 from tests.reference_model import Loop, Reference
 
@@ -168,7 +168,7 @@ def test_a_safety_stop_ends_on_a_whole_minute():
     15/9 · 2.06325, 3.3333 · 1.31325, 0.3333 · 1.16325.
     """
     given = tables(18, 20, stops={"safety": 3})
-    found, without = plan(parse_dive(given)), plan(parse_dive(tables(18, 20)))
+    found, without = plan_dive(parse_dive(given)), plan_dive(parse_dive(tables(18, 20)))
     ((depth_m, arrive_min, leave_min),) = summed(found.schedule.stops)
     assert (depth_m, leave_min) == (3.0, 25.0)
     assert arrive_min == pytest.approx(20 + 15 / 9)
@@ -341,13 +341,13 @@ def test_a_level_gas_of_its_own():
 def test_a_level_left_before_its_stops_are_done_is_refused():
     """An hour at 50 m holds the diver well below 6 m; ten minutes later nobody is there."""
     given = tables(0, 0) | {"levels": [{"depth": 50, "leave_at": 60}, {"depth": 6, "leave_at": 70}]}
-    with pytest.raises(BriefError, match=r"dive: \[\[levels\]\] 2, leave_at: .*give at least (\d+)") as refused:
+    with pytest.raises(DiveFileError, match=r"dive: \[\[levels\]\] 2, leave_at: .*give at least (\d+)") as refused:
         scheduled(given)
     least = int(str(refused.value).rsplit(" ", 1)[1])
     given["levels"][1]["leave_at"] = least
     assert scheduled(given).stops
     given["levels"][1]["leave_at"] = least - 1
-    with pytest.raises(BriefError):
+    with pytest.raises(DiveFileError):
         scheduled(given)
 
 

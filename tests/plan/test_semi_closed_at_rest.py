@@ -6,12 +6,12 @@ import pytest
 
 from leadline.dive_file import parse_dive
 from leadline.physics.mix import Mix
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.contingency import contingencies
 from leadline.plan.gases import Source
-from leadline.plan.scenarios import scenarios
-from leadline.plan.schedule import lay_out, schedule
-from leadline.plan.supply import supply
+from leadline.plan.scenarios import all_scenarios
+from leadline.plan.schedule import dive_schedule, lay_out
+from leadline.plan.supply import cylinder_use
 from tests.dives import cylinder, looped
 
 
@@ -26,7 +26,7 @@ def oxygen_gone(rmv_deco, bailout=("18/45", "oxygen"), rmv_bottom=20):
     given["cylinders"] = [cylinder(gas, "bailout", size="24 L") for gas in bailout]
     given["cylinders"].append(cylinder("18/45", "diluent", name="diluent", size="5 L"))
     given["diver"] = {"rmv_bottom": rmv_bottom, "rmv_deco": rmv_deco}
-    return next(c for c in plan(parse_dive(given)).contingencies if c.kind == "oxygen gone")
+    return next(c for c in plan_dive(parse_dive(given)).contingencies if c.kind == "oxygen gone")
 
 
 def semi_closed(found):
@@ -85,7 +85,7 @@ def test_off_the_grid_a_gas_is_usable_from_its_grid_depth():
     """22 m, 50 %: 1.61 bar there, and a 21 m gas. 32 % is breathed until then."""
     given = looped(22, 40, "air", setpoint=1.3)
     given["cylinders"] = [cylinder("32", "bailout"), cylinder("50", "bailout")]
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     bailout = next(c for c in found.bailouts if c.scenario.level == 0)
     taken = [(switch.depth_m, switch.source.mix.label) for switch in bailout.switches]
     assert taken == [(22.0, "32"), (21.0, "50")]
@@ -101,9 +101,9 @@ def test_one_diluent_feeds_the_loop_at_work_and_at_rest():
     given["diver"] = {"rmv_bottom": 20, "rmv_deco": 16}
     dive = parse_dive(given)
     layout = lay_out(dive)
-    dived = schedule(dive, layout)
-    cylinders, _ = supply(dive, dived.legs)
-    scenario = next(s for s in scenarios(dive, dived) if s.kind == "oxygen gone")
+    dived = dive_schedule(dive, layout)
+    cylinders, _ = cylinder_use(dive, dived.legs)
+    scenario = next(s for s in all_scenarios(dive, dived) if s.kind == "oxygen gone")
 
     def largest(contingency):
         uses = [use for use in contingency.supply if use.use in ("bailout", "diluent")]

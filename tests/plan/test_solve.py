@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file import DiveFileError, parse_dive
 from leadline.dive_file.schema import SolveCylinder
 from leadline.physics.real_gas import water_litres
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.solve import (
     Bottoms,
     answer_as_data,
@@ -21,11 +21,11 @@ from leadline.plan.solve import (
     bottom,
     deepest,
     free_mix,
-    frontier,
+    judge_dive,
     least_gas,
+    limits_frontier,
     longest,
     smallest_cylinders,
-    verdict,
 )
 from leadline.plan.solve.bottom import _reach, shortest, with_bottom
 from leadline.plan.solve.cylinders import with_cylinders
@@ -72,13 +72,13 @@ def holds(given):
     """Whether a dive file can be planned and has no no-go."""
     try:
         return not plan_team(parse_dive(given)).no_go
-    except BriefError:
+    except DiveFileError:
         return False
 
 
 def grave(given):
     """The codes of the no-gos of a dive file."""
-    return {finding.code for finding in plan(parse_dive(given)).findings if finding.severity == "no-go"}
+    return {finding.code for finding in plan_dive(parse_dive(given)).findings if finding.severity == "no-go"}
 
 
 def small(**more):
@@ -228,8 +228,8 @@ def test_otu_binds():
     assert [bound.name for bound in answer.binding] == ["OTU"]
     # 4.01325 bar of 32 %: ppO2 1.284, (0.784 / 0.5)^(5/6) = 1.455 OTU a minute, 20 OTU after some 14 min.
     assert 13 <= answer.best <= 15
-    assert plan(parse_dive(edited(given, leave_at=answer.best))).oxygen.otu <= 20.0
-    assert plan(parse_dive(edited(given, leave_at=answer.best + 1))).oxygen.otu > 20.0
+    assert plan_dive(parse_dive(edited(given, leave_at=answer.best))).oxygen.otu <= 20.0
+    assert plan_dive(parse_dive(edited(given, leave_at=answer.best + 1))).oxygen.otu > 20.0
 
 
 def test_density_binds_the_depth():
@@ -265,7 +265,7 @@ def test_the_limits_behind_hold_as_long_as_said():
         limit = bound.limits[0]
 
         def broken(minutes, limit=limit):
-            found = plan(parse_dive(edited(given, leave_at=minutes)))
+            found = plan_dive(parse_dive(edited(given, leave_at=minutes)))
             findings = [f for c in found.contingencies if c.kind == limit.contingency for f in c.findings]
             if not limit.contingency:
                 findings = found.own
@@ -285,25 +285,25 @@ def test_a_dive_that_cannot_be_planned_is_a_limit():
     given["cylinders"] = [cylinder("18/45", "bottom", size="40 L"), cylinder("50", "deco", size="12 L")]
     answer = longest(parse_dive(given))
     assert [bound.limits[0].code for bound in answer.binding] == ["refused"]
-    plan(parse_dive(edited(given, leave_at=answer.best)))
-    with pytest.raises(BriefError, match="before the stops"):
-        plan(parse_dive(edited(given, leave_at=answer.best + 1)))
+    plan_dive(parse_dive(edited(given, leave_at=answer.best)))
+    with pytest.raises(DiveFileError, match="before the stops"):
+        plan_dive(parse_dive(edited(given, leave_at=answer.best + 1)))
 
 
 def test_two_failures_count_if_the_dive_file_says_so():
     """Of the keel dive both stages lost are not survived: a caution, unless two failures are a no-go."""
     given = example("marigold-trimix")
-    assert verdict(parse_dive(given)).holds
+    assert judge_dive(parse_dive(given)).holds
     given["contingencies"] = {"two_failures": "no-go"}
     assert not holds(given)
-    assert {limit.contingency for limit in verdict(parse_dive(given)).limits} == {"two gases lost"}
+    assert {limit.contingency for limit in judge_dive(parse_dive(given)).limits} == {"two gases lost"}
 
 
 def test_gas_that_runs_out_is_seen_beside_a_reserve_that_is_breathed():
     """The plan's findings say once that the bottom gas is short; here each contingency that runs out of it is kept."""
     leave_out = [kind for kind in NOTHING_GOES_WRONG["leave_out"] if kind != "longer"]
     given = small(contingencies={"leave_out": leave_out}) | {"levels": [{"depth": 30, "leave_at": 45}]}
-    short = {limit.contingency for limit in verdict(parse_dive(given)).limits if limit.subject == "bottom air"}
+    short = {limit.contingency for limit in judge_dive(parse_dive(given)).limits if limit.subject == "bottom air"}
     assert short == {"", "longer"}
 
 
@@ -428,7 +428,7 @@ def test_no_deco_gas_holds():
     ],
 )
 def test_nothing_to_choose_from_is_refused(solver, more, words):
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         solver(parse_dive(small() | more), "marigold.toml")
     (line,) = refused.value.lines()
     assert line.startswith("marigold.toml: ")
@@ -504,7 +504,7 @@ def test_a_list_of_mixes_is_ranked_by_brute_force():
         made = copied(given)
         made["cylinders"][0]["gas"] = label
         if holds(made):
-            found = plan(parse_dive(made))
+            found = plan_dive(parse_dive(made))
             cautions = sum(finding.severity == "caution" for finding in found.findings)
             by_hand.append((cautions, found.schedule.run_time_min, float(label.split("/")[1]), label))
     answer = best_mix(parse_dive(given | {"solve": {"gases": listed}}))
@@ -539,8 +539,8 @@ def test_a_diluent_is_changed_in_loop_and_cylinder():
     answer = best_mix(parse_dive(given))
     made = copied(given)
     made["loop"]["diluent"] = made["cylinders"][0]["gas"] = "18/45"
-    assert answer.choices[0].verdict == verdict(parse_dive(made))
-    assert answer.choices[0].verdict.run_time_min == plan(parse_dive(made)).schedule.run_time_min
+    assert answer.choices[0].verdict == judge_dive(parse_dive(made))
+    assert answer.choices[0].verdict.run_time_min == plan_dive(parse_dive(made)).schedule.run_time_min
 
 
 def test_gases_named_elsewhere_change_too():
@@ -571,7 +571,7 @@ def test_the_best_deco_gases_are_those_of_brute_force(twin_set_l):
                 made["cylinders"] = made["cylinders"][:1]
                 made["cylinders"] += [stages[place] | {"gas": gas} for place, gas in zip(places, filled, strict=True)]
                 if holds(made):
-                    by_hand.append((plan(parse_dive(made)).schedule.run_time_min, set(filled)))
+                    by_hand.append((plan_dive(parse_dive(made)).schedule.run_time_min, set(filled)))
     answer = best_deco(parse_dive(given | {"solve": {"deco_gases": listed}}))
     assert any(len(gases) < 2 for _, gases in by_hand) == (twin_set_l == 90)
     run_time_min, gases = min(by_hand, key=lambda one: (one[0], len(one[1])))
@@ -595,7 +595,7 @@ def test_bailout_gases_on_a_loop():
         else:
             made["cylinders"][3]["gas"] = gas
         if holds(made):
-            by_hand.append((plan(parse_dive(made)).longest_bailout.tts_min, gas))
+            by_hand.append((plan_dive(parse_dive(made)).longest_bailout.tts_min, gas))
     answer = best_deco(parse_dive(given | {"solve": {"deco_gases": listed}}))
     assert len(by_hand) >= 2
     assert answer.best.verdict.way_up_min == min(by_hand)[0]
@@ -680,7 +680,7 @@ DENSE = {"limits": {"density_no_go": 6.2}}
 
 @pytest.fixture(scope="module")
 def around() -> Frontier:
-    return frontier(parse_dive(small(**DENSE)))
+    return limits_frontier(parse_dive(small(**DENSE)))
 
 
 def test_every_minute_of_the_frontier_is_tried(around):
@@ -725,7 +725,7 @@ def stopping_after(count):
 LISTS = {"gases": ["air", "28", "21/35"], "deco_gases": ["50", "oxygen", "80"], "cylinders": SIZES}
 
 
-@pytest.mark.parametrize("solver", [longest, deepest, best_mix, best_deco, smallest_cylinders, frontier])
+@pytest.mark.parametrize("solver", [longest, deepest, best_mix, best_deco, smallest_cylinders, limits_frontier])
 @pytest.mark.parametrize("after", [0, 1, 2])
 def test_ctrl_c_leaves_what_is_known(solver, after):
     answer = solver(parse_dive(small() | {"solve": LISTS}), told=stopping_after(after))
@@ -765,6 +765,6 @@ def test_every_answer_is_json(solver, around):
 def test_a_limit_is_how_much_over():
     """A TTS of so many minutes over a limit of 5."""
     given = wide(30, 40, limits={"tts": 5})
-    (limit,) = verdict(parse_dive(given)).limits
-    assert limit.over == pytest.approx(plan(parse_dive(given)).schedule.tts_min / 5.0)
+    (limit,) = judge_dive(parse_dive(given)).limits
+    assert limit.over == pytest.approx(plan_dive(parse_dive(given)).schedule.tts_min / 5.0)
     assert math.isfinite(limit.over)

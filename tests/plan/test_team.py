@@ -5,9 +5,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from leadline.dive_file import parse_dive
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.physics.real_gas import free_litres
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.team import plan_team
 from tests.dives import cylinder, looped, tables
 
@@ -32,7 +32,7 @@ def leaves(found):
 
 def test_one_diver_is_the_simple_case():
     """Without [[team]] there is one member without a name, planned as ever; a team of two alike dives the same."""
-    alone = plan(parse_dive(on_loops()))
+    alone = plan_dive(parse_dive(on_loops()))
     one = plan_team(parse_dive(on_loops()))
     assert [member.name for member in one.members] == [""]
     assert one.members[0].plan == alone
@@ -49,7 +49,9 @@ def test_one_schedule_and_who_asks_for_it():
         )
     )
     mira, jonne = (member.plan for member in team.members)
-    alone = [plan(parse_dive(on_loops(model={"gradient_factors": list(factors)}))) for factors in ((20, 90), (60, 65))]
+    alone = [
+        plan_dive(parse_dive(on_loops(model={"gradient_factors": list(factors)}))) for factors in ((20, 90), (60, 65))
+    ]
     assert leaves(mira) == leaves(jonne)
     assert max(leaves(alone[0])) > max(leaves(alone[1]))
     assert max(leaves(mira)) == max(leaves(alone[0]))
@@ -69,7 +71,7 @@ def test_waiting_for_the_others_is_an_extra_level():
     jonne = team.members[1].plan
     last_m = min(leaves(jonne))
     held = [{"depth": depth_m, "leave_at": leave_min} for depth_m, leave_min in leaves(jonne).items()]
-    by_hand = plan(
+    by_hand = plan_dive(
         parse_dive(
             on_loops(
                 model={"gradient_factors": [40, 85]},
@@ -199,7 +201,7 @@ def test_minimum_gas_for_the_mate_who_breathes_most():
 def test_a_mate_off_the_loop_on_this_bailout():
     """Alone: the gas of the own bailout, on stops that are no shorter, since the diver on the loop comes up as well. In
     a team: 40 L/min, those of the mate who breathes most."""
-    alone = plan(parse_dive(on_loops()))
+    alone = plan_dive(parse_dive(on_loops()))
     mate = next(c for c in alone.contingencies if c.kind == "mate out of gas")
     own = alone.longest_bailout
     assert [leg.source for leg in mate.legs if leg.kind == "stop"] == [
@@ -250,15 +252,15 @@ def test_tts_off_the_loop_on_the_slate_is_that_of_the_bailout():
 
 def test_a_team_is_never_planned_as_one_diver():
     """Its divers' own tables would count for nothing."""
-    with pytest.raises(BriefError, match="plan_team"):
-        plan(parse_dive(on_loops({"name": "Mira"}, {"name": "Jonne"})))
+    with pytest.raises(DiveFileError, match="plan_team"):
+        plan_dive(parse_dive(on_loops({"name": "Mira"}, {"name": "Jonne"})))
 
 
 def test_whose_file_is_wrong_is_said():
     """A diver whose stops never clear is named."""
     own = {"name": "Jonne", "circuit": "open", "gradient_factors": [10, 10], "cylinders": [big("18/45", "bottom")]}
     given_ = on_loops({"name": "Mira"}, own, stops={"last": "6 m"})
-    with pytest.raises(BriefError, match="Jonne"):
+    with pytest.raises(DiveFileError, match="Jonne"):
         plan_team(parse_dive(given_), "keel.toml")
 
 
@@ -269,7 +271,8 @@ def test_a_stop_at_the_last_levels_own_depth_is_waited_out_together():
         levels=[{"depth": 60, "leave_at": 40}, {"depth": 23, "leave_at": 51}],
     )  # fmt: skip
     alone = [
-        plan(parse_dive(given_ | {"team": [], "model": {"gradient_factors": pair}})) for pair in ([20, 80], [70, 80])
+        plan_dive(parse_dive(given_ | {"team": [], "model": {"gradient_factors": pair}}))
+        for pair in ([20, 80], [70, 80])
     ]
     assert 23.0 in leaves(alone[0])
     assert 23.0 not in leaves(alone[1])

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from leadline.dive_file import parse_dive, read_dive
-from leadline.plan.rows import OF_ALL, contingency_rows, givings, leave
+from leadline.plan.rows import contingency_rows, givings, leave
 from leadline.plan.solve.verdict import of_team
 from leadline.plan.team import plan_team
 from leadline.sweep.columns import verdict_of
@@ -200,7 +200,7 @@ def test_whoever_it_happens_to_the_others_have_rows_for_it():
         sheets = {(one.receiver, one.name): one for one in givings(team, member)}
         for other in team.members:
             for found in other.plan.contingencies if other is not member else ():
-                if found.kind in OF_ALL or not found.mates:
+                if found.failure.happens_to_all or not found.mates:
                     continue
                 giving = sheets[other.name, found.name]
                 assert giving.rows_of != "the plan"

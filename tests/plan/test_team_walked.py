@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from leadline.dive_file import parse_dive
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.plan.team import plan_team
 from tests import reference_team
 from tests.authority.published import ZHL16
@@ -213,7 +213,7 @@ def walked(seed):
     given = drawn(seed)
     try:
         team = plan_team(parse_dive(given))
-    except BriefError:
+    except DiveFileError:
         return None
     own = divers(given)
     plans = {member.name: member.plan.schedule.legs for member in team.members}

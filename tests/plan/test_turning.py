@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from leadline.dive_file import parse_dive, read_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.turning import out_litres
 from tests.dives import Tables, cylinder, looped, tables
 
@@ -50,7 +50,7 @@ def pressure_of(mix: Mix, water_l: float, litres: float, celsius: float) -> floa
 
 def test_minimum_gas_of_the_keel_by_hand():
     """2527 L from 60 m to the 50 % at 21 m: 760.8 + 1066.4 + 268.4 + 64.4 + 308.3 + 58.9."""
-    (found,) = plan(keel()).minimum_gas
+    (found,) = plan_dive(keel()).minimum_gas
     assert abs(KEEL_L - 2527.17) < 0.01
     assert found.litres == pytest.approx(KEEL_L, rel=1e-9)
     assert (found.mix, found.run_time_min, found.depth_m, found.to_m) == (TRIMIX, 20.0, 60.0, 21.0)
@@ -60,7 +60,7 @@ def test_minimum_gas_of_the_keel_by_hand():
 def test_minimum_gas_to_the_surface():
     """Air, 18 m until 20 min, two divers at 30 L/min: 2 min at 18 m (2.81325 bar), 5/3 min to 3 m (mean 10.5 m, 2.06325
     bar), 1/3 min to the surface (mean 1.5 m, 1.16325 bar): 60 · (5.6265 + 3.43875 + 0.38775) = 567.18 L."""
-    (found,) = plan(parse_dive(tables(18, 20))).minimum_gas
+    (found,) = plan_dive(parse_dive(tables(18, 20))).minimum_gas
     assert found.litres == pytest.approx(567.18, abs=1e-6)
     assert (found.to_m, found.minutes) == (0.0, pytest.approx(4.0))
 
@@ -68,26 +68,27 @@ def test_minimum_gas_to_the_surface():
 def test_minimum_gas_is_the_stressed_divers():
     """Their own RMV and minutes: 40 L/min, nothing to sort out: 80 · (3.43875 + 0.38775) = 306.12 L."""
     given = tables(18, 20, diver={"rmv_stressed": 40, "sorting_out": 0})
-    (found,) = plan(parse_dive(given)).minimum_gas
+    (found,) = plan_dive(parse_dive(given)).minimum_gas
     assert found.litres == pytest.approx(306.12, abs=1e-6)
 
 
 def test_minimum_gas_of_every_level():
     """From the end of each; the ascent from the second by its own tissues. On a loop there is none."""
     given = tables(30, 10) | {"levels": [{"depth": 30, "leave_at": 10}, {"depth": 15, "leave_at": 20}]}
-    first, second = plan(parse_dive(given)).minimum_gas
+    first, second = plan_dive(parse_dive(given)).minimum_gas
     assert (first.level, first.depth_m, first.run_time_min) == (0, 30.0, 10.0)
     assert (second.level, second.depth_m, second.run_time_min) == (1, 15.0, 20.0)
     # From 15 m: 2 min at 2.51325 bar, 4/3 min to 3 m (mean 9 m, 1.91325), 1/3 min to the surface (1.16325).
     assert second.litres == pytest.approx(60.0 * (5.0265 + 2.551 + 0.38775), abs=1e-6)
-    assert plan(parse_dive(looped(60, 20, "18/45", setpoint=1.3))).minimum_gas == ()
+    assert plan_dive(parse_dive(looped(60, 20, "18/45", setpoint=1.3))).minimum_gas == ()
 
 
 def test_oxygen_breaks_on_the_bottom_gas_are_not_minimum_gas():
     """It ends where the next gas is usable, at 21 m, though the bottom gas is breathed again in breaks at 6 m."""
     breaks = {"last": "6 m", "oxygen_breaks": {"on": 12, "off": 6}}
     with_breaks, without = (
-        plan(parse_dive(tables(60, 25, "18/45", ("50", "oxygen"), stops=stops))) for stops in (breaks, {"last": "6 m"})
+        plan_dive(parse_dive(tables(60, 25, "18/45", ("50", "oxygen"), stops=stops)))
+        for stops in (breaks, {"last": "6 m"})
     )
     assert any(s.source.mix == TRIMIX for s in with_breaks.schedule.switches[1:])
     assert with_breaks.minimum_gas == without.minimum_gas
@@ -120,7 +121,7 @@ def test_the_rules_by_hand():
 )
 def test_turn_pressure_of_the_keel_by_hand(rule, out_l):
     """What may be breathed out, and the pressure that holds the rest."""
-    (found,) = plan(by_rule(rule)).turns
+    (found,) = plan_dive(by_rule(rule)).turns
     content_l = free_litres(TRIMIX, 30.0, 230.0, 9.0)
     assert content_l == pytest.approx(6084.1, abs=0.1)
     assert found.out_l == pytest.approx(out_l, abs=0.01)
@@ -134,7 +135,7 @@ def test_thirds_of_a_shallow_dive():
     given = tables(18, 20, gas={"turn": "thirds"}) | {
         "cylinders": [cylinder("air", "bottom", size="24 L", reserve="10 bar")]
     }
-    (found,) = plan(parse_dive(given)).turns
+    (found,) = plan_dive(parse_dive(given)).turns
     content_l = free_litres(Mix.parse("air"), 24.0, 200.0, 14.0)
     assert found.out_l == pytest.approx(content_l / 3.0, rel=1e-9)
     assert found.turn_bar == pytest.approx(pressure_of(Mix.parse("air"), 24.0, 2.0 * content_l / 3.0, 14.0), abs=1e-6)
@@ -143,7 +144,7 @@ def test_thirds_of_a_shallow_dive():
 def test_the_reserve_is_kept_where_it_is_more_than_minimum_gas():
     """Air, 18 m: minimum gas is 567 L, some 24 bar of a twin 12; 50 bar stay."""
     given = tables(18, 20) | {"cylinders": [cylinder("air", "bottom", size="24 L")]}
-    (found,) = plan(parse_dive(given)).turns
+    (found,) = plan_dive(parse_dive(given)).turns
     assert found.kept_bar == pytest.approx(50.0, abs=1e-9)
     assert found.turn_bar == pytest.approx(50.0, abs=1e-9)
 
@@ -157,7 +158,7 @@ def test_dissimilar_twins_turn_together():
             cylinder("air", "bottom", name="small", size="10 L", pressure="180 bar"),
         ]
     }
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     air = Mix.parse("air")
     held = [free_litres(air, 15.0, 230.0, 14.0), free_litres(air, 10.0, 180.0, 14.0)]
     kept_l = max(found.minimum_gas[0].litres, sum(free_litres(air, litres, 50.0, 14.0) for litres in (15.0, 10.0)))
@@ -177,13 +178,13 @@ def test_dissimilar_twins_turn_together():
 def test_when_the_turn_pressure_is_reached_by_hand():
     """Air, 36 m (4.61325 bar), 20 L/min; 1.8 min down, mean 18 m (2.81325): 101.277 L, then 92.265 L a minute."""
     given = tables(36, 15, gas={"turn": "halves"}) | {"cylinders": [cylinder("air", "bottom", size="18 L")]}
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     (turn,) = found.turns
     assert turn.turn_at_min == pytest.approx(1.8 + (turn.out_l - 101.277) / 92.265, abs=1e-6)
     assert turn.turn_at_min < 15.0
     finding = next(f for f in found.findings if f.code == "turn-reached")
     assert (finding.severity, finding.run_time_min) == ("caution", turn.turn_at_min)
-    larger = plan(parse_dive(given | {"cylinders": [cylinder("air", "bottom", size="60 L")]}))
+    larger = plan_dive(parse_dive(given | {"cylinders": [cylinder("air", "bottom", size="60 L")]}))
     assert larger.turns[0].turn_at_min is None
     assert "turn-reached" not in {f.code for f in larger.findings}
 
@@ -194,7 +195,7 @@ def test_a_rule_that_leaves_nothing_is_a_no_go(rule, size, leaves_nothing):
     """Air, 36 m until 10 min: two divers at 30 L/min need at least 2 min at 4.61325 bar, 554 L, and the way up, over
     1100 L together: a 6 L cylinder at 200 bar holds 1100 L, 24 L hold 4500."""
     given = tables(36, 10, gas={"turn": rule}) | {"cylinders": [cylinder("air", "bottom", size=size)]}
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     assert (found.turns[0].out_l == 0.0) == leaves_nothing
     no_go = [f for f in found.own if f.code == "turn"]
     assert [f.severity for f in no_go] == (["no-go"] if leaves_nothing else [])
@@ -214,7 +215,7 @@ def test_two_bottom_gases_turn_on_their_own_minimum_gas():
             cylinder("32", "bottom", size="24 L", pressure="230 bar"),
         ],
     }
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     assert [(m.level, m.mix.label) for m in found.minimum_gas] == [(0, "18/45"), (1, "32")]
     assert [t.mix.label for t in found.turns] == ["18/45", "32"]
     # 18/45 from 54 m to where 32 %, a bottom gas, is usable: 1.41 bar / 0.32 is 33.9 m, on the grid 33 m.
@@ -225,7 +226,7 @@ def test_two_bottom_gases_turn_on_their_own_minimum_gas():
 
 def test_a_pressure_kept_is_never_more_than_the_fill():
     for size in ("2 L", "6 L", "24 L"):
-        (turn,) = plan(parse_dive(tables(36, 10) | {"cylinders": [cylinder("air", "bottom", size=size)]})).turns
+        (turn,) = plan_dive(parse_dive(tables(36, 10) | {"cylinders": [cylinder("air", "bottom", size=size)]})).turns
         assert 0.0 < turn.kept_bar <= turn.turn_bar <= 200.0
         assert math.isfinite(turn.turn_bar)
 
@@ -237,7 +238,7 @@ def test_minimum_gas_where_a_deco_gas_is_usable_at_once(depth_m):
     given = tables(depth_m, 30, deco=("50",)) | {
         "cylinders": [cylinder("air", "bottom", size="24 L"), cylinder("50", "deco")]
     }
-    found = plan(parse_dive(given))
+    found = plan_dive(parse_dive(given))
     (minimum,) = found.minimum_gas
     assert (minimum.mix, minimum.depth_m, minimum.to_m) == (Mix.parse("air"), depth_m, depth_m)
     assert minimum.litres == pytest.approx(2.0 * 30.0 * 2.0 * (1.01325 + 0.1 * depth_m), rel=1e-9)
@@ -249,7 +250,7 @@ def test_a_dive_left_on_arrival():
 
     2 min at 40 m (5.01325 bar), 37/9 min up to 3 m (mean 21.5 m, 3.16325 bar), 1/3 min (1.16325 bar), at 60 L/min.
     """
-    found = plan(parse_dive(tables(40, 2)))
+    found = plan_dive(parse_dive(tables(40, 2)))
     assert not [leg for leg in found.schedule.legs if leg.kind == "level"]
     (minimum,) = found.minimum_gas
     assert (minimum.depth_m, minimum.run_time_min) == (40.0, 2.0)
@@ -264,5 +265,5 @@ def test_a_bottom_gas_has_a_turn_pressure_though_nothing_of_it_is_kept_for_a_mat
     given = tables(18, 30, deco=("50",), diver={"sorting_out": 0}) | {
         "cylinders": [cylinder("air", "bottom", size="24 L"), cylinder("50", "deco")]
     }
-    (turn,) = plan(parse_dive(given)).turns
+    (turn,) = plan_dive(parse_dive(given)).turns
     assert (turn.mix, turn.kept_bar) == (Mix.parse("air"), pytest.approx(50.0))

@@ -9,7 +9,7 @@ from random import Random
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file import DiveFileError, parse_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding, headline
 from leadline.plan.planned import Plan
@@ -272,5 +272,5 @@ def test_what_is_said_to_fix_a_no_go_does(plans):
 def changed(given: Tables) -> Team | None:
     try:
         return plan_team(parse_dive(given))
-    except BriefError:
+    except DiveFileError:
         return None

@@ -10,22 +10,22 @@ from leadline.dive_file import parse_dive
 from leadline.plan.breathing import breathed, mod_shown
 from leadline.plan.gases import ANY_DEPTH_M, bailout_way, stretches
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.planned import Plan, plan
+from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.report import as_data
-from leadline.plan.schedule import Schedule, lay_out, schedule
-from leadline.plan.supply import supply
+from leadline.plan.schedule import Schedule, dive_schedule, lay_out
+from leadline.plan.supply import cylinder_use
 from leadline.tissue import kernel
 from tests.dives import Tables, cylinder, looped, tables
 from tests.reference_model import Reference
 
 
 def planned(given: Tables) -> Plan:
-    return plan(parse_dive(given))
+    return plan_dive(parse_dive(given))
 
 
 def scheduled(given: Tables) -> Schedule:
     dive = parse_dive(given)
-    return schedule(dive, lay_out(dive))
+    return dive_schedule(dive, lay_out(dive))
 
 
 def dived(levels: list[tuple[float, float]], *cylinders: Tables, **more: object) -> Tables:
@@ -63,7 +63,7 @@ def test_a_descent_after_a_stop_is_breathed_at_the_bottom_rmv():
     again = next(leg for leg in found.legs if leg.kind == "descent" and leg.start_m > 0.0)
     assert any(leg.kind == "stop" for leg in found.legs[: found.legs.index(again)])
     assert (again.start_m, again.end_m) == (12.0, 15.0)
-    (use,), _ = supply(dive, found.legs)
+    (use,), _ = cylinder_use(dive, found.legs)
     drawn = next(leg for leg in use.legs if leg.start_min == again.start_min)
     assert drawn.litres == pytest.approx(22.0 * (1.01325 + 1.35) * 0.15, rel=1e-12)
 
@@ -162,7 +162,7 @@ def test_a_mod_does_not_grow_with_the_plan(depth):
     """16/60 in fresh water at 1.4: (1.4 / 0.16 - 1.01325) / (1000 · 9.80665 / 1e5) = 78.9 m, however deep the plan."""
     dive = parse_dive(dived([(depth, 20)], cylinder("16/60", "bottom"), cylinder("50", "travel"),
                             site={"water": "fresh"}))  # fmt: skip
-    bottom = next(p for p in breathed(dive, schedule(dive, lay_out(dive)).legs) if p.source.mix.he > 0.0)
+    bottom = next(p for p in breathed(dive, dive_schedule(dive, lay_out(dive)).legs) if p.source.mix.he > 0.0)
     assert bottom.mod_m == pytest.approx((1.4 / 0.16 - 1.01325) / 0.0980665, abs=1e-9)
 
 

@@ -8,7 +8,7 @@ from pypdf import PdfReader
 
 from leadline.cautions import SHORT
 from leadline.dive_file import read_dive
-from leadline.plan.day import day
+from leadline.plan.day import plan_day
 from leadline.plan.flying import note
 from leadline.plan.rows import up
 from leadline.sheets import write_sheets
@@ -26,7 +26,7 @@ def sheet_of(found, folder: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def marigold():
-    return day(read_dive(EXAMPLES / "marigold-second.toml"), "marigold-second.toml")
+    return plan_day(read_dive(EXAMPLES / "marigold-second.toml"), "marigold-second.toml")
 
 
 def test_every_dive_is_on_the_one_page(marigold, tmp_path):
@@ -79,7 +79,7 @@ working_pressure = 2640
 pressure = 2600
 use = "bottom"
 """)
-    [page] = text_of(sheet_of(day(read_dive(third)), tmp_path))
+    [page] = text_of(sheet_of(plan_day(read_dive(third)), tmp_path))
     for words in ("197 ft", "108 ft", "60 ft", "3335", "Surface interval 2 h 30 min, the first 15 min on oxygen"):
         assert words in page
     assert "bar" not in re.sub("3 m|Gull", "", page)
@@ -89,7 +89,7 @@ use = "bottom"
 def test_a_no_go_of_one_is_across_all(tmp_path):
     first = written(tmp_path, "morning", depth=40, leave_at=40)
     first.write_text(first.read_text().replace("size = 24", "size = 10"))
-    found = day(read_dive(written(tmp_path, "noon", [("morning.toml", 600, 0)], depth=12, leave_at=20)))
+    found = plan_day(read_dive(written(tmp_path, "noon", [("morning.toml", 600, 0)], depth=12, leave_at=20)))
     data = day_sheet(found, found.asked_for.team.members[0])
     assert data["no_go"].startswith("morning: ")
     assert [block["verdict"]["word"] for block in data["dives"]] == ["NO-GO", "NO-GO"]
@@ -100,7 +100,7 @@ def test_a_no_go_of_one_is_across_all(tmp_path):
 
 
 def test_a_dive_of_the_log_is_shown_as_dived(tmp_path):
-    found = day(after_the_log([(120.0, 0.2, 0.0)], 90.0))
+    found = plan_day(after_the_log([(120.0, 0.2, 0.0)], 90.0))
     [page] = text_of(sheet_of(found, tmp_path))
     assert "The Gull Stack Dived, and in the log. At its end CNS 40 %." in page
     assert "begins" not in page
@@ -112,7 +112,7 @@ def test_everyone_of_a_team_has_one(tmp_path):
     for name, previous in (("morning", ()), ("noon", [("morning.toml", 60, 0)])):
         path = written(tmp_path, name, previous, depth=33)
         path.write_text(path.read_text() + team)
-    found = day(read_dive(tmp_path / "noon.toml"))
+    found = plan_day(read_dive(tmp_path / "noon.toml"))
     paths = write_sheets(found.asked_for.team, tmp_path / "sheets", found)
     sheets = {path.parent.name: text_of(path)[0] for path in paths if path.name == "day.pdf"}
     assert sheets.keys() == {"Ann", "Ben"}
@@ -121,7 +121,7 @@ def test_everyone_of_a_team_has_one(tmp_path):
 
 
 def test_without_dives_before_there_is_none(tmp_path):
-    found = day(read_dive(written(tmp_path, "alone", depth=20, leave_at=20)))
+    found = plan_day(read_dive(written(tmp_path, "alone", depth=20, leave_at=20)))
     paths = write_sheets(found.asked_for.team, tmp_path / "sheets", found)
     assert sorted(path.name for path in paths) == ["briefing.pdf", "slate.pdf", "wetnotes.pdf"]
 
@@ -137,7 +137,7 @@ def test_many_dives_run_over(tmp_path):
     for i in range(8):
         written(tmp_path, f"dive {i}", depth=40, leave_at=25)
         previous.append((f"dive {i}.toml", 300, 0))
-    found = day(read_dive(written(tmp_path, "last", previous, depth=12, leave_at=20)))
+    found = plan_day(read_dive(written(tmp_path, "last", previous, depth=12, leave_at=20)))
     pages = text_of(sheet_of(found, tmp_path / "sheets"))
     assert len(pages) > 1
     for i in range(8):

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from leadline.dive_file import read_dive
-from leadline.logbook.as_planned import as_planned
-from leadline.logbook.debrief.against_plan import debrief
+from leadline.logbook.as_planned import dived_as_planned
+from leadline.logbook.debrief.against_plan import debrief_dive
 from leadline.logbook.dived import Profile
 from leadline.plan.team import plan_team
 from leadline.sheets.debrief import HEIGHT_MM, WIDTH_MM, debrief_format, draw_debrief, page, picture, write_debrief
@@ -23,11 +23,11 @@ BEGAN = datetime(2026, 5, 31, 10, 20)
 @lru_cache
 def found(name="marigold-trimix", deeper=False):
     plan = plan_team(read_dive(EXAMPLES / f"{name}.toml")).members[0].plan
-    dive = replace(as_planned(plan, BEGAN, "Ann"), notes="")
+    dive = replace(dived_as_planned(plan, BEGAN, "Ann"), notes="")
     if deeper:
         depths = tuple(depth + 4.0 if depth == 60.0 else depth for depth in dive.profile.depth_m)
         dive = replace(dive, profile=Profile(dive.profile.run_time_min, depths))
-    return debrief(dive, plan)
+    return debrief_dive(dive, plan)
 
 
 def read(one, folder):

@@ -255,7 +255,7 @@ def test_long_names_can_break_and_short_ones_are_left_alone() -> None:
 
 @pytest.mark.parametrize("name", DIVES)
 def test_labels_of_the_profile_are_on_it_and_apart(plans: dict[str, Plan], name: str) -> None:
-    drawn = profile.profile(plans[name], 172.0, 84.0)
+    drawn = profile.draw_profile(plans[name], 172.0, 84.0)
     for x, y in [point for line in drawn["lines"] for point in line["points"]] + drawn["ceiling"]:
         assert 0.0 <= x <= drawn["width"]
         assert 0.0 <= y <= drawn["height"]

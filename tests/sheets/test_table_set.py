@@ -11,10 +11,10 @@ import pytest
 from pypdf import PdfReader
 
 from leadline.dive_file import parse_dive
-from leadline.plan import Plan, plan
+from leadline.plan import Plan, plan_dive
 from leadline.plan.causes import in_brief
 from leadline.sheets.table_set import ENTERED, ROWS_ON_A_CARD, book, depth_down, matrices, said_of, write_table_set
-from leadline.tables.table_set import TableSet, table_set
+from leadline.tables.table_set import TableSet, plan_table_set
 from leadline.units import FOOT_M, FREE_CUBIC_FOOT_L, IMPERIAL, METRIC, PSI_BAR
 from tests.sheets.paper import KEEL, LOOP, cylinder, text_of, without_blanks
 
@@ -23,12 +23,12 @@ SMALL = {"depths": [54, 60], "times": [10, 20, 30], "second_depths": [15], "surf
 
 
 def a_set(given: dict[str, Any], **written: Any) -> TableSet:
-    return table_set(parse_dive({**given, "tables": written}))
+    return plan_table_set(parse_dive({**given, "tables": written}))
 
 
 def apart(given: dict[str, Any], depth: float, minutes: int) -> Plan:
     """The plan of a file of its own."""
-    return plan(parse_dive({**given, "levels": [{"depth": depth, "leave_at": minutes}]}))
+    return plan_dive(parse_dive({**given, "levels": [{"depth": depth, "leave_at": minutes}]}))
 
 
 def up(number: float) -> int:

@@ -14,6 +14,7 @@ from leadline.plan.contingency import Contingency
 from leadline.plan.rows import up
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content, schedules, what_ifs, write_sheets
+from leadline.show.what_ifs import later
 from leadline.units import SYSTEMS
 from tests.dives import timer
 from tests.sheets.paper import KEEL, LOOP, cylinder, text_of, without_blanks
@@ -180,9 +181,9 @@ def test_the_least_gas_is_the_one_missed_most_or_the_lowest_gauge(teams: dict[st
 
 def test_the_difference_is_that_of_the_printed_run_times() -> None:
     # 57.3 is printed as 58 and 61.7 as 62: a diver reads +4, whatever the exact difference is.
-    assert schedules.more(61.7, 57.3) == "+4"
-    assert schedules.more(57.3, 57.3) == "+0"
-    assert schedules.more(9.7, 57.3) == "\u221248"
+    assert later(61.7, 57.3) == "+4"
+    assert later(57.3, 57.3) == "+0"
+    assert later(9.7, 57.3) == "\u221248"
 
 
 def test_two_panels_share_a_page_and_a_long_one_takes_several(teams: dict[str, Team]) -> None:

@@ -13,9 +13,9 @@ import numba
 import numpy as np
 
 from leadline.dive_file import parse_dive
-from leadline.dive_file.errors import BriefError, Problem
-from leadline.many.batch import Varied, swim_many
-from leadline.plan.schedule import lay_out, schedule
+from leadline.dive_file.errors import DiveFileError, Problem
+from leadline.many.batch import Varied, simulate_many
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.tissue.fault import EngineFault
 from tests.dives import tables
 
@@ -28,14 +28,14 @@ def swum(chunk: int) -> bytes:
     dive = parse_dive(tables(60, 25, "18/45", ("50", "oxygen")))
     depth_m = 40.0 + 0.05 * np.arange(DIVES, dtype=float)[:, None]
     leave_at_min = 15.0 + 0.25 * chunk + np.arange(DIVES, dtype=float)[:, None] % 20
-    found = swim_many(dive, lay_out(dive), Varied(depth_m=depth_m, leave_at_min=leave_at_min), DIVES)
+    found = simulate_many(dive, lay_out(dive), Varied(depth_m=depth_m, leave_at_min=leave_at_min), DIVES)
     return found.figures.tobytes() + found.stop_min.tobytes() + found.breathed_l.tobytes()
 
 
 def scheduled(minutes: int) -> str:
     """A whole schedule, figures to the last digit."""
     dive = parse_dive(tables(60, minutes, "18/45", ("50", "oxygen")))
-    found = schedule(dive, lay_out(dive))
+    found = dive_schedule(dive, lay_out(dive))
     return repr((found.legs, found.run_time_min, found.ndl_min, found.track.tensions_bar.tobytes()))
 
 
@@ -102,7 +102,7 @@ def doubled(chunk: int) -> int:
 
 def refused(_: int) -> None:
     """Bad input."""
-    raise BriefError("saltby.toml", [Problem("[site] water", "is wrong"), Problem("", "is wrong too")])
+    raise DiveFileError("saltby.toml", [Problem("[site] water", "is wrong"), Problem("", "is wrong too")])
 
 
 def untrusted(_: int) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from leadline.dive_file.reader import Log, read_file
 from leadline.sweep.axes import Sweep
 from leadline.sweep.run import read_sweep, run_sweep
@@ -87,7 +87,7 @@ def sweep_in(folder: Path, dive: str, *axes: str, head: str = "", log: Log | Non
 
 def refusal(folder: Path, dive: str, *axes: str, head: str = "") -> str:
     """What is said of a sweep that is refused, in one line."""
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         sweep_in(folder, dive, *axes, head=head)
     [line] = refused.value.lines()
     return line

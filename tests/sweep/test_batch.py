@@ -13,11 +13,11 @@ from numba.core.runtime import _nrt_python, rtsys
 
 from leadline import parse_dive, read_dive
 from leadline.dive_file.team import divers
-from leadline.many.batch import FIGURES, Varied, swim_many
+from leadline.many.batch import FIGURES, Varied, simulate_many
 from leadline.many.gas import cylinders_of
-from leadline.plan.oxygen import oxygen
-from leadline.plan.schedule import lay_out, schedule
-from leadline.plan.supply import supply
+from leadline.plan.oxygen import oxygen_exposure
+from leadline.plan.schedule import dive_schedule, lay_out
+from leadline.plan.supply import cylinder_use
 from leadline.tissue import kernel
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -74,13 +74,13 @@ def dive_of(data, numbers, i):
 
 
 def assert_is_the_plan(dive, swum, used, i):
-    found, figures = schedule(dive, lay_out(dive)), swum.figures[i]
+    found, figures = dive_schedule(dive, lay_out(dive)), swum.figures[i]
     assert figures["fault"] == kernel.FINE
     assert figures["run_time_min"] == found.run_time_min
     assert figures["tts_min"] == pytest.approx(found.tts_min, abs=1e-9)
     deepest = max((s.depth_m for s in found.stops if s.arrive_min >= dive.levels[-1].leave_at - 1e-6), default=-1.0)
     assert figures["first_stop_m"] == deepest
-    exposure = oxygen(found.legs, dive.site.environment)
+    exposure = oxygen_exposure(found.legs, dive.site.environment)
     assert figures["cns_percent"] == pytest.approx(exposure.cns_percent, rel=1e-12)
     assert figures["otu"] == pytest.approx(exposure.otu, rel=1e-12)
     assert figures["highest_ppo2_bar"] == pytest.approx(exposure.highest_ppo2_bar, rel=1e-14)
@@ -91,7 +91,7 @@ def assert_is_the_plan(dive, swum, used, i):
     by_depth = dict(zip(swum.stop_depths_m.tolist(), swum.stop_min[i].tolist(), strict=True))
     assert {depth_m: m for depth_m, m in by_depth.items() if m > 0.0} == pytest.approx(minutes, abs=1e-9)
     assert figures["stops_min"] == pytest.approx(sum(minutes.values()), abs=1e-9)
-    cylinders, loop = supply(dive, found.legs)
+    cylinders, loop = cylinder_use(dive, found.legs)
     for c, cylinder in enumerate(cylinders):
         assert used.used_l[i, c] == pytest.approx(cylinder.used_l, rel=1e-12)
         assert used.left_bar[i, c] == pytest.approx(cylinder.left_bar, rel=1e-10, abs=1e-9)
@@ -129,7 +129,7 @@ def test_every_dive_is_its_own_plan(data):
         numbers = {name: numbers[name] for name in ("leave_at_min", "gf_low", "gf_high", "switch_hold_min")}
     dive = parse_dive(data)
     layout = lay_out(dive)
-    swum = swim_many(dive, layout, varied_by(numbers), DIVES)
+    swum = simulate_many(dive, layout, varied_by(numbers), DIVES)
     used = cylinders_of(dive, layout, swum)
     for i in range(DIVES):
         own = dive_of(data, numbers, i) if data["units"] == "metric" else parse_dive(data | {
@@ -147,7 +147,7 @@ def test_a_safety_stop_is_that_of_the_plan():
     leave_at_min = np.arange(10.0, 70.0)[:, None]
     dive = parse_dive(data)
     layout = lay_out(dive)
-    swum = swim_many(dive, layout, Varied(leave_at_min=leave_at_min), DIVES)
+    swum = simulate_many(dive, layout, Varied(leave_at_min=leave_at_min), DIVES)
     used = cylinders_of(dive, layout, swum)
     for i in range(DIVES):
         levels = [{"depth": 21, "leave_at": float(leave_at_min[i, 0])}]
@@ -161,7 +161,7 @@ def test_every_example_is_its_own_plan(path):
     read = read_dive(path)
     for _, dive in divers(read):
         layout = lay_out(dive)
-        swum = swim_many(dive, layout, Varied(), 2)
+        swum = simulate_many(dive, layout, Varied(), 2)
         assert_is_the_plan(dive, swum, cylinders_of(dive, layout, swum), 1)
 
 
@@ -170,7 +170,7 @@ def test_other_depths_are_the_plans_of_those_depths():
     depths_m = np.array([51.3, 55.0, 58.7, 60.0, 62.2])
     dive = parse_dive(tables())
     layout = lay_out(dive)
-    swum = swim_many(dive, layout, Varied(depth_m=depths_m[:, None]), len(depths_m))
+    swum = simulate_many(dive, layout, Varied(depth_m=depths_m[:, None]), len(depths_m))
     used = cylinders_of(dive, layout, swum)
     for i, depth_m in enumerate(depths_m):
         assert_is_the_plan(parse_dive(tables(float(depth_m))), swum, used, i)
@@ -180,7 +180,7 @@ def test_another_setpoint_is_the_plan_of_it():
     setpoints = np.array([1.0, 1.1, 1.2, 1.3, 1.4])
     dive = parse_dive(loop_tables())
     layout = lay_out(dive)
-    swum = swim_many(dive, layout, Varied(setpoint_bar=setpoints), len(setpoints))
+    swum = simulate_many(dive, layout, Varied(setpoint_bar=setpoints), len(setpoints))
     used = cylinders_of(dive, layout, swum)
     for i, setpoint in enumerate(setpoints):
         own = parse_dive(loop_tables() | {"loop": {"diluent": "18/45", "setpoint": float(setpoint)}})
@@ -197,7 +197,7 @@ def test_pools_shared_by_several_cylinders_and_what_suit_and_wing_take():
     dive = parse_dive(data)
     layout = lay_out(dive)
     leave = np.array([[10.0], [20.0], [35.0], [60.0], [90.0]])  # from within the reserves to more than they hold
-    swum = swim_many(dive, layout, Varied(leave_at_min=leave), len(leave))
+    swum = simulate_many(dive, layout, Varied(leave_at_min=leave), len(leave))
     used = cylinders_of(dive, layout, swum)
     assert used.lasts[0].all()
     assert used.missing_l[-1].max() > 0.0
@@ -215,12 +215,12 @@ def test_the_same_bits_whatever_the_threads():
     try:
         for threads in range(1, before + 1):
             numba.set_num_threads(threads)
-            swum = swim_many(dive, layout, numbers, DIVES)
+            swum = simulate_many(dive, layout, numbers, DIVES)
             found.append((swum.figures.tobytes(), swum.stop_min.tobytes(), swum.breathed_l.tobytes()))
     finally:
         numba.set_num_threads(before)
     one_by_one = [
-        swim_many(dive, layout, Varied(**{
+        simulate_many(dive, layout, Varied(**{
             name: None if values is None else values[i : i + 1] for name, values in vars(numbers).items()
         }), 1).figures.tobytes()
         for i in range(DIVES)
@@ -232,7 +232,7 @@ def test_the_same_bits_whatever_the_threads():
 def test_a_dive_that_cannot_be_dived_says_so_and_the_others_go_on():
     dive = parse_dive(tables())
     layout = lay_out(dive)
-    swum = swim_many(dive, layout, Varied(leave_at_min=np.array([[20.0], [2.0], [20.0]])), 3)
+    swum = simulate_many(dive, layout, Varied(leave_at_min=np.array([[20.0], [2.0], [20.0]])), 3)
     assert swum.figures["fault"].tolist() == [kernel.FINE, kernel.LEFT_TOO_EARLY, kernel.FINE]
     assert swum.figures[1]["run_time_min"] == 0.0
     assert swum.figures[0] == swum.figures[2]
@@ -240,32 +240,32 @@ def test_a_dive_that_cannot_be_dived_says_so_and_the_others_go_on():
     air = parse_dive(tables(40, 40, cylinders=cylinders, stops={"last": 6}))
     # Saturated on air at 6 m, nitrogen is 0.2 bar over the surface: beyond a GF high of 40 %, within one of 95 %.
     low = Varied(gf_low=np.array([0.3, 0.3]), gf_high=np.array([0.4, 0.95]))
-    never = swim_many(air, lay_out(air), low, 2)
+    never = simulate_many(air, lay_out(air), low, 2)
     assert never.figures["fault"].tolist() == [kernel.NEVER_CLEARS, kernel.FINE]
 
 
 def test_no_dives_and_arrays_of_the_wrong_length():
     dive = parse_dive(tables())
     layout = lay_out(dive)
-    assert len(swim_many(dive, layout, Varied(), 0)) == 0
+    assert len(simulate_many(dive, layout, Varied(), 0)) == 0
     with pytest.raises(ValueError, match=r"gf_low has shape \(2,\); it must be \(3,\)"):
-        swim_many(dive, layout, Varied(gf_low=np.array([0.3, 0.4])), 3)
+        simulate_many(dive, layout, Varied(gf_low=np.array([0.3, 0.4])), 3)
     with pytest.raises(ValueError, match=r"it must be \(3, 1\)"):
-        swim_many(dive, layout, Varied(depth_m=np.array([60.0, 61.0, 62.0])), 3)
+        simulate_many(dive, layout, Varied(depth_m=np.array([60.0, 61.0, 62.0])), 3)
 
 
 def test_no_array_is_lost_or_freed_twice():
     """What is inside the kernel counts no references: they must all be given back by whoever Python calls."""
     dive = parse_dive(tables())
     layout = lay_out(dive)
-    swim_many(dive, layout, Varied(), 8)
+    simulate_many(dive, layout, Varied(), 8)
     _nrt_python.memsys_enable_stats()
     arrays = [layout.start, layout.levels, layout.ways, layout.source_rows, *layout.comps, layout.rules.stop_depths_m]
     counted = [sys.getrefcount(array) for array in arrays]
     allocated = rtsys.get_allocation_stats()
     for _ in range(20):
-        swim_many(dive, layout, Varied(), 8)
-        schedule(dive, layout)
+        simulate_many(dive, layout, Varied(), 8)
+        dive_schedule(dive, layout)
     after = rtsys.get_allocation_stats()
     assert after.mi_alloc - after.mi_free == allocated.mi_alloc - allocated.mi_free
     assert after.alloc > allocated.alloc

@@ -10,8 +10,8 @@ from scipy import stats
 
 from leadline.dive_file import parse_dive
 from leadline.ensemble import draws
-from leadline.many.batch import swim_many
-from leadline.plan.schedule import lay_out, schedule
+from leadline.many.batch import simulate_many
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.units import SYSTEMS
 from tests.dives import cylinder, looped, tables
 
@@ -197,7 +197,7 @@ def test_a_draw_planned_whole_is_the_dive_of_the_sample(given):
     dive = parse_dive(given)
     found = draws.inputs(dive)
     dived = draws.dived(dive, found, draws.drawn(found, draws.generator(5), 20))
-    swum = swim_many(dive, lay_out(dive), dived.varied(dive), 20)
+    swum = simulate_many(dive, lay_out(dive), dived.varied(dive), 20)
     for i in range(20):
         alone = dived.dive(dive, i)
-        assert schedule(alone, lay_out(alone)).run_time_min == swum.figures["run_time_min"][i]
+        assert dive_schedule(alone, lay_out(alone)).run_time_min == swum.figures["run_time_min"][i]

@@ -8,13 +8,13 @@ import numba
 import numpy as np
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file import DiveFileError, parse_dive, read_dive
 from leadline.dive_file.schema import Drawn
 from leadline.ensemble import draws, drivers
 from leadline.ensemble import robustness as made
 from leadline.ensemble import words as ensemble_words
-from leadline.ensemble.robustness import Ensemble, ensemble
-from leadline.plan import plan
+from leadline.ensemble.robustness import Ensemble, run_ensemble
+from leadline.plan import plan_dive
 from leadline.plan.team import plan_team
 from leadline.units import SYSTEMS
 from tests.dives import cylinder, looped, tables
@@ -35,7 +35,7 @@ def of(given, **drawn) -> Ensemble:
     """The ensemble of a dive of one diver, with nothing drawn but what is given."""
     dives = drawn.pop("dives", 4000)
     fixed = {name: how for name, how in FIXED.items() if name not in drawn}
-    [found] = ensemble(parse_dive(given | {"ensemble": {"dives": dives} | fixed | drawn}))
+    [found] = run_ensemble(parse_dive(given | {"ensemble": {"dives": dives} | fixed | drawn}))
     return found
 
 
@@ -73,7 +73,7 @@ def test_spreads_towards_nothing_give_the_plan(given):
     if "loop" in given:
         tiny["setpoint"] = normal(1e-9)
     found = of(given, dives=200, **tiny)
-    planned = plan(parse_dive(given))
+    planned = plan_dive(parse_dive(given))
     for ascents in (found.recomputed, found.by_slate, found.by_slates):
         assert ascents.refused.count == 0
         for quantile in range(5):
@@ -101,7 +101,7 @@ def test_spreads_towards_nothing_give_the_plan(given):
 def test_the_chance_that_the_gas_lasts_by_hand():
     """Only the RMV differs, by an even factor of 0.5 to 1.5. The plan breathes L litres of what is usable, U; what is
     breathed goes with the factor, and all lasts up to a factor of U / L."""
-    planned = plan(parse_dive(TRIMIX))
+    planned = plan_dive(parse_dive(TRIMIX))
     [bottom, deco] = planned.supply
     right = [min(1.0, use.usable_l / use.used_l - 0.5) for use in (bottom, deco)]
     empty = [min(1.0, use.content_l / use.used_l - 0.5) for use in (bottom, deco)]
@@ -119,7 +119,7 @@ def test_the_chance_that_the_gas_lasts_by_hand():
         whole = bottom.content_l - used_l
         if whole > 0.0:
             bar = ascents.cylinders[0].left_bar.at(0.05).value
-            assert bar == pytest.approx(plan(parse_dive(_breathing(TRIMIX, 1.45))).supply[0].left_bar, abs=2.0)
+            assert bar == pytest.approx(plan_dive(parse_dive(_breathing(TRIMIX, 1.45))).supply[0].left_bar, abs=2.0)
 
 
 def _breathing(given, factor):
@@ -166,7 +166,7 @@ def test_feet_are_feet():
 def test_a_limit_by_hand():
     """Time evenly 5 min less to 5 more, and a limit that the plan meets to the minute: by the slate who is late by any
     time breaks it, half of them; who is early waits."""
-    run_time = plan(parse_dive(TRIMIX)).schedule.run_time_min
+    run_time = plan_dive(parse_dive(TRIMIX)).schedule.run_time_min
     given = TRIMIX | {"limits": {"run_time": run_time + 1e-4}}
     found = of(given, time=uniform(-5, 5))
     over = next(one.over for one in found.by_slate.limits if one.name.startswith("run time"))
@@ -218,7 +218,7 @@ def test_threads_and_chunks_change_no_bit(monkeypatch):
         before = numba.get_num_threads()
         numba.set_num_threads(threads)
         try:
-            [found] = ensemble(parse_dive(given))
+            [found] = run_ensemble(parse_dive(given))
         finally:
             numba.set_num_threads(before)
         return found
@@ -269,7 +269,7 @@ def test_gas_is_driven_as_its_variances_say(monkeypatch):
 def test_every_diver_of_a_team():
     dive = read_dive(EXAMPLES / "marigold-team.toml")
     few = dive.model_copy(update={"ensemble": dive.ensemble.model_copy(update={"dives": 200})})
-    found = ensemble(few)
+    found = run_ensemble(few)
     assert [one.diver for one in found] == [diver.name for diver in dive.team]
     depths = [draws.drawn(one.inputs, draws.generator(1), 50)[:, 0] for one in found]
     assert all(np.array_equal(depths[0], others) for others in depths)
@@ -282,7 +282,7 @@ def test_contingencies_are_those_of_the_team():
     assert dive.gas.team_bailout
     spreads = {name: Drawn("normal", spread=1e-9) for name in ("depth", "time", "ascent", "rmv", "setpoint")}
     tiny = dive.ensemble.model_copy(update={"dives": 100, "switch": Drawn("as planned"), **spreads})
-    found = ensemble(dive.model_copy(update={"ensemble": tiny}))
+    found = run_ensemble(dive.model_copy(update={"ensemble": tiny}))
     for one, member in zip(found, plan_team(dive).members, strict=True):
         met = {}
         for c in member.plan.contingencies:
@@ -294,7 +294,7 @@ def test_contingencies_are_those_of_the_team():
 
 def test_what_is_heard_meanwhile_and_giving_up():
     heard = []
-    ensemble(parse_dive(TRIMIX | {"ensemble": {"dives": 200}}), told=lambda *said: heard.append(said))
+    run_ensemble(parse_dive(TRIMIX | {"ensemble": {"dives": 200}}), told=lambda *said: heard.append(said))
     assert list(dict.fromkeys(what for what, _, _ in heard)) == ["planning", "dives", "contingencies", "drivers"]
     assert all(0 <= done < of for _, done, of in heard)
 
@@ -303,12 +303,12 @@ def test_what_is_heard_meanwhile_and_giving_up():
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        ensemble(parse_dive(TRIMIX | {"ensemble": {"dives": 200}}), told=give_up)
+        run_ensemble(parse_dive(TRIMIX | {"ensemble": {"dives": 200}}), told=give_up)
 
 
 def test_nothing_to_draw_is_refused():
-    with pytest.raises(BriefError, match=r"x\.toml: \[ensemble\]: keeps every input as planned"):
-        ensemble(parse_dive(TRIMIX | {"ensemble": FIXED}), "x.toml")
+    with pytest.raises(DiveFileError, match=r"x\.toml: \[ensemble\]: keeps every input as planned"):
+        run_ensemble(parse_dive(TRIMIX | {"ensemble": FIXED}), "x.toml")
 
 
 @pytest.mark.parametrize(
@@ -328,8 +328,8 @@ def test_nothing_to_draw_is_refused():
 )
 def test_a_distribution_out_of_reach_is_refused(given, said):
     """50 m until 25 min, down at 20 m/min: no level is above 0.5 m, and none left before 2.5 min."""
-    with pytest.raises(BriefError) as refused:
-        ensemble(parse_dive(TRIMIX | {"ensemble": given}), "x.toml")
+    with pytest.raises(DiveFileError) as refused:
+        run_ensemble(parse_dive(TRIMIX | {"ensemble": given}), "x.toml")
     assert said in str(refused.value)
 
 

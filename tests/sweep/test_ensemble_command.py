@@ -9,7 +9,7 @@ import pytest
 
 from leadline.dive_file import read_dive
 from leadline.ensemble import words as words
-from leadline.ensemble.robustness import ensemble
+from leadline.ensemble.robustness import run_ensemble
 from leadline.units import SYSTEMS
 from tests.test_cli import ROOT, leadline_command, said
 
@@ -38,7 +38,7 @@ def test_the_terminal(files, name, status):
     file = files / f"{name}.toml"
     done = leadline_command("ensemble", str(file))
     assert done.returncode == status, done.stderr
-    [found] = ensemble(read_dive(file))
+    [found] = run_ensemble(read_dive(file))
     shown = said(done.stdout)
     for line in (*words.summary(found), words.NOT_A_RISK, words.sample(found), words.HOW_COVERED):
         assert said(line) in shown
@@ -74,7 +74,7 @@ def test_json(files):
     data = json.loads(done.stdout, parse_constant=lambda text: pytest.fail(f"{text} is not JSON"))
     part = DOCUMENTED[DOCUMENTED.index("## An ensemble") :]
     assert not [key for key in every_key(data) if f"`{key}`" not in part and key not in ("code",)]
-    [found] = ensemble(read_dive(file))
+    [found] = run_ensemble(read_dive(file))
     [diver] = data["divers"]
     assert data["dives"] == 300
     assert diver["recomputed"]["all_last"]["count"] == found.recomputed.all_last.count

@@ -9,10 +9,10 @@ import pytest
 
 from leadline.dive_file import parse_dive, read_dive
 from leadline.dive_file.team import divers
-from leadline.many.batch import Varied, swim_many
+from leadline.many.batch import Varied, simulate_many
 from leadline.many.follow import follow_many, slate_rows
-from leadline.plan import plan
-from leadline.plan.schedule import lay_out, schedule
+from leadline.plan import plan_dive
+from leadline.plan.schedule import dive_schedule, lay_out
 from tests.dives import looped, tables
 from tests.reference_model import ZHL16, Reference
 
@@ -22,7 +22,7 @@ EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 def by_slate(dive, dives=1, **varied):
     """Dives by the plan's slate, and the plan's schedule."""
     layout = lay_out(dive)
-    planned = schedule(dive, layout)
+    planned = dive_schedule(dive, layout)
     slate = slate_rows(planned.legs, layout, dive.levels[-1].leave_at)
     return follow_many(dive, layout, slate, Varied(**varied), dives), planned
 
@@ -37,7 +37,7 @@ def test_nothing_differs_and_it_is_the_plan(path):
     """Of every example and diver: the same dive, whoever is asked."""
     for _, dive in divers(read_dive(path)):
         followed, planned = by_slate(dive)
-        swum = swim_many(dive, lay_out(dive), Varied(), 1)
+        swum = simulate_many(dive, lay_out(dive), Varied(), 1)
         for name in swum.figures.dtype.names:
             assert followed.swum.figures[name][0] == pytest.approx(swum.figures[name][0], abs=1e-9), name
         assert followed.swum.breathed_l == pytest.approx(swum.breathed_l)
@@ -162,7 +162,7 @@ def test_a_level_left_too_early_is_said():
 def test_the_slate_of_a_contingency():
     """By the slate for 3 m deeper and 5 min longer, just that dive is the contingency."""
     dive = parse_dive(tables(45, 25, "21/35", ("50",)))
-    found = next(c for c in plan(dive).contingencies if c.kind == "deeper and longer")
+    found = next(c for c in plan_dive(dive).contingencies if c.kind == "deeper and longer")
     own = found.scenario.dive
     layout = lay_out(own)
     rows = slate_rows(found.legs, layout, own.levels[-1].leave_at)

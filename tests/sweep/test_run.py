@@ -23,10 +23,10 @@ import pytest
 import leadline
 from leadline.atomic_write import write_whole
 from leadline.cautions import CAUTIONS
-from leadline.dive_file import BriefError, Dive, parse_dive, read_dive
+from leadline.dive_file import Dive, DiveFileError, parse_dive, read_dive
 from leadline.dive_file.schema import Kept, json_schema
 from leadline.many import workers
-from leadline.plan.planned import Plan, plan
+from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.team import plan_team
 from leadline.sweep import parts, run
 from leadline.sweep.axes import Sweep
@@ -106,7 +106,7 @@ def test_every_row_of_a_grid_is_the_plan_of_that_file(tmp_path: Path):
         assert row["dive"] == number
         assert (row["levels.1.depth"], row["levels.1.leave_at"]) == (depth, leave_at)
         assert (row["model.gradient_factors.low"], row["model.gradient_factors.high"]) == (low, high)
-        found = plan(
+        found = plan_dive(
             with_values(
                 AIR,
                 {
@@ -136,8 +136,8 @@ def test_layouts_of_their_own(tmp_path: Path):
         assert (row["cylinders.back gas.gas"], row["site.altitude"], row["site.water"]) == (gas, altitude, water)
         values = {("cylinders", 0, "gas"): gas, ("site", "altitude"): altitude, ("site", "water"): water}
         try:
-            expected = figures(plan(with_values(AIR, values)))
-        except BriefError as error:
+            expected = figures(plan_dive(with_values(AIR, values)))
+        except DiveFileError as error:
             expected = {"refused": f"{error.problems[0].key}: {error.problems[0].message}", "run_time_min": None}
         assert_same(row, expected)
     assert [row["refused"] is not None for row in rows] == [False] * 10 + [True] * 2  # 18 % of 0.845 bar is hypoxic
@@ -159,7 +159,7 @@ def test_the_loop_and_its_contingencies(tmp_path: Path):
             ("loop", "diluent"): gas, ("cylinders", 0, "gas"): gas, ("loop", "setpoint"): setpoint,
             ("levels", 0, "leave_at"): leave_at,
         }  # fmt: skip
-        found = plan(with_values(LOOP, values))
+        found = plan_dive(with_values(LOOP, values))
         longest = max((c for c in found.contingencies if c.legs), key=lambda c: c.tts_min)
         grave = [f.code for f in found.findings if f.severity == "no-go"]
         bailout = [c for c in found.contingencies if c.kind == "bailout"]
@@ -208,7 +208,7 @@ def test_dives_before_it(tmp_path: Path):
         assert row["previous.1.surface_interval"] == minutes
         text = before.replace("= 60", f"= {minutes}") + "[diver]\nrmv_bottom = 18\n"
         (tmp_path / "one.toml").write_text(text, encoding="utf-8")
-        assert_same(row, figures(plan(read_dive(tmp_path / "one.toml"))))
+        assert_same(row, figures(plan_dive(read_dive(tmp_path / "one.toml"))))
     assert rows[0]["run_time_min"] > rows[1]["run_time_min"]
     assert rows[0]["cns_percent"] > rows[1]["cns_percent"]
 
@@ -237,7 +237,7 @@ def test_a_dive_of_the_log_before_it(tmp_path: Path):
     assert "after dive 7 the log has dive 8" in reasons[4]
     for i, (interval, on_oxygen) in {0: (20, 10), 2: (90, 10), 3: (90, 80)}.items():
         text = before.replace("= 60", f"= {interval}").replace("= 30\n", f"= {on_oxygen}\n")
-        assert_same(rows[i], figures(plan(parse_dive(tomllib.loads(text), log=log))))
+        assert_same(rows[i], figures(plan_dive(parse_dive(tomllib.loads(text), log=log))))
 
 
 def test_what_cannot_be_dived_is_a_row_that_says_why(tmp_path: Path):
@@ -271,7 +271,7 @@ def test_a_half_that_the_dive_does_not_have_refuses_nothing(tmp_path: Path):
     rows = rows_of(sweep, tmp_path / "r.parquet")
     assert [row["refused"] is None for row in rows] == [True, True, False, True]
     plan_of = with_values(text, {("model", "gradient_factors"): [45, 90]})
-    assert rows[3]["run_time_min"] == figures(plan(plan_of))["run_time_min"]
+    assert rows[3]["run_time_min"] == figures(plan_dive(plan_of))["run_time_min"]
 
 
 def test_together_walks_side_by_side(tmp_path: Path):
@@ -279,7 +279,7 @@ def test_together_walks_side_by_side(tmp_path: Path):
     rows = rows_of(sweep_in(tmp_path, AIR, *axes, head="together = true"), tmp_path / "r.parquet")
     for row, (depth, leave_at) in zip(rows, ((30, 30), (40, 20), (30, 10)), strict=True):
         values = {("levels", 0, "depth"): depth, ("levels", 0, "leave_at"): leave_at}
-        assert_same(row, figures(plan(with_values(AIR, values))))
+        assert_same(row, figures(plan_dive(with_values(AIR, values))))
 
 
 def test_feet_are_read_as_a_dive_file_reads_them(tmp_path: Path):
@@ -289,7 +289,7 @@ def test_feet_are_read_as_a_dive_file_reads_them(tmp_path: Path):
     rows = rows_of(sweep, tmp_path / "r.parquet")
     assert [row["levels.1.depth"] for row in rows] == pytest.approx([30.48, 33.528, 36.576, 39.624])
     for row, feet in zip(rows, (100, 110, 120, 130), strict=True):
-        assert_same(row, figures(plan(with_values(imperial, {("levels", 0, "depth"): feet}))))
+        assert_same(row, figures(plan_dive(with_values(imperial, {("levels", 0, "depth"): feet}))))
 
 
 SCHEMA = json_schema()
@@ -329,13 +329,13 @@ def test_every_number_of_a_dive_file_can_be_varied(tmp_path: Path, text: str, ab
         for value in WHOLE:
             try:
                 sweep = sweep_in(tmp_path, text, axis(key, f"[{json.dumps(value)}]"))
-            except BriefError:
+            except DiveFileError:
                 continue
             [row] = rows_of(sweep, tmp_path / f"{key}.parquet")
             place = tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
             try:
-                expected = figures(plan(with_values(text, {place: value})))
-            except BriefError:
+                expected = figures(plan_dive(with_values(text, {place: value})))
+            except DiveFileError:
                 assert row["refused"]
             else:
                 assert_same(row, expected)
@@ -352,7 +352,7 @@ def test_one_value_for_keys_of_other_units(tmp_path: Path):
     [row] = rows_of(
         sweep_in(tmp_path, imperial, axis('["rates.ascent", "levels.1.leave_at"]', "[25]")), tmp_path / "r.csv"
     )
-    found = plan(with_values(imperial, {("rates", "ascent"): 25, ("levels", 0, "leave_at"): 25}))
+    found = plan_dive(with_values(imperial, {("rates", "ascent"): 25, ("levels", 0, "leave_at"): 25}))
     assert float(row["run_time_min"]) == found.schedule.run_time_min
 
 
@@ -524,7 +524,7 @@ def test_a_worker_lost_in_mid_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 
     def lost(evaluate: Any, chunks: Any, *rest: Any) -> Any:
         yield from itertools.islice(real(evaluate, chunks, *rest), 1)
-        raise BriefError("--workers", [leadline.dive_file.Problem("", "the scheduler is lost")])
+        raise DiveFileError("--workers", [leadline.dive_file.Problem("", "the scheduler is lost")])
 
     with monkeypatch.context() as patched:
         patched.setattr(workers, "run", lost)
@@ -578,7 +578,7 @@ def test_a_result_of_the_same_sweep_is_not_made_again(tmp_path: Path):
 
 
 def refused(sweep: Sweep, path: Path) -> str:
-    with pytest.raises(BriefError) as error:
+    with pytest.raises(DiveFileError) as error:
         run_sweep(sweep, path)
     [line] = error.value.lines()
     return line

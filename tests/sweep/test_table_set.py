@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive, read_dive
+from leadline.dive_file import DiveFileError, parse_dive, read_dive
 from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
-from leadline.plan import plan
+from leadline.plan import plan_dive
 from leadline.plan.team import plan_team
 from leadline.sheets.table_set import book
 from leadline.tables.data import table_set_as_data
@@ -26,8 +26,8 @@ from leadline.tables.table_set import (
     TableSet,
     axes,
     on_open_circuit,
+    plan_table_set,
     stop_minutes,
-    table_set,
 )
 from leadline.units import FOOT_M
 from tests.dives import UNHELD, looped, tables
@@ -43,7 +43,7 @@ DEEP_TIMES = {"depths": {"from": 51, "to": 60, "step": 3}, "times": [10, 15, 20,
 
 def a_set(given: dict[str, Any], **written: Any) -> TableSet:
     """Without no-stop limits and second dives, unless they are asked for."""
-    return table_set(parse_dive({**given, "tables": {"parts": ["times"], **written}}))
+    return plan_table_set(parse_dive({**given, "tables": {"parts": ["times"], **written}}))
 
 
 def with_bottom(given: dict[str, Any], depth: float, minutes: int) -> dict[str, Any]:
@@ -81,7 +81,7 @@ def test_every_cell_is_the_plan_of_a_file_of_its_own(keel: TableSet, loop: Table
     states = set()
     for found, given, unit_m in ((keel, KEEL, 1.0), (loop, LOOP, FOOT_M)):
         for cell in found.cells:
-            apart = plan(parse_dive(with_bottom(given, round(cell.depth_m / unit_m), cell.minutes)))
+            apart = plan_dive(parse_dive(with_bottom(given, round(cell.depth_m / unit_m), cell.minutes)))
             [member] = cell.team.members if cell.team is not None else []
             assert member.plan.schedule.stops == apart.schedule.stops
             assert member.plan.schedule.run_time_min == apart.schedule.run_time_min
@@ -140,7 +140,7 @@ def test_the_deepest_level_varies_and_later_ones_follow() -> None:
             {"depth": cell.depth_m, "leave_at": cell.minutes},
             {"depth": 20, "leave_at": cell.minutes + 35},  # 60 - 25
         ]
-        apart = plan(parse_dive(given | {"levels": levels}))
+        apart = plan_dive(parse_dive(given | {"levels": levels}))
         ours = cell.plan_of("")
         assert ours is not None
         assert ours.schedule.stops == apart.schedule.stops
@@ -226,7 +226,7 @@ def test_no_stop_limits_on_the_loop_are_the_plans() -> None:
     found = a_set(LOOP, parts=["ndl"], ndl_depths=[100, 140], ndl_gases=[])
     assert [column.name for column in found.no_stop] == ["loop 1.3"]
     for depth, limit in zip((100, 140), found.no_stop[0].limits, strict=True):
-        apart = plan(parse_dive(with_bottom(LOOP, depth, 20)))
+        apart = plan_dive(parse_dive(with_bottom(LOOP, depth, 20)))
         assert limit.minutes == apart.schedule.ndl_min
 
 
@@ -240,7 +240,9 @@ def test_no_stop_limits_on_the_loop_may_be_entered_from_where_the_low_setpoint_h
     depths = [15, 18, 21, 24, 30]
     found = a_set(given, parts=["ndl"], ndl_depths=depths, ndl_gases=[])
     limits = [limit.minutes for limit in found.no_stop[0].limits]
-    own = {depth: plan(parse_dive(with_bottom(given, depth, 20))).schedule.ndl_min for depth in (*depths, 20, 20.9)}
+    own = {
+        depth: plan_dive(parse_dive(with_bottom(given, depth, 20))).schedule.ndl_min for depth in (*depths, 20, 20.9)
+    }
     assert own[20] < own[21]  # the trap
     for depth in (20, 20.9):
         assert limits[2] <= own[depth]
@@ -321,7 +323,7 @@ def test_limits_of_second_dives_are_those_of_files_that_name_the_first(tmp_path:
         for k, interval in enumerate((20, 60, 180)):
             before = f'[[previous]]\nfile = "first.toml"\nsurface_interval = {interval}'
             for one in keel.second:
-                second = plan(read_dive(written("second", one.depth_m, 10, [("air", "bottom")], before)))
+                second = plan_dive(read_dive(written("second", one.depth_m, 10, [("air", "bottom")], before)))
                 assert one.own[keel.cells.index(cell)][k] == min(MOST_NO_STOP_MIN, second.schedule.ndl_min)
 
 
@@ -372,9 +374,9 @@ def test_second_dives_of_a_team_are_those_of_the_shortest() -> None:
 def test_a_set_after_another_dive_begins_with_what_that_has_left() -> None:
     second = read_dive(Path(__file__).parents[2] / "examples" / "marigold-second.toml")
     asked = second.tables.model_copy(update={"parts": ("ndl",), "depths": (33.0,), "times": (25.0,)})
-    after = table_set(second.model_copy(update={"tables": asked}))
-    rested = table_set(second.model_copy(update={"tables": asked, "previous": ()}))
-    assert after.cells[0].plan_of("").schedule.stops == plan(second).schedule.stops  # type: ignore[union-attr]
+    after = plan_table_set(second.model_copy(update={"tables": asked}))
+    rested = plan_table_set(second.model_copy(update={"tables": asked, "previous": ()}))
+    assert after.cells[0].plan_of("").schedule.stops == plan_dive(second).schedule.stops  # type: ignore[union-attr]
     shorter = [
         (one.minutes, other.minutes)
         for ours, theirs in zip(after.no_stop, rested.no_stop, strict=True)
@@ -443,7 +445,7 @@ def test_other_levels_bound_the_depths() -> None:
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_in_words(written: dict[str, Any], key: str, said: str) -> None:
-    with pytest.raises(BriefError) as refused:
+    with pytest.raises(DiveFileError) as refused:
         a_set(tables(45, 20), **written)
     assert refused.value.problems[0].key == key
     assert said in refused.value.problems[0].message
@@ -452,7 +454,7 @@ def test_what_cannot_be_is_refused_in_words(written: dict[str, Any], key: str, s
 
 def test_a_depth_no_deeper_than_another_level_is_refused() -> None:
     given = tables(0, 0) | {"levels": [{"depth": 45, "leave_at": 20}, {"depth": 21, "leave_at": 30}]}
-    with pytest.raises(BriefError, match="21 m is no deeper than the level at 21 m"):
+    with pytest.raises(DiveFileError, match="21 m is no deeper than the level at 21 m"):
         a_set(given, depths=[21, 45])
 
 
@@ -463,8 +465,8 @@ def test_nothing_stands_on_a_no_go(tmp_path: Path) -> None:
     (tmp_path / "first.toml").write_text('units = "metric"\ntitle = "Gull Stack"\n' + body.format(45, 30, 5))
     before = 'units = "metric"\n[[previous]]\nfile = "first.toml"\nsurface_interval = 90\n'
     (tmp_path / "second.toml").write_text(before + body.format(20, 20, 15))
-    with pytest.raises(BriefError, match=r"\[\[previous\]\] 1, file: is a no-go"):
-        table_set(read_dive(tmp_path / "second.toml"), "second.toml")
+    with pytest.raises(DiveFileError, match=r"\[\[previous\]\] 1, file: is a no-go"):
+        plan_table_set(read_dive(tmp_path / "second.toml"), "second.toml")
 
 
 def test_lists_are_put_in_order_and_text_has_its_own_unit() -> None:
@@ -482,14 +484,14 @@ def test_the_last_value_is_one_that_a_step_falls_on() -> None:
 def test_what_is_told_while_it_is_planned() -> None:
     heard: list[tuple[int, int, str]] = []
     dive = parse_dive({**tables(45, 20), "tables": {"parts": ["repetitive"], "depths": [42, 45], "times": [20]}})
-    table_set(dive, "dive", lambda done, of, said: heard.append((done, of, said)))
+    plan_table_set(dive, "dive", lambda done, of, said: heard.append((done, of, said)))
     assert [(done, of) for done, of, _ in heard] == [(0, 4), (1, 4), (2, 4), (3, 4)]
     assert heard[0][2] == "42 m, 20 min"
 
 
 def test_the_same_file_gives_the_same_set() -> None:
     dive: Dive = parse_dive({**KEEL, "tables": {"depths": [57, 60], "times": [20]}})
-    assert table_set_as_data(table_set(dive)) == table_set_as_data(table_set(copy.deepcopy(dive)))
+    assert table_set_as_data(plan_table_set(dive)) == table_set_as_data(plan_table_set(copy.deepcopy(dive)))
 
 
 # --- As data ----------------------------------------------------------------------------------------------------------

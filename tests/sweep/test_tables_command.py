@@ -17,7 +17,7 @@ from rich.console import Console
 
 from leadline.dive_file import read_dive
 from leadline.tables.data import table_set_as_data
-from leadline.tables.table_set import table_set
+from leadline.tables.table_set import plan_table_set
 from leadline.terminal.table_set import SILENT_S, progress
 from tests.test_cli import COMMAND, ROOT, every_key, leadline_command
 
@@ -38,7 +38,7 @@ def test_the_example_has_its_slates_and_tables(tmp_path: Path) -> None:
     done = leadline_command("tables", str(EXAMPLE), "-o", str(tmp_path / "out"))
     assert done.returncode == 0
     assert done.stdout.split() == [str(tmp_path / "out" / name) for name in FILES]
-    found = table_set(read_dive(EXAMPLE))
+    found = plan_table_set(read_dive(EXAMPLE))
     bad = sum(cell.state == "no-go" for cell in found.cells)
     assert 0 < bad < len(found.cells)
     assert done.stderr.strip() == f"Of {len(found.cells)}, {bad} dives are a NO-GO: their cells and slates say why."
@@ -49,7 +49,7 @@ def test_the_data_is_the_sets_and_is_documented(small: Path) -> None:
     done = leadline_command("tables", str(small), "--json", cwd=small.parent)
     assert done.returncode == 0
     data = json.loads(done.stdout, parse_constant=lambda text: pytest.fail(f"{text} is not JSON"))
-    assert data == json.loads(json.dumps(table_set_as_data(table_set(read_dive(small)))))
+    assert data == json.loads(json.dumps(table_set_as_data(plan_table_set(read_dive(small)))))
     assert [cell["state"] for cell in data["cells"]] == ["go", "no-go", "refused", "refused"]
     assert "hyperoxic: ppO2 1.76 bar" in data["cells"][2]["limits"][0]["message"]
     page = (ROOT / "docs" / "json.md").read_text(encoding="utf-8")

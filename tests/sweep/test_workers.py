@@ -27,7 +27,7 @@ from typing import Any
 import numba
 import pytest
 
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from leadline.dive_file.errors import Problem
 from leadline.many import workers
 from leadline.many.workers import run
@@ -368,10 +368,10 @@ def test_interrupted(request, tmp_path, where):
 @pytest.mark.parametrize(
     ("where", "work", "kind"),
     [
-        ("here", chunks.refused, BriefError),
-        ("processes", chunks.refused, BriefError),
+        ("here", chunks.refused, DiveFileError),
+        ("processes", chunks.refused, DiveFileError),
         ("processes", chunks.untrusted, EngineFault),
-        ("cluster", chunks.refused, BriefError),
+        ("cluster", chunks.refused, DiveFileError),
         ("cluster", chunks.untrusted, EngineFault),
         ("cluster", chunks.full, TimeoutError),
     ],
@@ -389,7 +389,7 @@ def test_errors_keep_their_type(request, where, work, kind):
 
 @POSIX
 def test_a_process_that_dies():
-    with pytest.raises(BriefError, match=r"^a process ended while it computed chunk 3 \(signal 9\); "):
+    with pytest.raises(DiveFileError, match=r"^a process ended while it computed chunk 3 \(signal 9\); "):
         list(run(chunks.deadly, numbered(9), processes=True))
 
 
@@ -398,7 +398,7 @@ def test_a_chunk_that_kills_workers(cluster):
     """It is given up, and what was finished is there."""
     made = run(chunks.deadly, ((i, i) for i in (3, 4, 5, 6)), cluster.address)
     with pytest.raises(
-        BriefError, match=r"^--workers: workers ended 2 times while they had chunk \d, the last of them"
+        DiveFileError, match=r"^--workers: workers ended 2 times while they had chunk \d, the last of them"
     ):
         list(made)
     until(lambda: len(threads_at(cluster.address)) == 2, "the workers to be back")
@@ -410,7 +410,7 @@ def test_a_chunk_that_kills_workers(cluster):
 
 def refusal(address: str) -> str:
     """How an address is refused: at once, and before a chunk is taken."""
-    with pytest.raises(BriefError) as raised:
+    with pytest.raises(DiveFileError) as raised:
         run(chunks.doubled, iter([None]), address)  # type: ignore[list-item]
     [problem] = raised.value.problems
     assert raised.value.source == "--workers"
@@ -503,7 +503,7 @@ def test_another_leadline(cluster, monkeypatch):
     """The worker looks at itself; what this process says it has is what it must have."""
     mark = workers._mark()
     monkeypatch.setattr(workers, "_mark", lambda: {**mark, "Leadline": "0.1.0"})
-    with pytest.raises(BriefError) as raised:
+    with pytest.raises(DiveFileError) as raised:
         list(run(chunks.doubled, numbered(3), cluster.address))
     [said] = raised.value.lines()
     assert f"(Leadline {mark['Leadline']}, here 0.1.0); install the same versions on every machine" in said
@@ -523,13 +523,15 @@ def test_no_workers(lonely, monkeypatch):
     """They are waited for. Then: a worker without Leadline, and one that comes while it is waited for."""
     told: list[str] = []
     monkeypatch.setattr(workers, "WORKERS_S", 0.2)
-    with pytest.raises(BriefError, match=rf"no worker came to {lonely.address} within 0.2 s; start some: dask worker"):
+    with pytest.raises(
+        DiveFileError, match=rf"no worker came to {lonely.address} within 0.2 s; start some: dask worker"
+    ):
         list(run(chunks.doubled, numbered(3), lonely.address, told=told.append))
     assert told == [f"No workers at {lonely.address}; waiting up to 0.2 s for one ..."]
 
     monkeypatch.setattr(workers, "WORKERS_S", PATIENCE_S)
     bare = lonely.worker("--no-nanny", first="import sys; sys.modules['leadline'] = None")
-    with pytest.raises(BriefError, match=rf"a worker of {lonely.address} has not this Leadline"):
+    with pytest.raises(DiveFileError, match=rf"a worker of {lonely.address} has not this Leadline"):
         list(run(chunks.doubled, numbered(3), lonely.address))
     bare.kill()
     until(lambda: not threads_at(lonely.address), "the worker to be gone")
@@ -552,7 +554,7 @@ def test_the_scheduler_is_lost(tmp_path):
         results = run(chunks.doubled, ((i, i) for i in itertools.count()), made.address)
         found = list(itertools.islice(results, 5))
         scheduler.kill()
-        with pytest.raises(BriefError, match=rf"^--workers: the scheduler at {made.address} is lost"):
+        with pytest.raises(DiveFileError, match=rf"^--workers: the scheduler at {made.address} is lost"):
             found.extend(results)
     finally:
         made.end()

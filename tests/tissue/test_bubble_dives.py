@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from leadline.plan import schedule as planning
 from leadline.tissue import bubbles, kernel
 from leadline.tissue.bubbles import RADII_UM, Nuclei
@@ -81,8 +81,8 @@ class GradientFactors:
 def same_as_the_kernel(tables):
     try:
         given, layout = laid_out(tables)
-        theirs = planning.schedule(given, layout)
-    except BriefError:
+        theirs = planning.dive_schedule(given, layout)
+    except DiveFileError:
         return False
     course = course_of(tables)
     limit = GradientFactors(course)
@@ -277,7 +277,7 @@ def test_larger_nuclei_are_more_careful(tables, percents):
     """Never a shorter run time, not by a minute, nor a shallower first stop."""
     try:
         course = course_of(tables)
-    except BriefError:
+    except DiveFileError:
         assume(False)
     small, large = (bubble_dive(course, wider(percent)) for percent in percents)
     assume(small.fault == large.fault == kernel.FINE)
@@ -296,7 +296,7 @@ def test_deeper_and_longer_is_never_less_than_by_rounding(tables, metres, minute
         base = bubble_dive(course_of(tables))
         longer = bubble_dive(course_of(changed(tables, leave_at=minutes)))
         deeper = bubble_dive(course_of(changed(tables, depth=metres)))
-    except BriefError:  # too deep for its gas
+    except DiveFileError:  # too deep for its gas
         assume(False)
     left_min = tables["levels"][0]["leave_at"]
     assert longer.run_time_min - left_min - minutes >= base.run_time_min - left_min - MINUTE

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from leadline import parse_dive, plan
+from leadline import parse_dive, plan_dive
 from leadline.cli import main, output
 from leadline.tissue import coefficients, known_answer
 from leadline.tissue.fault import EngineFault
@@ -48,10 +48,10 @@ def test_a_compartment_that_has_gone_wrong_is_found(field, monkeypatch):
 
 def test_a_kernel_that_has_gone_wrong_plans_nothing(monkeypatch):
     """A kernel that leaves the tissues as they were: every stop would be missing."""
-    swim = known_answer.kernel.swim
-    monkeypatch.setattr(known_answer.kernel, "swim", lambda tissue, *rest: swim(np.zeros_like(tissue), *rest))
+    simulate = known_answer.kernel.simulate
+    monkeypatch.setattr(known_answer.kernel, "simulate", lambda tissue, *rest: simulate(np.zeros_like(tissue), *rest))
     with pytest.raises(EngineFault, match="gone wrong on this machine"):
-        plan(parse_dive(tables(30, 20)))
+        plan_dive(parse_dive(tables(30, 20)))
 
 
 def test_the_command_says_so_and_prints_no_plan(monkeypatch, capsys):

@@ -28,7 +28,7 @@ from leadline.app.ensemble_charts import (
 from leadline.app.forms import heading, html
 from leadline.app.pictures import palette, take
 from leadline.app.tab import Tab
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from leadline.ensemble import words as words
 from leadline.ensemble.draws import NAMES
 from leadline.ensemble.robustness import Ascents, Ensemble
@@ -83,7 +83,7 @@ def the_ensemble(tab: Tab) -> None:
             if job is tab.sampling and tab.sampled_of:
                 tab.sampled = found
                 state.content = "<p>Drawn.</p>" if found is not None else "<p>Stopped.</p>"
-        except BriefError as error:
+        except DiveFileError as error:
             state.content = tables.problems(error.problems)
         except TimeoutError:
             state.content = "<p>This took too long and was given up; draw fewer dives ([ensemble] dives).</p>"

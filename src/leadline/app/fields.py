@@ -76,7 +76,7 @@ class Field:
 
 
 @lru_cache(maxsize=256)
-def fields(model: type[BaseModel], units: SystemName) -> tuple[Field, ...]:
+def form_fields(model: type[BaseModel], units: SystemName) -> tuple[Field, ...]:
     """The keys of a table that hold a value or a list of them; tables within it are not among them."""
     return tuple(
         Field(

@@ -9,7 +9,7 @@ from nicegui import events, ui
 
 from leadline.app import tables
 from leadline.app.draft import Draft, Key, shown, typed
-from leadline.app.fields import Field, fields, is_list, is_of, table, tables_in
+from leadline.app.fields import Field, form_fields, is_list, is_of, table, tables_in
 from leadline.app.tab import Tab
 from leadline.dive_file.schema import Dive
 
@@ -137,7 +137,7 @@ def contingency_fields(tab: Tab) -> None:
 
 def _fields(tab: Tab, key: Key, only: tuple[str, ...] = ()) -> None:
     """The fields of a table at a key, as far as named; all if none is."""
-    names = only or tuple(asked.name for asked in fields(table(*_words_of(key)), tab.written_in))
+    names = only or tuple(asked.name for asked in form_fields(table(*_words_of(key)), tab.written_in))
     with ui.element("div").classes("row-of-fields"):
         for name in names:
             _field(tab, (*key, name))
@@ -183,7 +183,7 @@ def _field(tab: Tab, key: Key) -> None:
     model, name = table(*_words_of(key[:-1])), str(key[-1])
 
     def asked() -> Field:
-        return next(one for one in fields(model, tab.written_in) if one.name == name)
+        return next(one for one in form_fields(model, tab.written_in) if one.name == name)
 
     def write(event: events.ValueChangeEventArguments[Any]) -> None:
         text = str(event.value) if event.value is not None else ""

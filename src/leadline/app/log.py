@@ -24,7 +24,7 @@ from leadline.app.guard import MOST_DIVES_BYTES
 from leadline.app.log_service import Brought, Coming, Debriefed, Listed, LogService
 from leadline.app.pictures import palette, take
 from leadline.app.tab import Tab
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.logbook.database.store import Entry, Logged, spans
 from leadline.logbook.debrief.breathing_rate import Offer
 from leadline.logbook.dived import KeptPlan
@@ -109,7 +109,7 @@ class Shelf:
         """What comes of a piece of work; None where it is refused or goes wrong, which is said."""
         try:
             return await work
-        except BriefError as error:
+        except DiveFileError as error:
             self.say(error.lines())
         except TimeoutError:
             self.say(["This took too long and was given up"])
@@ -122,7 +122,7 @@ class Shelf:
         self.seen = True
         try:
             self.listed, self.refused = await self.log.listed(), ()
-        except BriefError as error:
+        except DiveFileError as error:
             self.listed, self.refused = None, tuple(error.lines())
         except Exception as error:
             self.tab.say(error)

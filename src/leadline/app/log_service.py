@@ -14,13 +14,13 @@ from typing import Any
 
 from pebble import ProcessPool
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.logbook.database.store import Entry, Logbook, Logged
 from leadline.logbook.debrief.against_plan import Debrief
 from leadline.logbook.debrief.recall import debrief_of
 from leadline.logbook.dived import Dived, KeptPlan
 from leadline.logbook.exchange.files import read_bytes, write_file
-from leadline.logbook.exchange.import_dives import bring_in
+from leadline.logbook.exchange.incoming import import_dives
 
 LONGEST_IMPORT_S = 900.0
 """After so long an import is ended; what came in by then is whole."""
@@ -125,7 +125,7 @@ def _bring_in(
         with Logbook.open(database) as log:
             reading = read_bytes(name, path.read_bytes(), began)
             total.value = reading.total
-            for one in bring_in(log, reading.dives, diver):
+            for one in import_dives(log, reading.dives, diver):
                 done.value += 1
                 if one.number is None:
                     broken += 1
@@ -135,7 +135,7 @@ def _bring_in(
                     new.append(one.number)
                 else:
                     known += 1
-    except BriefError as error:
+    except DiveFileError as error:
         wrong += error.lines()
     return Brought(tuple(new), known, broken, tuple(wrong))
 
@@ -144,12 +144,12 @@ def debriefed(database: str | None, number: int) -> Debriefed:
     """How a dive of the log went by its kept plan."""
     try:
         return Debriefed(debrief_of(number, url=database))
-    except BriefError as error:
+    except DiveFileError as error:
         return Debriefed(None, tuple(error.lines()))
 
 
 def debrief_pdf(database: str | None, number: int) -> bytes:
-    """The same as a page to print. Raises BriefError."""
+    """The same as a page to print. Raises DiveFileError."""
     from leadline.sheets.debrief import draw_debrief
 
     return draw_debrief(debrief_of(number, url=database), "pdf")
@@ -159,7 +159,7 @@ def as_planned(plan: Any, began: datetime, diver: str, kept: KeptPlan) -> Dived:
     """A dive dived as planned, with its plan."""
     from leadline.logbook import as_planned as planned
 
-    return replace(planned.as_planned(plan, began, diver), plan=kept)
+    return replace(planned.dived_as_planned(plan, began, diver), plan=kept)
 
 
 def written(database: str | None, numbers: tuple[int, ...], path: Path) -> tuple[str, ...]:
@@ -167,7 +167,7 @@ def written(database: str | None, numbers: tuple[int, ...], path: Path) -> tuple
     try:
         with Logbook.open(database) as log:
             write_file([log.dive(number).dived for number in numbers], path)
-    except BriefError as error:
+    except DiveFileError as error:
         return tuple(problem.message for problem in error.problems)
     return ()
 
@@ -179,7 +179,7 @@ class LogService:
     """Where every client's work on the log is done. Made once; to be closed. The log is opened for each piece of work,
     so that nothing is made or held before somebody asks for it.
 
-    What it is asked for raises BriefError, in words, where the log or a dive does not allow it.
+    What it is asked for raises DiveFileError, in words, where the log or a dive does not allow it.
     """
 
     def __init__(self, database: str | None = None, longest_s: float = LONGEST_IMPORT_S) -> None:

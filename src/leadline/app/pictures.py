@@ -22,7 +22,7 @@ from leadline.app.charts import (
 from leadline.app.draft import Draft
 from leadline.app.forms import contingency_fields, heading, html, mark_stale
 from leadline.app.tab import Tab
-from leadline.dive_file import BriefError
+from leadline.dive_file import DiveFileError
 from leadline.plan.rows import givings
 from leadline.units import SYSTEMS
 
@@ -177,7 +177,7 @@ def _limits(tab: Tab) -> None:
             if found is not None:
                 tab.around, tab.around_of = found, text
             state.content = f"<p>{tables.stands(found)}</p>" if found is not None else "<p>Stopped.</p>"
-        except BriefError as error:
+        except DiveFileError as error:
             state.content = tables.problems(error.problems)
         except TimeoutError:
             state.content = "<p>This took too long and was given up.</p>"

@@ -16,11 +16,11 @@ from pebble import ProcessExpired, ProcessPool
 
 from leadline.app import paper
 from leadline.app.draft import MOST_CHARACTERS
-from leadline.dive_file import BriefError, parse_dive
+from leadline.dive_file import DiveFileError, parse_dive
 from leadline.dive_file.errors import Problem
 from leadline.dive_file.reader import Log
 from leadline.dive_file.schema import Dive, Kept
-from leadline.ensemble.robustness import STAGES, Ensemble, ensemble
+from leadline.ensemble.robustness import STAGES, Ensemble, run_ensemble
 from leadline.plan import solve
 from leadline.plan.solve import Frontier
 from leadline.plan.solve.cures import cured
@@ -57,7 +57,7 @@ def plan_text(text: str, units: SystemName | None = None, database: str | None =
     that it names is looked up in that of a `database` URL, in the environment's or the user's own if None."""
     try:
         return Planned(plan_team(read_text(text, units, database), ""))
-    except BriefError as error:
+    except DiveFileError as error:
         return Planned(None, error.problems)
     except EngineFault as error:
         return Planned(None, (Problem("", str(error)),))
@@ -65,16 +65,16 @@ def plan_text(text: str, units: SystemName | None = None, database: str | None =
 
 def read_text(text: str, units: SystemName | None = None, database: str | None = None) -> Dive:
     """The dive of a dive file's text, with the dives of the log that it names, shown in other units where they are
-    given. Raises BriefError."""
+    given. Raises DiveFileError."""
     if len(text) > MOST_CHARACTERS:
-        raise BriefError("", [Problem("", f"is over {MOST_CHARACTERS // 1000} kB, too large for this page")])
+        raise DiveFileError("", [Problem("", f"is over {MOST_CHARACTERS // 1000} kB, too large for this page")])
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BriefError("", [Problem("", f"is not TOML: {str(error)[:200]}")]) from None
+        raise DiveFileError("", [Problem("", f"is not TOML: {str(error)[:200]}")]) from None
     except (RecursionError, ValueError):
         said = "has tables nested too deeply, or a number too long, for any dive"
-        raise BriefError("", [Problem("", said)]) from None
+        raise DiveFileError("", [Problem("", said)]) from None
     dive = parse_dive(tables, "", _asked(database))
     return dive if units is None else dive.model_copy(update={"units": units})
 
@@ -87,7 +87,7 @@ def _asked(database: str | None) -> Log:
 
         try:
             return from_log(database)(number, coefficients, diver, interval_min)
-        except BriefError as error:
+        except DiveFileError as error:
             raise LookupError(f"the dive log cannot say what was dived before: {'; '.join(error.lines())}") from None
 
     return kept
@@ -137,7 +137,7 @@ def _limits(text: str, units: SystemName | None, database: str | None, job: int)
             raise KeyboardInterrupt
 
     try:
-        return solve.frontier(read_text(text, units, database), "", told)
+        return solve.limits_frontier(read_text(text, units, database), "", told)
     except KeyboardInterrupt:
         return None
 
@@ -158,7 +158,7 @@ def _ensemble(
             raise KeyboardInterrupt
 
     try:
-        return ensemble(read_text(text, units, database), "", told)
+        return run_ensemble(read_text(text, units, database), "", told)
     except KeyboardInterrupt:
         return None
 
@@ -236,7 +236,7 @@ class Planner:
         nothing: a process that is ended must load the kernel anew."""
         try:
             return await asyncio.shield(asyncio.create_task(self.made(cured, team, "")))
-        except (TimeoutError, ProcessExpired, BriefError):
+        except (TimeoutError, ProcessExpired, DiveFileError):
             _log.exception("what would fix a plan was not found")
             return None
 

@@ -170,9 +170,9 @@ def import_command(
 
     Exit status 0 if all are in the log now, 1 if a dive was broken, 2 for a file that cannot be read.
     """
-    from leadline.dive_file.errors import BriefError
+    from leadline.dive_file.errors import DiveFileError
     from leadline.logbook.exchange.files import read_file
-    from leadline.logbook.exchange.import_dives import bring_in
+    from leadline.logbook.exchange.incoming import import_dives
     from leadline.terminal.log import progress
 
     tally: Counter[str] = Counter()
@@ -185,7 +185,7 @@ def import_command(
                 try:
                     reading = read_file(file, began)
                     told.begins(file.name, reading.total)
-                    for one in bring_in(log, reading.dives, diver, kept):
+                    for one in import_dives(log, reading.dives, diver, kept):
                         told.advances()
                         if one.number is None:
                             told.says(f"{file.name}: dive {one.place}: {one.why}")
@@ -194,7 +194,7 @@ def import_command(
                             new.append(one.number)
                         else:
                             tally["known"] += 1
-                except BriefError as error:
+                except DiveFileError as error:
                     for line in error.lines():
                         told.says(line)
                     tally["unread"] += 1
@@ -306,7 +306,7 @@ def _dive_file(file: Path, database: str | None) -> tuple[Dive, KeptPlan]:
 
 def _as_planned(dive: Dive, file: Path, began: datetime, diver: str) -> Dived:
     """The dive of one diver of a file, dived as planned."""
-    from leadline.logbook.as_planned import as_planned
+    from leadline.logbook.as_planned import dived_as_planned
     from leadline.plan.team import plan_team
 
     team = plan_team(dive, file.name)
@@ -320,4 +320,4 @@ def _as_planned(dive: Dive, file: Path, began: datetime, diver: str) -> Dived:
         refuse(f"{file.name} {said}; its team is {', '.join(named)}")
     if member.plan.no_go:
         typer.echo(f"{file.name}: this plan is a no-go; it is logged as dived all the same", err=True)
-    return as_planned(member.plan, began, diver)
+    return dived_as_planned(member.plan, began, diver)

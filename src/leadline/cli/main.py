@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from leadline.dive_file.reader import DiveFile
     from leadline.dive_file.schema import Kept
     from leadline.plan.day import Day
-    from leadline.plan.solve import Answer, Frontier
+    from leadline.plan.solve import Frontier
     from leadline.tissue.coefficients import SetName
 
 app = typer.Typer(
@@ -168,12 +168,12 @@ def ensemble_command(
     """
     dive = _read(file)
     with compiling():
-        from leadline.ensemble.robustness import ensemble, ready
+        from leadline.ensemble.robustness import ready, run_ensemble
         from leadline.terminal.ensemble import progress, show_ensemble
 
         ready()
     with progress() as told:
-        found = ensemble(dive, file.name, told)
+        found = run_ensemble(dive, file.name, told)
     if as_json:
         from leadline.ensemble.data import ensembles_as_data
 
@@ -192,9 +192,9 @@ def compare_command(
     Exit status 0, or 2 for bad input: a comparison has no verdict.
     """
     with compiling():
-        from leadline.plan.compare import compare, compared_as_data
+        from leadline.plan.compare import compare_settings, compared_as_data
 
-        found = compare(_read(file), file.name)
+        found = compare_settings(_read(file), file.name)
     if as_json:
         print_json(compared_as_data(found))
     else:
@@ -220,11 +220,11 @@ def tables_command(
     with compiling():
         from leadline.sheets.table_set import said_of, write_table_set
         from leadline.tables.data import table_set_as_data
-        from leadline.tables.table_set import table_set
+        from leadline.tables.table_set import plan_table_set
         from leadline.terminal.table_set import progress
     try:
         with progress() as told:
-            found = table_set(dive, name, told)
+            found = plan_table_set(dive, name, told)
         with progress() as told:
             paths = write_table_set(found, output or Path("tables"), told) if written else []
     except KeyboardInterrupt:
@@ -362,30 +362,16 @@ def solve_command(
         from leadline.plan import solve
         from leadline.terminal.solve import progress, show_answer
 
-        solve.verdict(dive, name)  # compiles the kernel, where it has still to be
+        solve.judge_dive(dive, name)  # compiles the kernel, where it has still to be
     around: Frontier | None = None
-    answer: Answer
     with progress() as told:
         bottoms = solve.Bottoms(dive, name, told)
-        if sought == Sought.TIME:
-            answer = solve.longest(dive, name, told, bottoms)
-        elif sought == Sought.DEPTH:
-            answer = solve.deepest(dive, name, told, bottoms)
-        elif sought == Sought.MIX:
-            answer = solve.best_mix(dive, name, told)
-        elif sought == Sought.DECO:
-            answer = solve.best_deco(dive, name, told)
-        elif sought == Sought.INTERVAL:
-            answer = solve.shortest_interval(dive, name, told)
-        elif sought == Sought.GAS:
-            answer = solve.least_gas(dive, name, told)
-        else:
-            answer = solve.smallest_cylinders(dive, name, told)
+        answer = solve.solve_for(sought.value, dive, name, told, bottoms)
     if not as_json:
         show_answer(answer)
     if answer.complete and pictured and (as_json or output is not None):
         with progress() as told:
-            around = solve.frontier(dive, name, told, solve.Bottoms(dive, name, told, bottoms.verdicts))
+            around = solve.limits_frontier(dive, name, told, solve.Bottoms(dive, name, told, bottoms.verdicts))
     if as_json:
         print_json(solve.answer_as_data(answer, around))
     if output is not None and around is not None and around.curves:
@@ -470,10 +456,10 @@ def _read_file(file: Path) -> DiveFile:
 def _plan(file: Path) -> Day:
     """Read and plan, for every diver, with the dives before it."""
     with compiling():
-        from leadline.plan.day import day
+        from leadline.plan.day import plan_day
         from leadline.plan.solve.cures import cured
 
-        found = day(_read(file), file.name)
+        found = plan_day(_read(file), file.name)
     asked_for = found.asked_for
     if not asked_for.team.no_go:
         return found
@@ -487,7 +473,7 @@ def _plan(file: Path) -> Day:
 
 def run() -> None:
     """The `leadline` command. Nothing that can go wrong with files or input reaches the user as a traceback."""
-    from leadline.dive_file.errors import BriefError
+    from leadline.dive_file.errors import DiveFileError
     from leadline.tissue.fault import EngineFault
 
     ready_to_print()
@@ -498,7 +484,7 @@ def run() -> None:
         if isinstance(ended.__context__, BrokenPipeError):  # Typer and Rich end with 1, which would be a no-go
             end_unread(out)
         raise
-    except BriefError as error:
+    except DiveFileError as error:
         for line in error.lines():
             typer.echo(line, err=True)
         sys.exit(BAD_INPUT)

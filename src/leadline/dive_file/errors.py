@@ -19,7 +19,7 @@ class Problem:
     message: str
 
 
-class BriefError(Exception):
+class DiveFileError(Exception):
     """A dive file that cannot be planned, with everything found wrong with it."""
 
     def __init__(self, source: str, problems: list[Problem]) -> None:
@@ -28,7 +28,7 @@ class BriefError(Exception):
         self.problems = tuple(problems)
         super().__init__("\n".join(self.lines()))
 
-    def __reduce__(self) -> tuple[type[BriefError], tuple[str, list[Problem]]]:
+    def __reduce__(self) -> tuple[type[DiveFileError], tuple[str, list[Problem]]]:
         """Its own arguments, so that it comes back whole from another process."""
         return type(self), (self.source, list(self.problems))
 
@@ -97,3 +97,9 @@ def _written(part: str | int) -> str:
 
 def _short(text: str) -> str:
     return text if len(text) <= MOST_SHOWN else f"{text[: MOST_SHOWN - 1]}…"
+
+
+def expect(value: object, kind: type, function: str, wanted: str) -> None:
+    """Refuse an argument of another kind, saying what the function wants. Raises TypeError."""
+    if not isinstance(value, kind):
+        raise TypeError(f"{function} wants {wanted}, not {type(value).__name__}")

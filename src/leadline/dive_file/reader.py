@@ -15,7 +15,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from leadline.dive_file.checks import contradictions
-from leadline.dive_file.errors import AtKey, BriefError, Problem, key_path, shortened, shown
+from leadline.dive_file.errors import AtKey, DiveFileError, Problem, key_path, shortened, shown
 from leadline.dive_file.schema import Dive, Kept, Previous
 from leadline.tissue.coefficients import SetName
 from leadline.units import SYSTEMS, SystemName
@@ -48,7 +48,7 @@ class DiveFile:
 
     def changed(self, tables: dict[str, Any]) -> Dive:
         """The dive of other tables, with the same dives before it; whether its parts agree is still to be asked.
-        BriefError."""
+        DiveFileError."""
         dive = _parsed(tables, self.name)
         previous: list[Previous] = []
         for i, (earlier, alone) in enumerate(zip(dive.previous, self.earlier, strict=True)):
@@ -61,7 +61,7 @@ class DiveFile:
 
 def read_dive(path: str | Path, log: Log | None = None) -> Dive:
     """A dive from a dive file (TOML, docs/dive-file.md), with the dives before it that it names; those of the log are
-    asked of `log`. BriefError, with file, key and remedy, if not."""
+    asked of `log`. DiveFileError, with file, key and remedy, if not."""
     return read_file(path, log).dive
 
 
@@ -78,22 +78,22 @@ def _read(path: Path, later: tuple[Path, ...], log: Log | None) -> DiveFile:
             content = file.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
         said = getattr(error, "strerror", None) or str(error)
-        raise BriefError(str(path), [Problem("", f"cannot be read: {said[0].lower() + said[1:]}")]) from None
+        raise DiveFileError(str(path), [Problem("", f"cannot be read: {said[0].lower() + said[1:]}")]) from None
     if len(content) > MAX_BYTES:
-        raise BriefError(name, [Problem("", f"is over {MAX_BYTES // 1000} kB, too large for a dive file")])
+        raise DiveFileError(name, [Problem("", f"is over {MAX_BYTES // 1000} kB, too large for a dive file")])
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise BriefError(name, [Problem("", "is not text; a dive file is TOML in UTF-8")]) from None
+        raise DiveFileError(name, [Problem("", "is not text; a dive file is TOML in UTF-8")]) from None
     if not text.strip():
-        raise BriefError(name, [Problem("", "is empty; examples/ has dive files to start from")])
+        raise DiveFileError(name, [Problem("", "is empty; examples/ has dive files to start from")])
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BriefError(name, [Problem("", f"is not TOML: {shortened(str(error))}")]) from None
+        raise DiveFileError(name, [Problem("", f"is not TOML: {shortened(str(error))}")]) from None
     except (RecursionError, ValueError):
         said = "has tables nested too deeply, or a number too long, for any dive"
-        raise BriefError(name, [Problem("", said)]) from None
+        raise DiveFileError(name, [Problem("", said)]) from None
     dive = _parsed(data, name)
     previous: list[Previous] = []
     alone: list[Dive | None] = []
@@ -117,13 +117,13 @@ def _read_previous(
     found = (path.parent / earlier.file).resolve()
     key = key_path("previous", i, "file")
     if found in (path.resolve(), *later):
-        raise BriefError(name, [Problem(key, f"{shown(earlier.file)} is this dive, or one after it")])
+        raise DiveFileError(name, [Problem(key, f"{shown(earlier.file)} is this dive, or one after it")])
     if len(later) >= MOST_IN_A_ROW:
-        raise BriefError(name, [Problem(key, f"more than {MOST_IN_A_ROW} dives one after the other are too many")])
+        raise DiveFileError(name, [Problem(key, f"more than {MOST_IN_A_ROW} dives one after the other are too many")])
     dive = _read(found, (path.resolve(), *later), log).dive
     if i > 0 and dive.previous:
         said = "names dives before it itself; name here only it, or let it name none"
-        raise BriefError(name, [Problem(key, f"{shown(earlier.file)} {said}")])
+        raise DiveFileError(name, [Problem(key, f"{shown(earlier.file)} {said}")])
     return dive
 
 
@@ -139,21 +139,21 @@ def _found(earlier: Previous, i: int, dive: Dive, name: str, log: Log | None) ->
     numbers = {divers[0]: earlier.log} if isinstance(earlier.log, int) else dict(earlier.log or ())
     if i > 0:
         said = "comes after another; name it first: what was dived before it is known from the log"
-        raise BriefError(name, [Problem(key, said)])
+        raise DiveFileError(name, [Problem(key, said)])
     if sorted(numbers) != sorted(divers):
         right = f"{{ {', '.join(f'{diver} = …' for diver in divers)} }}" if dive.team else "one number"
-        raise BriefError(name, [Problem(key, f"must name a dive of each diver; write {right}")])
+        raise DiveFileError(name, [Problem(key, f"must name a dive of each diver; write {right}")])
     if log is None:
-        raise BriefError(name, [Problem(key, "is read only where the log is: plan the file with the command")])
+        raise DiveFileError(name, [Problem(key, "is read only where the log is: plan the file with the command")])
     try:
         coefficients, interval_min = dive.model.coefficients, earlier.surface_interval
         return earlier.found_as({diver: log(numbers[diver], coefficients, diver, interval_min) for diver in divers})
     except LookupError as error:
-        raise BriefError(name, [Problem(key, str(error.args[0]))]) from None
+        raise DiveFileError(name, [Problem(key, str(error.args[0]))]) from None
 
 
 def parse_dive(data: dict[str, Any], source: str = "dive", log: Log | None = None) -> Dive:
-    """A dive from the tables of a dive file. `source` names it in errors. Raises BriefError.
+    """A dive from the tables of a dive file. `source` names it in errors. Raises DiveFileError.
 
     Dives before it in files are read by `read_dive` alone, which knows where their files are.
     """
@@ -162,7 +162,7 @@ def parse_dive(data: dict[str, Any], source: str = "dive", log: Log | None = Non
     for i, earlier in enumerate(dive.previous):
         if earlier.file is not None:
             said = "is read only with the dive file itself: plan the file, not its text"
-            raise BriefError(source, [Problem(key_path("previous", i, "file"), said)])
+            raise DiveFileError(source, [Problem(key_path("previous", i, "file"), said)])
         previous.append(_found(earlier, i, dive, source, log))
     return _agreed(dive.model_copy(update={"previous": tuple(previous)}) if previous else dive, source)
 
@@ -190,18 +190,18 @@ def _parsed(data: dict[str, Any], source: str) -> Dive:
     units = data.get("units")
     if not isinstance(units, str) or units not in SYSTEMS:
         said = "is missing" if units is None else f"{shown(units)} is not a system of units"
-        raise BriefError(source, [Problem("units", f'{said}; write units = "metric" or units = "imperial"')])
+        raise DiveFileError(source, [Problem("units", f'{said}; write units = "metric" or units = "imperial"')])
     try:
         return Dive.model_validate(data, context={"units": units})
     except ValidationError as error:
-        raise BriefError(source, _problems(error, data)) from None
+        raise DiveFileError(source, _problems(error, data)) from None
 
 
 def _agreed(dive: Dive, source: str) -> Dive:
     """A dive whose parts agree."""
     problems = contradictions(dive)
     if problems:
-        raise BriefError(source, _first(problems))
+        raise DiveFileError(source, _first(problems))
     return dive
 
 

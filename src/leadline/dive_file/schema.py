@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property, lru_cache
-from typing import Annotated, Any, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from pydantic import (
     AfterValidator,
@@ -27,6 +27,7 @@ from pydantic import (
 )
 
 from leadline.dive_file.errors import AtKey, shown
+from leadline.dive_file.failures import FAILURE, FAILURES
 from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import water_litres
@@ -36,25 +37,10 @@ from leadline.units import SYSTEMS, Kind, RatedCubicFeet, SystemName, parse
 
 Use = Literal["bottom", "travel", "deco", "bailout", "diluent", "oxygen", "inflation"]
 OPEN_CIRCUIT_USES: tuple[Use, ...] = ("bottom", "travel", "deco", "bailout")
-WhatIf = Literal[
-    "deeper",
-    "longer",
-    "deeper and longer",
-    "delay",
-    "lost gas",
-    "two gases lost",
-    "gas found empty",
-    "bottom cylinder lost",
-    "bailout",
-    "bailout lost",
-    "low setpoint",
-    "oxygen gone",
-    "diluent gone",
-    "slow ascent",
-    "aborted descent",
-    "heavy breathing",
-    "mate out of gas",
-]
+if TYPE_CHECKING:
+    WhatIf = str
+else:
+    WhatIf = Literal[tuple(FAILURE)]
 """What can go wrong, in the trade's words."""
 HELIUM = Mix(1e-9, 1.0 - 1e-9, "helium")
 """As a filling station has it. No gas to breathe is without oxygen; this has less of it than any check can see."""
@@ -469,6 +455,20 @@ class Loop(_Table):
         3.0, description="with the oxygen gone, one breath in so many is vented and made up with diluent"
     )
 
+    _burnt_down: bool = PrivateAttr(False)
+
+    @property
+    def burnt_down(self) -> bool:
+        """Whether the loop falls to its setpoint also where the diluent alone is richer."""
+        return self._burnt_down
+
+    def burnt_to_setpoint(self) -> Loop:
+        """The same loop, left to itself: at a steady depth the diver uses up what oxygen the diluent brought over the
+        setpoint."""
+        loop = self.model_copy()
+        loop._burnt_down = True
+        return loop
+
     @model_validator(mode="after")
     def _belong_together(self) -> Loop:
         for pair in (("low_setpoint", "high_from"), ("deco_setpoint", "deco_from")):
@@ -638,7 +638,7 @@ class Contingencies(_Table):
     )
     leave_out: tuple[WhatIf, ...] = Field((), description="contingencies not planned for")
     slate: tuple[WhatIf, ...] = Field(
-        ("deeper", "longer", "deeper and longer", "lost gas", "bailout"), description="contingencies on the slate"
+        tuple(failure.name for failure in FAILURES if failure.on_the_slate), description="contingencies on the slate"
     )
 
 

@@ -20,7 +20,7 @@ from leadline.dive_file.schema import Dive
 from leadline.ensemble import draws
 from leadline.ensemble.draws import Input, InputName
 from leadline.ensemble.statistics import CONFIDENCE
-from leadline.many.batch import swim_many
+from leadline.many.batch import simulate_many
 from leadline.many.follow import follow_many
 from leadline.many.gas import cylinders_of
 from leadline.plan.schedule import Layout
@@ -70,7 +70,7 @@ Points = Callable[[Array], Array]
 """Outputs [outputs, n] of inputs [inputs, n]."""
 
 
-def drivers(
+def main_drivers(
     dive: Dive, layout: Layout, slate: Array, inputs: Sequence[Input], tightest: str | None,
     told: Callable[[str, int, int], None],
 ) -> tuple[Driven, ...]:  # fmt: skip
@@ -93,7 +93,7 @@ def drivers(
             some = slice(start, start + POINTS)
             varied = draws.dived(dive, acting, points[:, some].T).varied(dive)
             size = points[:, some].shape[1]
-            swum = swim_many(dive, layout, varied, size)
+            swum = simulate_many(dive, layout, varied, size)
             followed = follow_many(dive, layout, slate, varied, size)
             rows = [swum.figures["tts_min"]]
             if cylinder >= 0:

@@ -17,17 +17,18 @@ from numpy.lib.recfunctions import repack_fields
 from numpy.typing import NDArray
 
 from leadline.dive_file import parse_dive
-from leadline.dive_file.errors import BriefError, Problem, key_path
+from leadline.dive_file.errors import DiveFileError, Problem, expect, key_path
+from leadline.dive_file.failures import Failure
 from leadline.dive_file.schema import Dive
 from leadline.ensemble import draws
 from leadline.ensemble.draws import Dived, Input
-from leadline.ensemble.drivers import Driven, drivers
+from leadline.ensemble.drivers import Driven, main_drivers
 from leadline.ensemble.statistics import Chance, Spread, chance, spread
-from leadline.many.batch import Swum, Varied, swim_many
+from leadline.many.batch import BatchResult, Varied, simulate_many
 from leadline.many.follow import follow_many, slate_rows
 from leadline.many.gas import Cylinders, cylinders_of
 from leadline.physics.mix import Mix
-from leadline.plan import Plan, oxygen, plan
+from leadline.plan import Plan, oxygen, plan_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import GRID_TOLERANCE_BAR
 from leadline.plan.schedule import Layout, Leg, lay_out
@@ -48,8 +49,6 @@ WHAT_IFS = 200
 """Draws that are planned whole, with everything that can go wrong; of a small sample one in ten."""
 KEPT = ["fault", "run_time_min", "tts_min", "gf_surface", "cns_percent", "loop_min"]
 """What is kept of the figures of each dive."""
-SLATES = ("deeper", "longer", "deeper and longer")
-"""Contingencies that have a slate of their own to come up by."""
 
 
 @dataclass(frozen=True)
@@ -155,12 +154,13 @@ class Ensemble:
     """Which inputs drive what comes out."""
 
 
-def ensemble(dive: Dive, source: str = "dive", told: Told | None = None) -> tuple[Ensemble, ...]:
+def run_ensemble(dive: Dive, source: str = "dive", told: Told | None = None) -> tuple[Ensemble, ...]:
     """The ensemble of every diver, in the order of the dive file. In a team the draws of depth, time, ascent rate and
     switches are the same for all, stops worked out anew are those of each alone, and contingencies are the team's.
 
-    Raises BriefError, naming the dive file as `source`, where the dive cannot be planned, or nothing is to differ.
+    Raises DiveFileError, naming the dive file as `source`, where the dive cannot be planned, or nothing is to differ.
     """
+    expect(dive, Dive, "run_ensemble", "a Dive, as read_dive gives")
     told = told if told is not None else _nobody
     told("planning", 0, 1)
     team = plan_team(dive, source)
@@ -172,8 +172,8 @@ def ready() -> None:
     """Have compiled, or loaded, what an ensemble is worked out with, before anyone waits for it."""
     cylinder = {"name": "a", "gas": "air", "size": 24, "pressure": 230, "use": "bottom"}
     dive = parse_dive({"units": "metric", "levels": [{"depth": 40, "leave_at": 20}], "cylinders": [cylinder]})
-    layout, planned = lay_out(dive), plan(dive)
-    swim_many(dive, layout, Varied(), 1)
+    layout, planned = lay_out(dive), plan_dive(dive)
+    simulate_many(dive, layout, Varied(), 1)
     follow_many(dive, layout, slate_rows(planned.schedule.legs, layout, 20.0), Varied(), 1)
 
 
@@ -182,7 +182,7 @@ def _nobody(_: str, __: int, ___: int) -> None:
 
 
 def _possible(found: Sequence[Input], dive: Dive, source: str) -> None:
-    """BriefError for a distribution that is mostly where no dive can be."""
+    """DiveFileError for a distribution that is mostly where no dive can be."""
     system = SYSTEMS[dive.units]
     problems = [
         Problem(
@@ -193,7 +193,7 @@ def _possible(found: Sequence[Input], dive: Dive, source: str) -> None:
         if one.possible < draws.LEAST_POSSIBLE
     ]
     if problems:
-        raise BriefError(source, problems)
+        raise DiveFileError(source, problems)
 
 
 def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: Told) -> Ensemble:
@@ -202,7 +202,7 @@ def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: T
     found = draws.inputs(dive)
     if not found:
         said = "keeps every input as planned, and no dive differs from the plan; let one be drawn"
-        raise BriefError(source, [Problem("[ensemble]", said)])
+        raise DiveFileError(source, [Problem("[ensemble]", said)])
     _possible(found, dive, source)
     slates = _slates(planned, dive)
     recomputed, by_slate, by_slates = _Kept(dive), _Kept(dive), _Kept(dive)
@@ -214,7 +214,7 @@ def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: T
         count = min(AT_ONCE, of - done)
         some = draws.dived(dive, found, draws.drawn(found, numbers, count))
         varied = some.varied(dive)
-        recomputed.add(layout, some, swim_many(dive, layout, varied, count))
+        recomputed.add(layout, some, simulate_many(dive, layout, varied, count))
         own = slates[0]
         followed = follow_many(dive, own.layout, own.rows, varied, count)
         by_slate.add(own.layout, some, followed.swum, followed.gf_highest)
@@ -225,7 +225,7 @@ def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: T
             _by_the_covering(slates, np.where(covers < len(slates), covers, longest), some, by_slates)
     what_ifs, not_planned = _what_ifs(whole, number, told)
     ascents = recomputed.ascents()
-    driven = drivers(dive, layout, slates[0].rows, found, _tightest(ascents), told)
+    driven = main_drivers(dive, layout, slates[0].rows, found, _tightest(ascents), told)
     return Ensemble(
         diver=member.name,
         plan=planned,
@@ -290,9 +290,14 @@ def _slates(planned: Plan, dive: Dive) -> list[Slate]:
     others = [
         _slate(c.name, c.scenario.dive, c.legs, c.run_time_min, i)
         for i, c in enumerate(planned.contingencies)
-        if c.kind in SLATES and c.legs and c.leaves_at_min is None
+        if _has_a_slate(c.failure) and c.legs and c.leaves_at_min is None
     ]
     return [own, *sorted(others, key=lambda slate: slate.run_time_min)]
+
+
+def _has_a_slate(failure: Failure) -> bool:
+    """Whether a dive that went otherwise would be come up from by its slate."""
+    return failure.on_the_slate and failure.covers == "another dive"
 
 
 def _slate(
@@ -344,7 +349,7 @@ class _Kept:
     too_rich: list[Array] = field(default_factory=list)
     reserve_bar: Array | None = None
 
-    def add(self, layout: Layout, some: Dived, swum: Swum, gf_highest: Array | None = None) -> None:
+    def add(self, layout: Layout, some: Dived, swum: BatchResult, gf_highest: Array | None = None) -> None:
         """Keep what matters of some dives."""
         gas: Cylinders = cylinders_of(self.dive, layout, swum)
         self.figures.append(repack_fields(swum.figures[KEPT]))
@@ -451,7 +456,7 @@ class _WholeTeam:
             try:
                 team = plan_team(self._drawn(draw))
                 self._found[draw] = [_failures(one.plan.contingencies) for one in team.members]
-            except BriefError:
+            except DiveFileError:
                 self._found[draw] = None
         found = self._found[draw]
         return found[member] if found is not None else None

@@ -19,7 +19,7 @@ NEAR_MIN = 1e-3
 NOT_RECORDED = "Dived as planned; not recorded."
 
 
-def as_planned(plan: Plan, began: datetime, diver: str = "") -> Dived:
+def dived_as_planned(plan: Plan, began: datetime, diver: str = "") -> Dived:
     """The dive of a plan, dived exactly so: a sample every 10 s and at every corner, and the pressures planned for.
 
     `began` is on the clock of the place. Where several cylinders hold one mix, the first of them is what is breathed.

@@ -297,7 +297,7 @@ def _tuples(tissue: Array) -> tuple[tuple[float, ...], ...]:
 # --- What a handset would have shown ----------------------------------------------------------------------------------
 
 
-def retrace(dived: Dived, dive: Dive, start: Residual | None = None, moments: Iterable[float] = ()) -> Retraced:
+def retrace_dive(dived: Dived, dive: Dive, start: Residual | None = None, moments: Iterable[float] = ()) -> Retraced:
     """A dive run through the model, rules and gases of a planned one.
 
     `start`: what the diver began it with; as the plan begins if not given. `moments` [min] are looked at in any case.

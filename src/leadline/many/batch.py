@@ -93,7 +93,7 @@ class Varied:
 
 
 @dataclass(frozen=True)
-class Swum:
+class BatchResult:
     """What came of many dives."""
 
     figures: Array
@@ -109,7 +109,7 @@ class Swum:
         return len(self.figures)
 
 
-def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
+def simulate_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> BatchResult:
     """Many dives of the layout of `dive`. ValueError for an array of another length than `dives`."""
     rules, numbers, found = laid_out(dive, layout, varied, dives)
     with ONE_AT_A_TIME:
@@ -122,7 +122,7 @@ def swim_many(dive: Dive, layout: Layout, varied: Varied, dives: int) -> Swum:
 
 def laid_out(
     dive: Dive, layout: Layout, varied: Varied, dives: int
-) -> tuple[kernel.Rules, tuple[Array, Array, Array, float], Swum]:
+) -> tuple[kernel.Rules, tuple[Array, Array, Array, float], BatchResult]:
     """What many dives of a layout begin with: rules with a stop grid as deep as the deepest of them; their numbers,
     depths and times by level, and the setpoint planned; and room for what comes of them."""
     numbers = numbers_of(dive, layout, varied, dives)
@@ -133,7 +133,7 @@ def laid_out(
         grid_m = dive.stops.depths_m(max(dive.deepest_m, float(depth_m.max())))
         rules = rules._replace(stop_depths_m=np.array(grid_m))
     planned_bar = dive.loop.setpoint if dive.loop is not None else 0.0
-    found = Swum(
+    found = BatchResult(
         figures=np.zeros(dives, FIGURES),
         stop_min=np.zeros((dives, len(rules.stop_depths_m))),
         stop_depths_m=rules.stop_depths_m,
@@ -192,7 +192,7 @@ def _swim_each(
         own = own_dive(
             numbers[i], depth_m[i], leave_at_min[i], planned_bar, start, levels, planned, sources, rules, tissue
         )
-        n, left, fault, _, _ = kernel.swim_in(tissue, levels, ways, sources, own, room, legs)
+        n, left, fault, _, _ = kernel.simulate_in(tissue, levels, ways, sources, own, room, legs)
         figures[i].fault = fault
         if fault == kernel.FINE:
             add_up(legs[:n], left, tissue, sources, own, room, figures[i], stop_min[i])

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from leadline.dive_file.schema import Dive
 from leadline.many import batch
-from leadline.many.batch import Swum, Varied
+from leadline.many.batch import BatchResult, Varied
 from leadline.plan.schedule import MOST_LEGS, Layout, Leg
 from leadline.tissue import kernel
 
@@ -45,7 +45,7 @@ SLATE_ROW = np.dtype(
 class Followed:
     """What came of many dives by a slate."""
 
-    swum: Swum
+    swum: BatchResult
     gf_highest: Array
     """The highest gradient factor anywhere on the way up from the last level; 1 is the M-value. [dives]"""
 
@@ -119,7 +119,7 @@ def _follow_each(
         own = batch.own_dive(
             numbers[i], depth_m[i], leave_at_min[i], planned_bar, start, levels, planned, sources, rules, tissue
         )
-        kernel.swim_to_last(tissue, levels, ways, sources, own, room, legs)
+        kernel.simulate_to_last(tissue, levels, ways, sources, own, room, legs)
         left = diver[0].legs
         if diver[0].fault == kernel.FINE:
             last = levels[len(levels) - 1]

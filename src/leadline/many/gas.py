@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.dive_file.schema import Cylinder, Dive
-from leadline.many.batch import Swum
+from leadline.many.batch import BatchResult
 from leadline.physics.real_gas import pressures_of
 from leadline.plan import supply
 from leadline.plan.schedule import Layout
@@ -46,7 +46,7 @@ class Cylinders:
         return np.asarray(self.short_l <= 1e-6)
 
 
-def cylinders_of(dive: Dive, layout: Layout, swum: Swum) -> Cylinders:
+def cylinders_of(dive: Dive, layout: Layout, swum: BatchResult) -> Cylinders:
     """What many dives of a layout take of its cylinders."""
     places = {cylinder.name: i for i, cylinder in enumerate(dive.cylinders)}
     used_l = np.zeros((len(swum), len(dive.cylinders)))
@@ -77,7 +77,7 @@ Pool = tuple[list[Cylinder], Array]
 """Cylinders that are drawn on together, and what is drawn by each dive."""
 
 
-def _breathed(dive: Dive, layout: Layout, swum: Swum) -> list[Pool]:
+def _breathed(dive: Dive, layout: Layout, swum: BatchResult) -> list[Pool]:
     pools: list[Pool] = []
     for i, source in enumerate(layout.sources):
         if source.circuit == "open":
@@ -86,12 +86,12 @@ def _breathed(dive: Dive, layout: Layout, swum: Swum) -> list[Pool]:
     return pools
 
 
-def _inflation(dive: Dive, swum: Swum) -> list[Pool]:
+def _inflation(dive: Dive, swum: BatchResult) -> list[Pool]:
     volume_l = (dive.gas.drysuit or 0.0) + (dive.gas.wing or 0.0)
     return [(supply.inflation_cylinders(dive), volume_l * swum.figures["descents_bar"])]
 
 
-def _fed(dive: Dive, swum: Swum) -> tuple[Array, Array]:
+def _fed(dive: Dive, swum: BatchResult) -> tuple[Array, Array]:
     """Oxygen and diluent that the loop takes. [free litres]"""
     figures, loop = swum.figures, dive.loop
     if loop is None:

@@ -34,7 +34,7 @@ import numpy as np
 from pebble import ProcessExpired, ProcessPool
 
 import leadline
-from leadline.dive_file.errors import BriefError, Problem, shown
+from leadline.dive_file.errors import DiveFileError, Problem, shown
 from leadline.tissue import kernel
 from leadline.tissue.coefficients import SetName
 from leadline.tissue.known_answer import prove
@@ -75,7 +75,7 @@ def run(
     since the kernel uses all cores by itself; or, with `processes`, for Python's own work, each chunk in a process that
     uses one core. `told` gets a line when workers must be waited for.
 
-    What `evaluate` raises is raised as it is. BriefError, as for other things that the user gave, if there is no
+    What `evaluate` raises is raised as it is. DiveFileError, as for other things that the user gave, if there is no
     scheduler at `workers`, or no worker with it, or a worker has another Leadline; and if a process, a worker or the
     scheduler is lost for good. What was handed out before stays good. Whoever stops before the end closes the
     generator: what is still out is given up, and no process stays behind.
@@ -140,10 +140,10 @@ def _in_processes(
         except ProcessExpired as error:
             how = f"signal {-error.exitcode}" if error.exitcode < 0 else f"exit status {error.exitcode}"
             said = f"a process ended while it computed chunk {number} ({how}); if memory is short, give fewer cores"
-            raise BriefError("", [Problem("", f"{said} (NUMBA_NUM_THREADS={max(1, cores // 2)})")]) from None
+            raise DiveFileError("", [Problem("", f"{said} (NUMBA_NUM_THREADS={max(1, cores // 2)})")]) from None
         except BrokenProcessPool as error:
             said = f"processes to compute in cannot be started, or not be heard ({error})"
-            raise BriefError("", [Problem("", said)]) from None
+            raise DiveFileError("", [Problem("", said)]) from None
         return made
 
     def submit(value: _V) -> Any:
@@ -323,7 +323,7 @@ def _rounding() -> str:
 
 
 def _ask(address: str) -> None:
-    """Whether a scheduler answers at an address, of the Dask that is here. BriefError if not."""
+    """Whether a scheduler answers at an address, of the Dask that is here. DiveFileError if not."""
     try:
         parts = urlsplit(address)
         right = parts.scheme in ("tcp", "tls") and parts.hostname and parts.port and not parts.path and not parts.query
@@ -365,11 +365,11 @@ def _install() -> str:
     return "pip install 'leadline[workers]'"
 
 
-def _refused(said: str) -> BriefError:
-    return BriefError("--workers", [Problem("", said)])
+def _refused(said: str) -> DiveFileError:
+    return DiveFileError("--workers", [Problem("", said)])
 
 
-def _silent(address: str, error: Exception) -> BriefError:
+def _silent(address: str, error: Exception) -> DiveFileError:
     if isinstance(error, OSError) and error.strerror:
         reason = error.strerror
     elif isinstance(error, TimeoutError):
@@ -380,5 +380,5 @@ def _silent(address: str, error: Exception) -> BriefError:
     return _refused(f"no Dask scheduler answers at {address} ({reason}); start one: dask scheduler")
 
 
-def _lost(address: str) -> BriefError:
+def _lost(address: str) -> DiveFileError:
     return _refused(f"the scheduler at {address} is lost, or has dropped this sweep")

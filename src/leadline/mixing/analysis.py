@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from leadline.dive_file.checks import contradictions
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Cylinder, Dive, FillAnalysis
 from leadline.dive_file.team import cylinders_of, divers
 from leadline.mixing.contents import Contents
@@ -99,7 +99,7 @@ def replanned(dive: Dive, source: str = "dive") -> Replanned | None:
 def _planned(dive: Dive, source: str) -> tuple[Team | None, str]:
     try:
         return plan_team(dive, source), ""
-    except BriefError as error:
+    except DiveFileError as error:
         return None, "; ".join(f"{one.key}: {one.message}" if one.key else one.message for one in error.problems)
 
 

@@ -37,7 +37,7 @@ class Continuous:
     """Why it cannot be blended so; empty if it can."""
 
 
-def continuous(start: Contents, wanted: Contents, gases: Sequence[Mix], filling_celsius: float) -> Continuous:
+def blend_continuously(start: Contents, wanted: Contents, gases: Sequence[Mix], filling_celsius: float) -> Continuous:
     """What to pump into a cylinder with something in it, so that it holds what is wanted."""
     o2, he, n2 = wanted.o2 - start.o2, wanted.he - start.he, wanted.n2 - start.n2
     whole = wanted.mol - start.mol

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from leadline.mixing.bank import Drawn, Supply, draw
 from leadline.mixing.contents import IDEAL, MOST_BAR, REAL, Contents, Law, rt
-from leadline.mixing.continuous import Continuous, continuous
+from leadline.mixing.continuous import Continuous, blend_continuously
 from leadline.mixing.doses import CLOSE, MATCH, REMNANT, Way, drain_to, nearest, next_dose, ways, why_not
 from leadline.physics.mix import AIR_O2, Mix
 from leadline.plan.findings import Finding
@@ -153,7 +153,7 @@ class Fill:
         return not self.refused
 
 
-def fill(job: Job, bank: tuple[Supply, ...], rules: Rules, less: bool = False) -> tuple[Fill, tuple[Supply, ...]]:
+def plan_fill(job: Job, bank: tuple[Supply, ...], rules: Rules, less: bool = False) -> tuple[Fill, tuple[Supply, ...]]:
     """Fill a cylinder from a bank. Returns how, and the bank afterwards; the bank as it was where it cannot be.
 
     With `less`, where the sources do not reach, the highest pressure is sought that they do reach.
@@ -174,7 +174,7 @@ def fill(job: Job, bank: tuple[Supply, ...], rules: Rules, less: bool = False) -
         return replace(blank, refused=refused), bank
     real_start = start if drain_bar is None else start.drained(drain_bar, rules.room_celsius)
     blank = replace(
-        blank, drain_to_bar=drain_bar, continuous=continuous(real_start, wanted, gases, rules.filling_celsius)
+        blank, drain_to_bar=drain_bar, continuous=blend_continuously(real_start, wanted, gases, rules.filling_celsius)
     )
     reasons: list[str] = []
     for way in _preferred(_ways(real_start, wanted, gases), bank):
@@ -196,7 +196,7 @@ def _most(job: Job, bank: tuple[Supply, ...], rules: Rules, settled_bar: float) 
     while high - low > 1:
         middle = (low + high) // 2
         bar = middle * rules.gauge_step_bar
-        found, _ = fill(replace(job, target_bar=bar, target_celsius=rules.room_celsius), bank, rules)
+        found, _ = plan_fill(replace(job, target_bar=bar, target_celsius=rules.room_celsius), bank, rules)
         reached, low, high = (bar, middle, high) if found.done else (reached, low, middle)
     return reached
 

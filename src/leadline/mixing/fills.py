@@ -6,12 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import permutations
 
-from leadline.dive_file.errors import BriefError, Problem, key_path, shown
+from leadline.dive_file.errors import DiveFileError, Problem, key_path, shown
 from leadline.dive_file.schema import Cylinder, Dive, FillAnalysis, FillStart
 from leadline.dive_file.team import divers
 from leadline.mixing.bank import Supply
 from leadline.mixing.depths import mod_m
-from leadline.mixing.fill import AIR, Fill, Job, Rules, fill
+from leadline.mixing.fill import AIR, Fill, Job, Rules, plan_fill
 from leadline.mixing.safety import judge
 from leadline.units import FREE_CUBIC_FOOT_L
 
@@ -45,15 +45,15 @@ class Fills:
         return None if None in costs else sum(cost for cost in costs if cost is not None)
 
 
-def fills(dive: Dive, source: str = "dive") -> Fills:
+def plan_fills(dive: Dive, source: str = "dive") -> Fills:
     """How every cylinder of a dive is filled.
 
-    Where a bank does not reach for all of them in the order of the dive file, other orders are tried. Raises BriefError
-    (naming the dive file as `source`) where [fills] names what is not there.
+    Where a bank does not reach for all of them in the order of the dive file, other orders are tried. Raises
+    DiveFileError (naming the dive file as `source`) where [fills] names what is not there.
     """
     problems = list(_problems(dive))
     if problems:
-        raise BriefError(source, problems)
+        raise DiveFileError(source, problems)
     rules, bank = rules_of(dive), bank_of(dive)
     found, left = _one_after_the_other(jobs(dive), bank, rules)
     refused = sum(not one.done for one in found)
@@ -88,7 +88,7 @@ def _one_after_the_other(
 ) -> tuple[list[Fill], tuple[Supply, ...]]:
     found = []
     for job in wanted:
-        one, bank = fill(job, bank, rules, less)
+        one, bank = plan_fill(job, bank, rules, less)
         found.append(one)
     return found, bank
 

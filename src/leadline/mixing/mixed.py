@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from leadline.dive_file.schema import Dive
 from leadline.mixing.analysis import Replanned, replanned
-from leadline.mixing.fills import Fills, fills
+from leadline.mixing.fills import Fills, plan_fills
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Mixed:
 def mix(dive: Dive, source: str = "dive") -> Mixed:
     """The fills of a dive, and its plan with the gases that were analysed.
 
-    Raises BriefError (naming the dive file as `source`) where [fills] names what is not there, or nothing at all.
+    Raises DiveFileError (naming the dive file as `source`) where [fills] names what is not there, or nothing at all.
     """
-    found = fills(dive, source)
+    found = plan_fills(dive, source)
     return Mixed(dive, found if dive.fills.sources else None, replanned(dive, source))

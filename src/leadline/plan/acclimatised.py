@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Dive, Kept, Site
 from leadline.plan.findings import Finding
 from leadline.plan.flying import hours
@@ -26,7 +26,7 @@ def judge(dive: Dive, found: Schedule, held: Held = ()) -> list[Finding]:
     where, altitude_m = first
     try:
         arrived_min = run_time(just_arrived(dive), held)
-    except BriefError:
+    except DiveFileError:
         arrived_min = None
     more_min = None if arrived_min is None else arrived_min - found.run_time_min
     if dive.previous and more_min is not None and more_min < 1e-6:

@@ -201,8 +201,8 @@ def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
     held = dive.loop.setpoint if dive.loop is not None else 0.0
     if setpoint is not None and setpoint >= held and high > setpoint + 0.01:
         message = (
-            f"The diluent alone is richer than the setpoint at {at(part.deepest_m)} (ppO2 {high:.2f}): "
-            "the setpoint cannot be held, nor a flush bring the loop down to it."
+            f"The diluent alone is richer than the setpoint at {at(part.deepest_m)} (ppO2 {high:.2f}), and the stops "
+            "count on that: a loop that falls to the setpoint needs longer ones. Take a leaner diluent."
         )
         found.append(Finding("diluent-rich", "caution", message, values, part.first_min, part.deepest_m))
     return found

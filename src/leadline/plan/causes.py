@@ -42,7 +42,7 @@ def judge(
         *_alike("level-missed", graded),
         *_exposure(planned, found),
         *_reserves(dive, found),
-        *(_bailout_holds(dive, c) for c in found if c.kind == "bailout" and c.holds),
+        *(_bailout_holds(dive, c) for c in found if c.is_bailout and c.holds),
         *_counted(every),
     ]
 
@@ -52,8 +52,8 @@ def severity(dive: Dive, contingency: Contingency, found: Sequence[Contingency])
     says, and a caution where the oxygen is gone and every bailout holds."""
     if contingency.scenario.two_failures:
         return dive.contingencies.two_failures
-    bailouts = [one.holds for one in found if one.kind == "bailout"]
-    return "caution" if contingency.kind == "oxygen gone" and bailouts and all(bailouts) else "no-go"
+    bailouts = [one.holds for one in found if one.is_bailout]
+    return "caution" if contingency.failure.nothing_left_of == "oxygen" and bailouts and all(bailouts) else "no-go"
 
 
 # --- Gas --------------------------------------------------------------------------------------------------------------
@@ -246,7 +246,7 @@ def _exposure(planned: Sequence[Finding], found: Sequence[Contingency]) -> Itera
     groups: dict[tuple[str, object], list[tuple[Contingency, Finding]]] = {}
     for contingency in found:
         for finding in contingency.findings:
-            told = finding.grave or (contingency.kind == "bailout" and finding.code not in ("gas-short", "reserve"))
+            told = finding.grave or (contingency.is_bailout and finding.code not in ("gas-short", "reserve"))
             exposed = finding.code not in ("no-gas", "stops", "level-missed") and finding.severity == "caution"
             again = as_planned(finding, graves if finding.grave else own)
             if told and exposed and not contingency.scenario.two_failures and not again:

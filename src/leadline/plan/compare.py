@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Dive
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.gases import Source
 from leadline.plan.models import Model, asked, surface_gradient
 from leadline.plan.schedule import Leg, Stop
-from leadline.plan.supply import CylinderUse, LoopUse, supply
+from leadline.plan.supply import CylinderUse, LoopUse, cylinder_use
 from leadline.units import SYSTEMS
 
 Array = NDArray[Any]
@@ -110,10 +110,10 @@ class Comparison:
         return tuple(found)
 
 
-def compare(dive: Dive, source: str = "dive") -> tuple[Comparison, ...]:
+def compare_settings(dive: Dive, source: str = "dive") -> tuple[Comparison, ...]:
     """A dive by the two models of its `[[compare]]`: one comparison for every diver, each as if alone.
 
-    BriefError (naming the file as `source`) where the dive cannot be dived under any model.
+    DiveFileError (naming the file as `source`) where the dive cannot be dived under any model.
     """
     found = []
     for name, own in divers(dive):
@@ -127,7 +127,7 @@ def side(dive: Dive, model: Model) -> Side:
     tissue = model.start()
     try:
         legs = tuple(model.schedule())
-    except BriefError as error:
+    except DiveFileError as error:
         return Side(model.name, "; ".join(problem.message for problem in error.problems), model.note)
     left_min = dive.levels[-1].leave_at
     ceiling_m = 0.0
@@ -135,7 +135,7 @@ def side(dive: Dive, model: Model) -> Side:
         tissue = model.load(tissue, leg)
         if leg.end_min <= left_min + 1e-6:
             ceiling_m = model.ceiling_m(tissue)
-    cylinders, loop = supply(dive, legs)
+    cylinders, loop = cylinder_use(dive, legs)
     found = Side(
         name=model.name,
         refused="",

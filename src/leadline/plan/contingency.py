@@ -10,14 +10,14 @@ from typing import Any, Literal
 
 import numpy as np
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
+from leadline.dive_file.failures import Failure
 from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan import breathing, gases
-from leadline.plan import supply as supply_
 from leadline.plan.findings import Finding, as_planned
 from leadline.plan.gases import Gap, Source, Stretch, Way
-from leadline.plan.oxygen import Oxygen, carried, oxygen
+from leadline.plan.oxygen import Oxygen, carried, oxygen_exposure
 from leadline.plan.oxygen import judge as judge_oxygen
 from leadline.plan.scenarios import Mates, Scenario
 from leadline.plan.schedule import (
@@ -36,7 +36,20 @@ from leadline.plan.schedule import (
     source_rows,
     way_rows,
 )
-from leadline.plan.supply import CylinderUse, LoopUse, Rmv, calm_rmv, open_circuit_cylinders, planned_rmv, stressed_rmv
+from leadline.plan.supply import (
+    CylinderUse,
+    LoopUse,
+    Rmv,
+    calm_rmv,
+    content,
+    cylinder_use,
+    open_circuit_cylinders,
+    planned_rmv,
+    scrubber,
+    short_of_gas,
+    stressed_rmv,
+    usable,
+)
 from leadline.tissue import kernel
 from leadline.units import SYSTEMS
 
@@ -146,10 +159,24 @@ class Contingency:
     """Codes of the exposure that is over its limit, other than in the plan."""
     answers: Answers = Answers(NOT_PLANNED, NOT_PLANNED, NOT_PLANNED, NOT_PLANNED)
 
+    def __repr__(self) -> str:
+        """What it is, in a line."""
+        return f"<Contingency {self.name!r}: gas {self.answers.gas}, stops {self.answers.stops}>"
+
     @property
     def kind(self) -> str:
         """What goes wrong, in the trade's words."""
         return self.scenario.kind
+
+    @property
+    def failure(self) -> Failure:
+        """Its kind, with all that goes for it."""
+        return self.scenario.failure
+
+    @property
+    def is_bailout(self) -> bool:
+        """Whether it is the plain bailout, which every loop dive has from each of its levels."""
+        return self.kind == "bailout"
 
     @property
     def name(self) -> str:
@@ -193,7 +220,7 @@ def contingencies(
     planned: Sequence[Finding] = (),
     mates: Mates | None = None,
 ) -> tuple[Contingency, ...]:
-    """Plan every scenario. For "two gases lost" and "bottom cylinder lost" keep the worst pair and level only.
+    """Plan every scenario. Of kinds of which only the worst is told, keep that.
 
     `supply` and `planned` are the use of cylinders and the findings of the planned dive; `mates` may have gas to give.
     """
@@ -203,7 +230,7 @@ def contingencies(
         try:
             stretches = [] if scenario.points is not None else gases.stretches(scenario.dive, wrong=True)
             ways.append((scenario, stretches, ""))
-        except BriefError as error:
+        except DiveFileError as error:
             ways.append((scenario, [], error.problems[0].message))
     ways = [(_own_first(schedule, scenario), stretches, refused) for scenario, stretches, refused in ways]
     unfit = {k: gap for k, (scenario, _, _) in enumerate(ways) if (gap := _gap(dive, schedule, scenario)) is not None}
@@ -324,17 +351,13 @@ def _in_run_time_order(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     )
 
 
-ONLY_THE_WORST = ("two gases lost", "bottom cylinder lost")
-"""Kinds that are worked out for more pairs, or levels, than anyone would carry on paper."""
-
-
 def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
     alike: dict[tuple[str, str], list[Contingency]] = {}
     for found in made:
         of = found.scenario.one_of
         if of:
             alike.setdefault((found.kind, found.name.replace(of, "", 1)), []).append(found)
-        elif found.kind in ONLY_THE_WORST:
+        elif found.failure.only_the_worst:
             alike.setdefault((found.kind, found.scenario.lost), []).append(found)
     worst = [max(some, key=_gravity) for some in alike.values()]
     among = [one for some in alike.values() for one in some]
@@ -343,7 +366,7 @@ def _only_the_worst(made: Sequence[Contingency]) -> tuple[Contingency, ...]:
 
 def _that_are_missed(made: Sequence[Contingency]) -> list[Contingency]:
     """Without losses of a mate's cylinder that no bailout asks for: those are the bailout itself."""
-    bailouts = [c for c in made if c.kind == "bailout"]
+    bailouts = [c for c in made if c.is_bailout]
     given = {name for c in bailouts for name in c.scenario.given}
     asked = {(one.giver, one.cylinder) for c in bailouts for one in c.handovers}
     taken = {name for c in bailouts for name, whose in c.scenario.given.items() if whose in asked}
@@ -543,9 +566,9 @@ def _gives(scenario: Scenario, source: Source) -> float:
     """What the cylinders of a source give, as the scenario is judged: the bailout above their reserves, any other down
     to the last. Of a semi-closed loop, the diluent's. [free litres]"""
     dive = scenario.dive
-    measure = supply_.usable if scenario.kind == "bailout" else supply_.content
+    measure = content if scenario.failure.may_use_the_reserve else usable
     if source.circuit == "semi-closed":
-        return sum(supply_.content(dive, c) for c in dive.cylinders if c.use == "diluent")
+        return sum(content(dive, c) for c in dive.cylinders if c.use == "diluent")
     return sum(measure(dive, c) for c in open_circuit_cylinders(dive) if c.gas == source.mix)
 
 
@@ -691,7 +714,7 @@ class _Work:
         if scenario.whose:  # the diver stays on the loop, and the mate is on his gas
             on_the_loop = next(way for name, way in run.mates if name == self.me)
             lent, dived = [(leg, rmv(leg)) for leg in legs if leg.source.circuit == "open"], (*before, *on_the_loop)
-        used, loop = supply_.supply(own, dived, rmv, tuple(scenario.given), lost, lent)
+        used, loop = cylinder_use(own, dived, rmv, tuple(scenario.given), lost, lent)
         run_time_min = legs[-1].end_min if legs else self.schedule.run_time_min
         judged = _held_to_the_deco_limit(own)
         breathed = (
@@ -712,7 +735,7 @@ class _Work:
             tts_min=run_time_min - tts_from_min,
             supply=used,
             loop=loop,
-            oxygen=oxygen(dived, own.site.environment, carried(own)),
+            oxygen=oxygen_exposure(dived, own.site.environment, carried(own)),
             breathing=breathed,
             findings=(),
             handovers=tuple(_handovers(scenario, legs, used)),
@@ -748,20 +771,20 @@ class _Work:
                 mate, _ = self.of(name)
                 try:
                     legs = legs_of(mate, scenario.held)
-                except BriefError:
+                except DiveFileError:
                     continue
-                yield MateWay(name, legs, *supply_.supply(mate, legs))
+                yield MateWay(name, legs, *cylinder_use(mate, legs))
             return
         for name, legs in run.mates:
             mate, schedule = self.of(name)
             whole = (*_until(schedule.legs, leaves_at_min), *legs)
             if scenario.shares is None or scenario.shares.name != name:
-                yield MateWay(name, legs, *supply_.supply(mate, whole))
+                yield MateWay(name, legs, *cylinder_use(mate, whole))
                 continue
             given = scenario.shares.given
             own = [leg for leg in whole if leg.start_min < leaves_at_min - 1e-6 or leg.source.mix not in given]
             rmv = _stressed_from(mate, legs, leaves_at_min)
-            yield MateWay(name, legs, *supply_.supply(mate, own, rmv), given)
+            yield MateWay(name, legs, *cylinder_use(mate, own, rmv), given)
 
     def _mates_short(self, others: Sequence[MateWay]) -> Iterator[Finding]:
         """Mates' cylinders that run out while all come up together, other than by the plan. Their reserves are for
@@ -788,14 +811,14 @@ class _Work:
     def _mates_planned(self, name: str) -> tuple[CylinderUse, ...]:
         """What the planned dive takes of a mate's cylinders."""
         mate, schedule = self.of(name)
-        return supply_.supply(mate, schedule.legs)[0]
+        return cylinder_use(mate, schedule.legs)[0]
 
     def _mates_scrubbers(self, others: Sequence[MateWay]) -> Iterator[Finding]:
         """Mates whose scrubber is over its time while all come up together: a caution, as all exposure is."""
         for mate in others:
             if mate.loop is None or mate.loop.scrubber_min is None:
                 continue
-            for finding in supply_.scrubber(self.of(mate.name)[0], mate.loop):
+            for finding in scrubber(self.of(mate.name)[0], mate.loop):
                 values = {**finding.values, "cylinder": f"{mate.name}'s scrubber"}
                 message, brief = f"{mate.name}: {finding.message}", f"{mate.name}: {finding.brief}"
                 yield replace(finding, severity="caution", message=message, brief=brief, values=values)
@@ -914,12 +937,12 @@ def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
     """Everything to be said of a contingency. Gas is a no-go; exposure, when things go wrong, a caution."""
     scenario, loop = found.scenario, found.loop
     for use in found.supply:
-        finding = supply_.short_of_gas(dive, use) if scenario.kind == "bailout" else _runs_out(dive, use)
+        finding = _runs_out(dive, use) if scenario.failure.may_use_the_reserve else short_of_gas(dive, use)
         if finding is not None:
             yield finding
     exposure = [*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(dive, found.oxygen)]
     if loop is not None and loop.scrubber_min is not None:
-        exposure += supply_.scrubber(dive, loop)
+        exposure += scrubber(dive, loop)
     for finding in exposure:
         yield replace(finding, severity="caution") if finding.severity == "no-go" else finding
 

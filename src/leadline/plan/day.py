@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass, replace
 
+from leadline.dive_file.errors import expect
 from leadline.dive_file.schema import Dive, Previous
 from leadline.dive_file.team import divers
 from leadline.plan.findings import BEFORE, Finding, in_order
@@ -107,12 +108,18 @@ class Day:
         return found
 
 
-def day(dive: Dive, source: str = "dive") -> Day:
-    """A dive and the dives before it, each planned whole with its own contingencies. Raises BriefError.
+def plan_day(dive: Dive, source: str = "dive") -> Day:
+    """A dive and the dives before it, each planned whole with its own contingencies. Raises DiveFileError.
 
     `source` names the dive file. Of a dive without others before it, a day of one.
+
+    >>> import leadline
+    >>> len(leadline.plan_day(leadline.read_dive("examples/marigold-second.toml")).dives)
+    2
     """
+    expect(dive, Dive, "plan_day", "a Dive, as read_dive gives")
     found: list[Planned | Dived] = []
+    units = dive.units  # of the day, whatever an earlier dive's file is written in: its sentences are read beside these
     while True:
         before: Previous | None = dive.previous[-1] if dive.previous else None
         interval_min, oxygen_min = (before.surface_interval, before.oxygen) if before is not None else (None, 0.0)
@@ -123,7 +130,7 @@ def day(dive: Dive, source: str = "dive") -> Day:
             left = ((name, own.previous[-1].left) for name, own in divers(dive))
             found.append(Dived(before.title, tuple((name, kept) for name, kept in left if kept is not None)))
             break
-        dive, source = before.dive, before.name
+        dive, source = before.dive.model_copy(update={"units": units}), before.name
     return Day(tuple(_judged(list(reversed(found)))))
 
 

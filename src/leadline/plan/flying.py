@@ -15,7 +15,7 @@ import numpy as np
 from leadline.dive_file.schema import Dive, Previous
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
-from leadline.plan.schedule import Array, Schedule, as_dived, lay_out, schedule, starting_tissue
+from leadline.plan.schedule import Array, Schedule, as_dived, dive_schedule, lay_out, starting_tissue
 from leadline.tissue.loading import compartments, weighted
 from leadline.units import FOOT_M, SYSTEMS, SystemName
 
@@ -158,7 +158,7 @@ def _needed_stops(earlier: Previous) -> bool:
 @lru_cache(maxsize=64)
 def _planned(earlier: Previous) -> Schedule:
     dive, held = as_dived(earlier)
-    return schedule(dive, lay_out(dive, earlier.name, held), earlier.name)
+    return dive_schedule(dive, lay_out(dive, earlier.name, held), earlier.name)
 
 
 # --- In words ---------------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from leadline.dive_file.errors import BriefError, Problem, key_path
+from leadline.dive_file.errors import DiveFileError, Problem, key_path
 from leadline.dive_file.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, Stops, SwitchDepths
 from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR, Mix
@@ -30,6 +30,8 @@ SEMI_CLOSED_PPO2_BAR = 0.21
 
 DEEPEST_GRID_M = 350.0
 """Deeper than any level: no gas change is looked for beyond it."""
+NEXT_TO_NONE = 1e-9
+"""A share of oxygen that makes no difference; the engine divides by it."""
 ANY_DEPTH_M = 1e4
 """The depth of a way's first row: everything is shallower."""
 
@@ -46,6 +48,8 @@ class Source:
     setpoint_bar: float | None = None
     metabolised_bar: float = 0.0
     at_rest_bar: float = 0.0
+    burnt_down: bool = False
+    """Of a loop: at its setpoint also where the diluent alone is richer."""
 
     @property
     def circuit(self) -> str:
@@ -53,6 +57,11 @@ class Source:
         if self.metabolised_bar > 0.0:
             return "semi-closed"
         return "open" if self.setpoint_bar is None else "closed"
+
+    @property
+    def o2(self) -> float:
+        """Oxygen of the gas, or of the diluent so far as it reaches the diver, 0 to 1."""
+        return NEXT_TO_NONE if self.burnt_down else self.mix.o2
 
     @property
     def resting(self) -> Source:
@@ -71,7 +80,7 @@ class Source:
         if self.setpoint_bar is None:
             return self.mix.ppo2(bar)
         dry = bar - WATER_VAPOUR_BAR
-        return min(dry, max(self.setpoint_bar, self.mix.o2 * dry))
+        return min(dry, max(self.setpoint_bar, self.o2 * dry))
 
     def inspired(self, bar: float) -> Mix:
         """The mix in the loop, or the gas itself, as it is breathed at an ambient pressure."""
@@ -145,7 +154,7 @@ class Stretch:
 
 
 def stretches(dive: Dive, source: str = "dive", wrong: bool = False) -> list[Stretch]:
-    """What is breathed, level by level. `source` names the dive file in a BriefError: no gas fit to breathe.
+    """What is breathed, level by level. `source` names the dive file in a DiveFileError: no gas fit to breathe.
 
     Nothing is breathed over `HARD`, nor over `Limit.when_wrong` where something has gone `wrong`; whether a plan is
     over the diver's own limits is for the findings.
@@ -276,7 +285,7 @@ def semi_closed_way(dive: Dive, given: Collection[str] = ()) -> Way:
 
 def break_source(dive: Dive, source: str = "dive") -> Source | None:
     """What is breathed in an oxygen break: the diver's choice, or the leanest gas carried that is no thinner than air
-    at the last stop, else the richest. None on the loop. `source` names the dive file in a BriefError."""
+    at the last stop, else the richest. None on the loop. `source` names the dive file in a DiveFileError."""
     breaks = dive.stops.oxygen_breaks
     if breaks is None or dive.loop is not None:
         return None
@@ -292,7 +301,7 @@ def break_source(dive: Dive, source: str = "dive") -> Source | None:
     if not breathable:
         last = SYSTEMS[dive.units].at(dive.stops.last)
         said = f"no gas carried can be breathed in an oxygen break at {last}: all are oxygen, or hypoxic there"
-        raise BriefError(source, [Problem("[stops] oxygen_breaks", f"{said}; carry one, or leave the breaks out")])
+        raise DiveFileError(source, [Problem("[stops] oxygen_breaks", f"{said}; carry one, or leave the breaks out")])
     rich = [gas for gas in breathable if gas.ppo2(bar) >= where.least_ppo2(BREAK_PPO2_BAR)]
     return Source(min(rich, key=lambda gas: gas.o2) if rich else max(breathable, key=lambda gas: gas.o2))
 
@@ -301,7 +310,7 @@ def break_source_if_any(dive: Dive) -> Source | None:
     """What is breathed in an oxygen break; without a gas for it there are none."""
     try:
         return break_source(dive)
-    except BriefError:
+    except DiveFileError:
         return None
 
 
@@ -403,7 +412,7 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
                 system = SYSTEMS[dive.units]
                 nearest = min(grid_m[1:], key=lambda depth_m: abs(depth_m - own_m))
                 said = f"{system.at(own_m)} is not on the stop grid"
-                raise BriefError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
+                raise DiveFileError(source, [Problem(key, f"{said}; nearest is {system.at(nearest)}")])
             _within_limits(dive, source, Source(cylinder.gas), own_m, key, HARD)
 
 
@@ -416,11 +425,11 @@ def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, ke
     if not limit.allows(ppo2_bar):
         over = "hyperoxic: ppO2" if limit == HARD else f"over the ppO2 limit, {limit.name} {limit.bar:g}:"
         mod = f"its depth limit at {limit.bar:g} is {system.at(gas.mod(limit.bar, where))}"
-        raise BriefError(source, [Problem(key, f"{at} {over} {ppo2_bar:.2f} bar, {mod}; choose a leaner gas")])
+        raise DiveFileError(source, [Problem(key, f"{at} {over} {ppo2_bar:.2f} bar, {mod}; choose a leaner gas")])
     least_bar = where.least_ppo2(MINIMUM_PPO2_BAR)
     if ppo2_bar < least_bar:
         said = f"{at} hypoxic: ppO2 {ppo2_bar:.2f} bar, at least {least_bar:.2f} keeps a diver awake"
-        raise BriefError(source, [Problem(key, f"{said}; choose a richer gas")])
+        raise DiveFileError(source, [Problem(key, f"{said}; choose a richer gas")])
 
 
 def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: str) -> None:
@@ -432,7 +441,7 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: s
         ppo2_bar = step.source.ppo2(where.pressure(shallowest_m))
         if ppo2_bar < least_bar:
             breathable = where.depth(least_bar / step.source.mix.o2)
-            raise BriefError(
+            raise DiveFileError(
                 source,
                 [
                     Problem(
@@ -455,7 +464,7 @@ def _on_the_loop(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
     way-up depths."""
     loop, where = dive.loop, dive.site.environment
     assert loop is not None
-    high = Source(loop.diluent, loop.setpoint)
+    high = Source(loop.diluent, loop.setpoint, burnt_down=loop.burnt_down)
     down: list[Step] = [Step(ANY_DEPTH_M, high)]
     up: list[Step] = [Step(ANY_DEPTH_M, high)]
     if loop.deco_from is not None:

@@ -13,7 +13,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Dive
 from leadline.plan import schedule as planning
 from leadline.plan.schedule import Leg
@@ -58,7 +58,7 @@ class Model(Protocol):
         """The ceiling of tissues as the last level is left, before any stop. [m]"""
 
     def schedule(self) -> Sequence[Leg]:
-        """The whole dive, surface to surface. BriefError if the model does not let it be dived as written."""
+        """The whole dive, surface to surface. DiveFileError if the model does not let it be dived as written."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class _Asked:
 
     dive: Dive
     source: str = "dive"
-    """Names the dive file in a BriefError."""
+    """Names the dive file in a DiveFileError."""
 
     def start(self) -> Array:
         """At rest, or as the dives before have left them."""
@@ -114,7 +114,7 @@ class DissolvedGas(_Asked):
 
     def schedule(self) -> Sequence[Leg]:
         """As `leadline plan` has it."""
-        return planning.schedule(self.dive, self._layout, self.source).legs
+        return planning.dive_schedule(self.dive, self._layout, self.source).legs
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ class Bubbles(_Asked):
         """By the rules of the house, under the bubble model."""
         dived = self._dived
         if dived.fault != kernel.FINE:
-            raise BriefError(self.source, [self._fault(dived)])
+            raise DiveFileError(self.source, [self._fault(dived)])
         rows = np.zeros(len(dived.legs), kernel.LEG)
         for row, leg in zip(rows, dived.legs, strict=True):
             for key in leg._fields:

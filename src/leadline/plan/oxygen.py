@@ -26,7 +26,7 @@ from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
-from leadline.plan.schedule import Leg, as_dived, interval_bar, lay_out, schedule
+from leadline.plan.schedule import Leg, as_dived, dive_schedule, interval_bar, lay_out
 from leadline.tissue import kernel
 from leadline.tissue.loading import Dose
 
@@ -244,7 +244,7 @@ def days_running(otu: float) -> int:
     return days
 
 
-def oxygen(legs: Iterable[Leg], where: Environment, before: Before | None = None) -> Oxygen:
+def oxygen_exposure(legs: Iterable[Leg], where: Environment, before: Before | None = None) -> Oxygen:
     """Oxygen exposure at the end of a dive; `before` is what it begins with."""
     cns, otu, day, highest, end_min = 0.0, 0.0, 0.0, 0.0, 0.0
     for leg in legs:
@@ -281,7 +281,7 @@ def leg_rates(source: Source, start_bar: float, end_bar: float) -> tuple[float, 
         return mean_rates(first, last)
     bar, cns, otu, day = start_bar, 0.0, 0.0, 0.0
     while bar != end_bar:
-        to_bar = straight_to(bar, end_bar, source.mix.o2, source.setpoint_bar or 0.0, source.metabolised_bar)
+        to_bar = straight_to(bar, end_bar, source.o2, source.setpoint_bar or 0.0, source.metabolised_bar)
         share = (to_bar - bar) / (end_bar - start_bar)
         rates = mean_rates(source.ppo2(bar), source.ppo2(to_bar))
         cns, otu, day = cns + share * rates[0], otu + share * rates[1], day + share * rates[2]
@@ -309,8 +309,8 @@ def _left_by(earlier: Previous, surface_bar: float) -> Before:
         cns_percent, doses = earlier.left.cns_percent, earlier.left.doses
     else:
         dive, held = as_dived(earlier)
-        legs = schedule(dive, lay_out(dive, earlier.name, held), earlier.name).legs
-        found = oxygen(legs, dive.site.environment, carried(dive))
+        legs = dive_schedule(dive, lay_out(dive, earlier.name, held), earlier.name).legs
+        found = oxygen_exposure(legs, dive.site.environment, carried(dive))
         cns_percent, doses = found.cns_percent, found.doses
     bar = interval_bar(earlier, surface_bar)
     return at_surface(cns_percent, doses, bar, earlier.surface_interval, earlier.oxygen)

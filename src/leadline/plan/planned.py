@@ -7,15 +7,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem, expect
 from leadline.dive_file.schema import Dive
 from leadline.plan import acclimatised, causes, contingency, flying, practice, turning
-from leadline.plan import breathing as breathing_
-from leadline.plan import oxygen as oxygen_
-from leadline.plan import supply as supply_
+from leadline.plan.breathing import Breathed, breathed
+from leadline.plan.breathing import judge as judge_breathing
 from leadline.plan.findings import Finding, in_order
-from leadline.plan.scenarios import Mates, marked_ascents, marked_bailouts, minimum_gas_scenarios, scenarios
-from leadline.plan.schedule import Held, Schedule, lay_out, schedule
+from leadline.plan.oxygen import Before, Oxygen, carried, oxygen_exposure
+from leadline.plan.oxygen import judge as judge_oxygen
+from leadline.plan.scenarios import Mates, all_scenarios, marked_ascents, marked_bailouts, minimum_gas_scenarios
+from leadline.plan.schedule import Held, Schedule, dive_schedule, lay_out
+from leadline.plan.supply import CylinderUse, LoopUse, cylinder_use
+from leadline.plan.supply import judge as judge_supply
 from leadline.tissue.known_answer import prove
 
 
@@ -25,10 +28,10 @@ class Plan:
 
     dive: Dive
     schedule: Schedule
-    oxygen: oxygen_.Oxygen
-    breathing: tuple[breathing_.Breathed, ...]
-    supply: tuple[supply_.CylinderUse, ...]
-    loop: supply_.LoopUse | None
+    oxygen: Oxygen
+    breathing: tuple[Breathed, ...]
+    supply: tuple[CylinderUse, ...]
+    loop: LoopUse | None
     minimum_gas: tuple[turning.MinimumGas, ...]
     turns: tuple[turning.Turn, ...]
     contingencies: tuple[contingency.Contingency, ...]
@@ -42,6 +45,11 @@ class Plan:
     findings: tuple[Finding, ...]
     """Of it and of every contingency: one a cause, the gravest first."""
 
+    def __repr__(self) -> str:
+        """What it is, in a line."""
+        run_min, tts_min = math.ceil(self.schedule.run_time_min - 1e-6), math.ceil(self.schedule.tts_min - 1e-6)
+        return f"<Plan {self.dive.title!r}: {'NO-GO, ' * self.no_go}run time {run_min} min, TTS {tts_min} min>"
+
     @property
     def no_go(self) -> bool:
         """Whether the plan must not be dived."""
@@ -50,7 +58,7 @@ class Plan:
     @property
     def bailouts(self) -> tuple[contingency.Contingency, ...]:
         """The bailouts of a loop dive, in run-time order: from the end of every level, and where one is worse."""
-        return tuple(c for c in self.contingencies if c.kind == "bailout")
+        return tuple(c for c in self.contingencies if c.is_bailout)
 
     @property
     def longest_bailout(self) -> contingency.Contingency | None:
@@ -68,25 +76,56 @@ class Plan:
         return flying.after(self.dive, self.schedule)
 
 
-def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None = None) -> Plan:
-    """The plan of a dive. Of a team's diver, `held` are stops that are not left before a run time for the others' sake.
+def plan_dive(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None = None) -> Plan:
+    """Plan the dive of one diver, with everything that can go wrong.
 
-    Raises BriefError (naming the dive file as `source`) where the dive cannot be planned as written: no breathable gas
-    at some depth, a level left before its stops are done, a stop that never clears; and for a dive of several divers,
-    which `leadline.plan.team.plan_team` plans. Raises EngineFault where the engine fails its known answers.
+    Parameters
+    ----------
+    dive : Dive
+        As `read_dive` gives it.
+    source : str
+        The dive file's name, for refusals.
+    held : sequence of (depth [m], run time [min])
+        Stops that are not left before a run time, for the others' sake; given by `plan_team`.
+    mates : Mates, optional
+        What the others of a team dive and could give; given by `plan_team`.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    DiveFileError
+        If the dive cannot be planned as written: no breathable gas at some depth, a level left before its stops are
+        done, a stop that never clears; or if it is of several divers, which `plan_team` plans.
+    EngineFault
+        If the engine fails its known answers.
+    TypeError
+        If it is no dive.
+
+    Examples
+    --------
+    >>> import leadline
+    >>> plan = leadline.plan_dive(leadline.read_dive("examples/marigold-trimix.toml"))
+    >>> plan
+    <Plan 'Marigold, keel': run time 58 min, TTS 38 min>
+    >>> [(stop.depth_m, stop.minutes) for stop in plan.schedule.stops][-1]
+    (6.0, 18)
     """
+    expect(dive, Dive, "plan_dive", "a Dive, as read_dive gives")
     if dive.team:
-        raise BriefError(source, [Problem("[[team]]", "several divers are planned together, by plan_team")])
+        raise DiveFileError(source, [Problem("[[team]]", "several divers are planned together, by plan_team")])
     prove()
     layout = lay_out(dive, source, held)
-    found = schedule(dive, layout, source)
-    carried = oxygen_.carried(dive)
-    exposure = oxygen_.oxygen(found.legs, dive.site.environment, carried)
-    breathed = breathing_.breathed(dive, found.legs)
-    cylinders, loop = supply_.supply(dive, found.legs)
-    planned, for_minimum = scenarios(dive, found, mates), minimum_gas_scenarios(dive, found, mates)
-    own = [*oxygen_.judge(dive, exposure), *breathing_.judge(dive, breathed, found.legs)]
-    own += supply_.judge(dive, cylinders, loop)
+    found = dive_schedule(dive, layout, source)
+    before = carried(dive)
+    exposure = oxygen_exposure(found.legs, dive.site.environment, before)
+    breathing = breathed(dive, found.legs)
+    cylinders, loop = cylinder_use(dive, found.legs)
+    planned, for_minimum = all_scenarios(dive, found, mates), minimum_gas_scenarios(dive, found, mates)
+    own = [*judge_oxygen(dive, exposure), *judge_breathing(dive, breathing, found.legs)]
+    own += judge_supply(dive, cylinders, loop)
     worked_out = partial(contingency.contingencies, dive, layout, found, cylinders)
     what_if = worked_out(planned, own, mates)
     minimum = turning.minimum_gas(worked_out(for_minimum, mates=mates))
@@ -99,7 +138,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         # Where a mate out of gas is planned for, that says it: of every point of the dive.
         *(turning.below_minimum(dive, cylinders, minimum) if "mate out of gas" in dive.contingencies.leave_out else ()),
         *_long(dive, found),
-        *_repetitive(dive, carried),
+        *_repetitive(dive, before),
         *_too_soon(dive, found),
         *acclimatised.judge(dive, found, held),
         *practice.judge(dive, found),
@@ -111,7 +150,7 @@ def plan(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | None 
         dive=dive,
         schedule=found,
         oxygen=exposure,
-        breathing=breathed,
+        breathing=breathing,
         supply=cylinders,
         loop=loop,
         minimum_gas=minimum,
@@ -136,7 +175,7 @@ def _left_out(dive: Dive) -> list[Finding]:
     return [Finding("left-out", "note", message)]
 
 
-def _repetitive(dive: Dive, carried: oxygen_.Before) -> list[Finding]:
+def _repetitive(dive: Dive, carried: Before) -> list[Finding]:
     """What a dive after others begins with."""
     if not dive.previous:
         return []

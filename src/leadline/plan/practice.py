@@ -41,7 +41,8 @@ class Usual:
 
     def outside(self, dive: Dive) -> list[tuple[str, float]]:
         """Every value of a dive file outside the range. [metric]"""
-        least, most = (self._bound(bound, dive.units) for bound in (self.least, self.most))
+        least = min(self._bounds(self.least), default=None)
+        most = max(self._bounds(self.most), default=None)
         return [
             (of, value)
             for of, value in self.read(dive)
@@ -66,13 +67,15 @@ class Usual:
             return f"{value / system.flow_l:.3g} {'L/min' if units == 'metric' else 'cuft/min'}"
         return f"{value:.4g} {'L' if self.kind == 'cylinder size' else 'min'}"
 
-    def _bound(self, bound: PerUnits | None, units: SystemName) -> float | None:
-        if bound is None:
-            return None
-        if self.kind is None:
-            return float(bound.text_for(units).split()[0])
-        found = parse(bound.text_for(units), self.kind, units)
-        assert isinstance(found, float)
+    def _bounds(self, bound: PerUnits | None) -> list[float]:
+        """A bound as either system of units has it: the wider one counts, so that a dive file is judged alike in both.
+        [metric]"""
+        found = list[float]()
+        for units in SYSTEMS if bound is not None else ():
+            text = bound.text_for(units) if bound is not None else ""
+            value = float(text.split()[0]) if self.kind is None else parse(text, self.kind, units)
+            assert isinstance(value, float)
+            found.append(value)
         return found
 
 

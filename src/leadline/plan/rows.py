@@ -16,8 +16,6 @@ from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
 from leadline.units import SYSTEMS, SystemName, clock
 
-OF_ALL = ("delay", "aborted descent")
-"""Kinds that happen to all at once: each has them among his own."""
 Kind = Literal["start", "leave", "level", "sort out", "change", "stop", "take", "give", "surface"]
 
 
@@ -45,7 +43,7 @@ class Row:
 
 def planned_rows(plan: Plan) -> tuple[Row, ...]:
     """The schedule of the planned dive. TTS at a run time is that of leaving then, as if it ended the dive."""
-    return rows(plan.schedule.legs, plan.tts_at)
+    return schedule_rows(plan.schedule.legs, plan.tts_at)
 
 
 def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
@@ -66,7 +64,7 @@ def contingency_rows(plan: Plan, found: Contingency) -> tuple[Row, ...]:
     def tts_at(at_min: float) -> float | None:
         return found.run_time_min - at_min if at_min >= begins_min - 1e-6 else None
 
-    made = rows(found.legs, tts_at, before)
+    made = schedule_rows(found.legs, tts_at, before)
     if found.leaves_at_min is not None:
         made = _sorted_out(made)
     return _with_handovers(made, found.handovers, "take")
@@ -84,7 +82,7 @@ def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
     if not legs:
         return ()
     given = [replace(one, receiver=one.receiver or receiver) for one in found.handovers if one.giver == mate]
-    made = rows(legs, lambda at_min: legs[-1].end_min - at_min)
+    made = schedule_rows(legs, lambda at_min: legs[-1].end_min - at_min)
     return _with_handovers(_sorted_out(made) if found.leaves_at_min is not None else made, given, "give")
 
 
@@ -94,6 +92,7 @@ class Giving:
 
     receiver: str
     kind: str
+    is_bailout: bool
     name: str
     """Of the mate's contingency."""
     rows: tuple[Row, ...]
@@ -131,12 +130,12 @@ def givings(team: Team, member: Member) -> tuple[Giving, ...]:
         first = {_alike(planned_rows(member.plan)): "the plan"}
         for found in other.plan.contingencies:
             of_mate = mates_rows(found, other.name, member.name)
-            if not of_mate or found.kind in OF_ALL:
+            if not of_mate or found.failure.happens_to_all:
                 continue
             rows_of = first.setdefault(_alike(of_mate), found.name)
             made.append(
                 Giving(
-                    other.name, found.kind, found.name, of_mate, found.left_at, team.dive.units,
+                    other.name, found.kind, found.is_bailout, found.name, of_mate, found.left_at, team.dive.units,
                     "" if rows_of == found.name else rows_of,
                 )
             )  # fmt: skip
@@ -175,7 +174,9 @@ def pressures_bar(supply: Iterable[CylinderUse], row: Row) -> tuple[float, ...]:
     return tuple(use.bar_at(row.leave_min) for use in drawn or breathed)
 
 
-def rows(legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: Source | None = None) -> tuple[Row, ...]:
+def schedule_rows(
+    legs: Sequence[Leg], tts_at: Callable[[float], float | None], before: Source | None = None
+) -> tuple[Row, ...]:
     """Every line of a schedule, in the order of the dive; the first says what it begins on.
 
     `tts_at` gives TTS at a run time, or none; `before` is what was breathed before the first leg, if something else.

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
+from leadline.dive_file.failures import FAILURE, Failure
 from leadline.dive_file.schema import Cylinder, Dive, Level, WhatIf
 from leadline.physics.mix import Mix
 from leadline.plan import gases
@@ -24,7 +25,6 @@ from leadline.units import SYSTEMS
 
 TTS_MARK_MIN = 5
 """TTS is marked this far apart before the last level is left."""
-TWO_FAILURES: tuple[WhatIf, ...] = ("two gases lost", "bailout lost")
 
 
 @dataclass(frozen=True)
@@ -128,9 +128,19 @@ class Scenario:
         return max(self.dive.diver.stressed_for, self.heavy_min, mates_min)
 
     @property
+    def failure(self) -> Failure:
+        """Its kind, with all that goes for it."""
+        return FAILURE[self.kind]
+
+    @property
     def two_failures(self) -> bool:
         """Whether two things fail at once."""
-        return self.kind in TWO_FAILURES
+        return self.failure.two
+
+    @property
+    def off_at_once(self) -> bool:
+        """Whether a loop is left where the plan is."""
+        return self.dive.loop is not None and self.failure.leaves_the_loop
 
     @property
     def off_the_loop(self) -> bool:
@@ -139,7 +149,7 @@ class Scenario:
         return self.dive.loop is not None and any(step.source.circuit == "open" for step in way)
 
 
-def scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
+def all_scenarios(dive: Dive, schedule: Schedule, mates: Mates | None = None) -> tuple[Scenario, ...]:
     """What can go wrong on a dive, as far as its dive file does not leave it out. `mates`: of a team's diver."""
     mates = mates if mates is not None else as_mates(dive)
     found = [
@@ -171,7 +181,7 @@ def _together(scenario: Scenario, mates: Mates) -> Scenario:
     others = [scenario.everyone(dive, plan) if scenario.everyone else dive for dive, plan in mates.planned]
     try:
         return replace(scenario, held=common_stops([scenario.dive, *others], scenario.held))
-    except BriefError:  # some mate cannot dive it so: that is said of the mate
+    except DiveFileError:  # some mate cannot dive it so: that is said of the mate
         return scenario
 
 
@@ -422,7 +432,7 @@ def _loop_fails(dive: Dive, schedule: Schedule, mates: Mates) -> Iterator[Scenar
     if low < loop.setpoint:
         stuck = {"setpoint": low, "low_setpoint": None, "high_from": None, "low_from": None}
         stuck |= {"deco_setpoint": None, "deco_from": None}
-        low_dive = dive.model_copy(update={"loop": loop.model_copy(update=stuck)})
+        low_dive = dive.model_copy(update={"loop": loop.model_copy(update=stuck).burnt_to_setpoint()})
         yield Scenario("low setpoint", f"loop stuck at {low:g}", low_dive)
     semi_closed = _off_the_loop("oxygen gone", "oxygen gone, semi-closed on diluent", dive, schedule, mates)
     semi_closed = replace(semi_closed, way=gases.semi_closed_way(semi_closed.dive, semi_closed.given))

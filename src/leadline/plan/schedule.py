@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from leadline.dive_file.errors import BriefError, Problem, key_path
+from leadline.dive_file.errors import DiveFileError, Problem, key_path
 from leadline.dive_file.schema import Dive, Previous, Site
 from leadline.dive_file.team import divers
 from leadline.physics.environment import surface_pressure
@@ -117,6 +117,11 @@ class Schedule:
     """The longest bottom time at the deepest level without a stop, capped at kernel.NDL_CAP_MIN."""
     track: Track
 
+    def __repr__(self) -> str:
+        """What it is, in a line."""
+        stops = ", ".join(f"{stop.depth_m:g} m {stop.minutes} min" for stop in self.stops) or "none"
+        return f"<Schedule: run time {math.ceil(self.run_time_min - 1e-6)} min, stops {stops}>"
+
     @cached_property
     def first_stop_m(self) -> float | None:
         """The deepest stop, those between levels included, if there is one. [m]"""
@@ -136,9 +141,9 @@ class Layout:
     start: Array
 
 
-def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
-    """The schedule of a dive. BriefError (naming the file as `source`) if it cannot be dived as written."""
-    rows, left = _swim(dive, layout, source)
+def dive_schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
+    """The schedule of a dive. DiveFileError (naming the file as `source`) if it cannot be dived as written."""
+    rows, left = _simulate(dive, layout, source)
     legs = read_legs(rows, layout.sources)
     run_time_min = float(rows[-1]["end_min"])
     return Schedule(
@@ -153,20 +158,20 @@ def schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
 
 
 def run_time(dive: Dive, held: Held = ()) -> float:
-    """The run time of a dive, and nothing else of it [min]. BriefError if it cannot be dived as written."""
-    rows, _ = _swim(dive, lay_out(dive, held=held), "dive")
+    """The run time of a dive, and nothing else of it [min]. DiveFileError if it cannot be dived as written."""
+    rows, _ = _simulate(dive, lay_out(dive, held=held), "dive")
     return float(rows[-1]["end_min"])
 
 
 def legs_of(dive: Dive, held: Held = ()) -> tuple[Leg, ...]:
-    """The legs of a dive, and nothing else of it. BriefError if it cannot be dived as written."""
+    """The legs of a dive, and nothing else of it. DiveFileError if it cannot be dived as written."""
     layout = lay_out(dive, held=held)
-    return read_legs(_swim(dive, layout, "dive")[0], layout.sources)
+    return read_legs(_simulate(dive, layout, "dive")[0], layout.sources)
 
 
 def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
     """The depths [m] of the last ascent with the run time [min] at which a whole team leaves them, each diver on his
-    own gas and gradient factors; those `held` already are kept. BriefError where a dive cannot be dived as written.
+    own gas and gradient factors; those `held` already are kept. DiveFileError where a dive cannot be dived as written.
 
     From the deepest up: whoever would leave a stop earlier than the others waits there, and what that does to the
     shallower stops is found anew. So nobody leaves a stop before his own rules allow it, and none is longer than the
@@ -179,7 +184,7 @@ def common_stops(team: Sequence[Dive], held: Held = ()) -> Held:
         stops_m: set[float] = set()
         leaves = []
         for dive, layout in zip(team, layouts, strict=True):
-            rows, left = _swim(dive, replace(layout, rules=layout.rules._replace(held=array)), "dive")
+            rows, left = _simulate(dive, replace(layout, rules=layout.rules._replace(held=array)), "dive")
             stops_m.update(rows[left:][rows[left:]["kind"] == kernel.STOP]["end_m"].tolist())
             # The last leg that ends at a depth is the stop there, or the ascent that passes it.
             leaves.append(dict(zip(rows[left:]["end_m"].tolist(), rows[left:]["end_min"].tolist(), strict=True)))
@@ -222,7 +227,7 @@ def _left_by(earlier: Previous, surface_bar: float, coefficients: SetName) -> Ar
         dive, held = as_dived(earlier)
         layout = lay_out(dive, earlier.name, held)
         tissue = layout.start.copy()
-        _swim(dive, layout, earlier.name, tissue)
+        _simulate(dive, layout, earlier.name, tissue)
     bar = interval_bar(earlier, surface_bar)
     for gas, minutes in ((OXYGEN, earlier.oxygen), (AIR, earlier.surface_interval - earlier.oxygen)):
         kernel.load_constant(tissue, bar, minutes, source_rows([Source(gas)])[0], compartments(coefficients))
@@ -248,23 +253,23 @@ def as_dived(earlier: Previous) -> tuple[Dive, Held]:
     return named[earlier.diver], common_stops(list(named.values())) if len(named) > 1 else ()
 
 
-def _swim(dive: Dive, layout: Layout, source: str, tissue: Array | None = None) -> tuple[Array, int]:
+def _simulate(dive: Dive, layout: Layout, source: str, tissue: Array | None = None) -> tuple[Array, int]:
     """The legs of a dive as rows, and which is the first of the last ascent. `tissue`, given as it is at the start, is
     left as it is at the end."""
     tissue = tissue if tissue is not None else layout.start.copy()
     rows = np.zeros(MOST_LEGS, kernel.LEG)
-    n, left, fault, level, at_min = kernel.swim(
+    n, left, fault, level, at_min = kernel.simulate(
         tissue, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps, rows
     )
     if fault != kernel.FINE:
-        raise BriefError(source, [_fault(dive, fault, level, at_min)])
+        raise DiveFileError(source, [_fault(dive, fault, level, at_min)])
     return rows[:n], left
 
 
 def lay_out(dive: Dive, source: str = "dive", held: Held = ()) -> Layout:
     """A dive as arrays for the kernel; `held` are stops of the last ascent that are not left before a run time.
 
-    BriefError (naming the file as `source`) if some depth has no breathable gas.
+    DiveFileError (naming the file as `source`) if some depth has no breathable gas.
     """
     found = gases.stretches(dive, source)
     bailout = gases.bailout_way(dive) if dive.loop is not None else ()
@@ -364,7 +369,7 @@ def way_rows(way: Way, sources: Sequence[Source]) -> Array:
 
 def source_rows(sources: Sequence[Source]) -> Array:
     """Sources as rows of `kernel.SOURCE`."""
-    rows = [(s.mix.o2, s.mix.he_share, s.setpoint_bar or 0.0, s.metabolised_bar) for s in sources]
+    rows = [(s.o2, s.mix.he_share, s.setpoint_bar or 0.0, s.metabolised_bar) for s in sources]
     return np.array(rows, dtype=kernel.SOURCE)
 
 

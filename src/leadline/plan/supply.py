@@ -174,7 +174,7 @@ def calm_rmv(dive: Dive) -> float:
     return dive.diver.rmv_bailout if dive.diver.rmv_bailout is not None else dive.diver.rmv_bottom
 
 
-def supply(
+def cylinder_use(
     dive: Dive, legs: Sequence[Leg], rmv: Rmv | None = None, given: Sequence[str] = (),
     lost: tuple[str, float] | None = None, shared: Iterable[tuple[Leg, float]] = (),
 ) -> tuple[tuple[CylinderUse, ...], LoopUse | None]:  # fmt: skip

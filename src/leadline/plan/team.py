@@ -6,16 +6,16 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError, expect
 from leadline.dive_file.schema import Cylinder, Dive
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.gases import Limit, Source, is_fit
-from leadline.plan.planned import Plan, plan
+from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.scenarios import as_mates
-from leadline.plan.schedule import common_stops, lay_out, schedule
+from leadline.plan.schedule import common_stops, dive_schedule, lay_out
 from leadline.plan.supply import open_circuit_cylinders
 from leadline.plan.turning import pressure_left
 from leadline.units import SYSTEMS
@@ -81,6 +81,13 @@ class Team:
     findings: tuple[Finding, ...]
     """Of all divers, each beginning with the diver's name where there are several."""
 
+    def __repr__(self) -> str:
+        """What it is, in a line."""
+        who = ", ".join(member.name for member in self.members if member.name)
+        run_min = max(member.plan.schedule.run_time_min for member in self.members)
+        said = f"{'NO-GO, ' * self.no_go}run time {math.ceil(run_min - 1e-6)} min"
+        return f"<Team {who or self.dive.title!r}: {said}>"
+
     @property
     def no_go(self) -> bool:
         """Whether the plan must not be dived."""
@@ -88,22 +95,48 @@ class Team:
 
 
 def plan_team(dive: Dive, source: str = "dive") -> Team:
-    """The plan of every diver of a dive. A dive file without [[team]] gives a team of one. Raises BriefError."""
+    """Plan a dive for every diver of its team, on common stops.
+
+    Parameters
+    ----------
+    dive : Dive
+        As `read_dive` gives it; without ``[[team]]`` a team of one.
+    source : str
+        The dive file's name, for refusals.
+
+    Returns
+    -------
+    Team
+
+    Raises
+    ------
+    DiveFileError
+        If the dive of some diver cannot be planned as written.
+    TypeError
+        If it is no dive.
+
+    Examples
+    --------
+    >>> import leadline
+    >>> leadline.plan_team(leadline.read_dive("examples/marigold-team.toml"))
+    <Team 'Mira, Jonne, Anke': run time 60 min>
+    """
+    expect(dive, Dive, "plan_team", "a Dive, as read_dive gives")
     named = divers(dive)
     if len(named) == 1:
         name, alone = named[0]
-        found = plan(alone, source)
+        found = plan_dive(alone, source)
         return Team(
             dive, (Member(name, found, found.schedule.run_time_min),), "", (), (), (), _said_by(name, found.findings)
         )
     alone_min: dict[str, float] = {}
     for name, own in named:
         try:
-            alone_min[name] = schedule(own, lay_out(own)).run_time_min
-        except BriefError as error:
-            raise BriefError(f"{source}, {name}", list(error.problems)) from None
+            alone_min[name] = dive_schedule(own, lay_out(own)).run_time_min
+        except DiveFileError as error:
+            raise DiveFileError(f"{source}, {name}", list(error.problems)) from None
     held = common_stops([own for _, own in named])
-    together = {name: (own, schedule(own, lay_out(own, held=held))) for name, own in named}
+    together = {name: (own, dive_schedule(own, lay_out(own, held=held))) for name, own in named}
     members = []
     for name, own in named:
         mates = {other: dive for other, dive in named if other != name}
@@ -116,7 +149,7 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
             bailout=tuple(given.values()) if dive.gas.team_bailout and own.loop is not None else (),
             givers=dict(zip((c.name for c in given.values()), given, strict=True)),
         )
-        found = plan(own, source, held, meant)
+        found = plan_dive(own, source, held, meant)
         if dive.gas.team_bailout:
             first = [*_first_breath(own)] or [*_sorting_out(found)]
             found = replace(found, findings=in_order([*first, *found.findings]))

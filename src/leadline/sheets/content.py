@@ -22,19 +22,23 @@ from leadline.plan.rows import Giving, givings, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import EVERYONE, Member, Team
 from leadline.sheets import gas, what_ifs
-from leadline.sheets.gas import gas_table, supply_table
-from leadline.sheets.profile import profile
+from leadline.sheets.gas import gas_table, supply_data
+from leadline.sheets.profile import draw_profile
 from leadline.sheets.schedules import (
     Row,
     bailout_marks,
     breakable,
     capital,
     contingency_rows,
-    more,
     planned_rows,
     printed,
     tts_marks,
 )
+from leadline.show.breathing import after_table, days_line, oxygen_line
+from leadline.show.schedule import ndl
+from leadline.show.team import carries_table
+from leadline.show.verdict import whole
+from leadline.show.what_ifs import later
 from leadline.units import SYSTEMS, clock
 
 Data = dict[str, Any]
@@ -116,14 +120,14 @@ def slate(team: Team, member: Member) -> Data:
     pages[0]["turns"] = gas.turn_list(team, member)
     waiting: list[Contingency] = []
     for found in what_ifs.on_the_slate(plan):
-        if found.kind == "bailout":
+        if found.is_bailout:
             pages += [*_compact(plan, waiting), *_alone(plan, found, ROWS_ON_A_SLATE)]
             waiting = []
         else:
             waiting.append(found)
     pages += _compact(plan, waiting)
     kinds = plan.dive.contingencies.slate
-    for giving in (one for one in givings(team, member) if one.kind in kinds and (one.kind == "bailout" or one.gives)):
+    for giving in (one for one in givings(team, member) if one.kind in kinds and (one.is_bailout or one.gives)):
         lines = [breakable(giving.heading)]
         heading = "Give gas" if giving.gives else "A mate's bailout"
         pages += _pages(heading, lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)
@@ -166,7 +170,7 @@ def _panels(plan: Plan, found: Contingency) -> list[Data]:
 def _alone(plan: Plan, found: Contingency, most: int) -> list[Data]:
     """A contingency on as many pages as it takes."""
     left = what_ifs.leaves_line(plan, found)
-    bailout = found.kind == "bailout"
+    bailout = found.is_bailout
     said = [*([] if found.name == "bailout" else [what_ifs.name(found)]), *([left] if left else [])]
     if found.no_gas is not None:
         said.append(what_ifs.left_to_try(found))
@@ -176,7 +180,7 @@ def _alone(plan: Plan, found: Contingency, most: int) -> list[Data]:
         marks = bailout_marks(plan, found)
     pages = _pages(found.kind.capitalize(), said, contingency_rows(plan, found), marks, most)
     if found.legs:
-        pages[0]["more"] = f"run time {more(found.run_time_min, plan.schedule.run_time_min)}"
+        pages[0]["more"] = f"run time {later(found.run_time_min, plan.schedule.run_time_min)}"
     level = SYSTEMS[plan.dive.units].at(found.depth_m) if bailout and found.depth_m is not None else ""
     return [{**page, "mark": what_ifs.mark(found), "level": level} for page in pages]
 
@@ -225,7 +229,7 @@ def wetnotes(team: Team, member: Member) -> Data:
         "gases": gas_table(dive, plan.breathing),
         "tolerated": tolerances(dive, plan.breathing),
         "changes": change_list(plan),
-        "supply": supply_table(dive, plan.supply),
+        "supply": supply_data(dive, plan.supply),
         "loop": loop_line(plan),
         "minimum": gas.minimum_list(plan),
         "turns": gas.turn_list(team, member),
@@ -243,7 +247,7 @@ def wetnotes(team: Team, member: Member) -> Data:
                 "rows": [asdict(row) for row in contingency_rows(plan, found)],
                 "gases": gas_table(dive, found.breathing),
                 "tolerated": tolerances(dive, found.breathing),
-                "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
+                "supply": supply_data(dive, what_ifs.bailed_out_on(found)),
             }
             for found in plan.bailouts
         ],
@@ -283,15 +287,15 @@ def briefing(team: Team, member: Member) -> Data:
         **common(team, member),
         "verdict": verdict(findings),
         "facts": facts(plan),
-        "profile": profile(plan, 172.0, profile_high_mm(plan, findings, len(gives))),
+        "profile": draw_profile(plan, 172.0, profile_high_mm(plan, findings, len(gives))),
         "rows": [asdict(row) for row in planned],
         "line": line_note(plan),
         "marks": tts_marks(plan),
         "gases": gas_table(dive, plan.breathing),
         "tolerated": tolerances(dive, plan.breathing),
-        "supply": supply_table(dive, plan.supply),
+        "supply": supply_data(dive, plan.supply),
         "loop": loop_line(plan),
-        "oxygen": oxygen_line(plan.oxygen.cns_percent, plan.oxygen.otu, plan.oxygen.highest_ppo2_bar),
+        "oxygen": oxygen_line(plan.oxygen),
         "days": days_line(plan),
         "after": after_list(plan),
         "guidance": flying.note(dive.units),
@@ -301,16 +305,14 @@ def briefing(team: Team, member: Member) -> Data:
                 "line": _off_the_loop(team, member.name, found),
                 "mark": what_ifs.mark(found),
                 "left_to_try": what_ifs.left_to_try(found),
-                "oxygen": oxygen_line(found.oxygen.cns_percent, found.oxygen.otu, found.oxygen.highest_ppo2_bar)
-                if found.legs
-                else "",
-                "supply": supply_table(dive, what_ifs.bailed_out_on(found)),
+                "oxygen": oxygen_line(found.oxygen) if found.legs else "",
+                "supply": supply_data(dive, what_ifs.bailed_out_on(found)),
                 "stops": "; ".join(_brief_row(dive, row) for row in contingency_rows(plan, found)),
             }
             for found in plan.bailouts
         ],
         "giving": [_gives(dive, giving) for giving in gives],
-        "findings": [{"severity": finding.severity, "message": _whole(finding)} for finding in findings],
+        "findings": [{"severity": finding.severity, "message": whole(finding)} for finding in findings],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,
         "minimum": gas.minimum_list(plan),
@@ -348,7 +350,7 @@ def _brief_row(dive: Dive, row: Row) -> str:
 def profile_high_mm(plan: Plan, findings: Sequence[Finding], given: int) -> float:
     """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand.
     `given`: in how many mates' bailouts the diver gives gas."""
-    lines = sum(math.ceil(len(_whole(finding)) / LETTERS_IN_A_LINE) for finding in findings)
+    lines = sum(math.ceil(len(whole(finding)) / LETTERS_IN_A_LINE) for finding in findings)
     tables = 44.0 + 6.3 * len(plan.breathing) + sum(3.9 * _lines(use) for use in plan.supply)
     for found in plan.bailouts if len(plan.bailouts) == 1 else ():
         rows = len(contingency_rows(plan, found))
@@ -363,11 +365,6 @@ def profile_high_mm(plan: Plan, findings: Sequence[Finding], given: int) -> floa
 def _lines(use: CylinderUse) -> int:
     """Of a cylinder's name in the table of supply."""
     return math.ceil(len(use.name) / LETTERS_OF_A_NAME)
-
-
-def _whole(finding: Finding) -> str:
-    """A finding with what would fix it."""
-    return finding.message + (f" Fix for this: {finding.cure}." if finding.cure else "")
 
 
 def said_to(team: Team, member: Member) -> list[Finding]:
@@ -423,9 +420,9 @@ def team_part(team: Team) -> Data:
                 "diver": breakable(one.diver),
                 "cylinder": breakable(one.cylinder),
                 "gas": one.mix.name,
-                "amount": gas.amount(system, one.litres),
+                "amount": f"{line['asked']} {system.gas_unit}",
             }
-            for one in team.carries
+            for one, line in zip(team.carries, carries_table(team).lines, strict=True)
         ],
     }
 
@@ -478,7 +475,7 @@ def facts(plan: Plan) -> list[Data]:
         {"name": "Run time", "text": f"{up(schedule.run_time_min)} min"},
         {"name": "TTS", "text": f"{up(schedule.tts_min)} min"},
         {"name": "First stop", "text": "none" if first is None else SYSTEMS[dive.units].at(first)},
-        {"name": "NDL at the deepest", "text": f"{schedule.ndl_min} min"},
+        {"name": "NDL at the deepest", "text": f"{ndl(plan)} min"},
         *conditions(dive),
     ]
 
@@ -555,25 +552,6 @@ def _millibar(dive: Dive) -> str:
     return f"{1000.0 * dive.site.environment.surface_bar:.0f}"
 
 
-def oxygen_line(cns_percent: float, otu: float, highest_bar: float) -> str:
-    """Oxygen exposure in a line."""
-    return f"CNS {math.ceil(cns_percent - 1e-6)} %, {math.ceil(otu - 1e-6)} OTU, highest ppO2 {highest_bar:.2f} bar"
-
-
-def days_line(plan: Plan) -> str:
-    """Oxygen of the last days in a line; empty for a dive that comes after none."""
-    found = plan.oxygen
-    if len(found.doses) == 1:
-        return ""
-    windows = (f"{_days(of.days)} {up(of.otu)} OTU of {of.most_otu:.0f}" for of in found.windows)
-    return f"{up(found.day_percent)} % of NOAA's limit for 24 hours; last {', '.join(windows)}"
-
-
-def _days(days: int) -> str:
-    return "24 h" if days == 1 else f"{days} days"
-
-
 def after_list(plan: Plan) -> list[Data]:
     """Flying, and going up to an altitude, after the dive."""
-    rows = (flying.in_words(ascent, plan.dive.units) for ascent in plan.after)
-    return [dict(zip(("where", "wait", "model", "guidance"), row, strict=True)) for row in rows]
+    return [dict(line.cells) for line in after_table(plan).lines]

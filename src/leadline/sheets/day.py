@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
-from leadline.plan import Plan, flying
+from leadline.plan import flying
 from leadline.plan.causes import lasting
 from leadline.plan.day import Day, Dived, Numbers, Planned
 from leadline.plan.findings import Finding
 from leadline.plan.rows import up
 from leadline.plan.team import Member
-from leadline.sheets.content import Data, after_list, common, count, days_line, loop_line, verdict
-from leadline.sheets.gas import supply_table
+from leadline.sheets.content import Data, after_list, common, count, loop_line, verdict
+from leadline.sheets.gas import supply_data
 from leadline.sheets.schedules import breakable, planned_rows
-from leadline.units import SYSTEMS, SystemName
+from leadline.show.breathing import days_line
+from leadline.units import SYSTEMS
 
 
 def day_sheet(day: Day, member: Member) -> Data:
@@ -25,10 +26,10 @@ def day_sheet(day: Day, member: Member) -> Data:
     team, units = day.asked_for.team, day.asked_for.team.dive.units
     no_gos = [f"{one.title}: {said}" for one in day.planned if (said := _first_no_go(one.team.findings))]
     blocks = [
-        _dived(one, member.name) if isinstance(one, Dived) else _planned(one, member.name, units, begins_min)
+        _dived(one, member.name) if isinstance(one, Dived) else _planned(one, member.name, begins_min)
         for one, begins_min in zip(day.dives, day.begins_min(), strict=True)
     ]
-    last = _in_units(day.asked_for.plan_of(member.name), units)
+    last = day.asked_for.plan_of(member.name)
     return {
         **common(team, member),
         "title": f"Day: {common(team, member)['title']}",
@@ -44,14 +45,9 @@ def _first_no_go(findings: tuple[Finding, ...]) -> str:
     return next((finding.message for finding in findings if finding.severity == "no-go"), "")
 
 
-def _in_units(plan: Plan, units: SystemName) -> Plan:
-    """A plan that is shown in the units of the day, whatever its own file's are."""
-    return replace(plan, dive=plan.dive.model_copy(update={"units": units}))
-
-
-def _planned(one: Planned, diver: str, units: SystemName, begins_min: float | None) -> Data:
-    plan, numbers = _in_units(one.plan_of(diver), units), one.numbers(diver)
-    dive, schedule, system = plan.dive, plan.schedule, SYSTEMS[units]
+def _planned(one: Planned, diver: str, begins_min: float | None) -> Data:
+    plan, numbers = one.plan_of(diver), one.numbers(diver)
+    dive, schedule, system = plan.dive, plan.schedule, SYSTEMS[plan.dive.units]
     low, high = dive.model.gradient_factors
     lasts, of = lasting(plan.contingencies)
     facts = [
@@ -70,7 +66,7 @@ def _planned(one: Planned, diver: str, units: SystemName, begins_min: float | No
         "verdict": verdict(one.team.findings),
         "facts": [{"name": name, "text": text} for name, text in facts],
         "rows": [asdict(row) for row in planned_rows(plan)],
-        "supply": supply_table(dive, plan.supply),
+        "supply": supply_data(dive, plan.supply),
         "loop": loop_line(plan),
         "oxygen": _oxygen(numbers),
         "mark": count(len(one.team.findings), "finding") if one.team.findings else "",

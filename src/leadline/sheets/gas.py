@@ -14,7 +14,10 @@ from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
 from leadline.plan.turning import MinimumGas
-from leadline.sheets.schedules import breakable, breathed_then, mod
+from leadline.sheets.schedules import breakable, mod
+from leadline.show.breathing import breathing_table
+from leadline.show.gas import amount, brought_to, reserve, supply_table
+from leadline.show.schedule import breathed_then
 from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
 
 Data = dict[str, Any]
@@ -23,41 +26,26 @@ KEPT = "\u00a0"
 """A blank at which no line is broken."""
 
 
-def amount(system: System, litres: float) -> str:
-    """An amount of gas that is asked for, with its unit: rounded up."""
-    return f"{system.gas_up(litres)} {system.gas_unit}"
-
-
 def gas_table(dive: Dive, breathing: Iterable[Breathed]) -> list[Data]:
     """What is breathed, and what it does at its deepest."""
+    parts = list(breathing)
     return [
         {
-            "gas": part.source.name,
+            **line.cells,
             "diluent": f"diluent {part.source.mix.name}" if part.source.circuit == "closed" else "",
-            "depths": f"{SYSTEMS[dive.units].depth(part.deepest_m)}–{SYSTEMS[dive.units].depth(part.shallowest_m)}",
             "mod": mod(dive, part),
-            "ppo2": f"{part.ppo2_low_bar:.2f}–{part.ppo2_high_bar:.2f}",
-            "end": SYSTEMS[dive.units].at(part.end_m),
-            "density": f"{part.density_g_l:.1f}",
+            "end": f"{line['end']} {SYSTEMS[dive.units].depth_unit}",
         }
-        for part in breathing
+        for part, line in zip(parts, breathing_table(dive, parts).lines, strict=True)
     ]
 
 
-def supply_table(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
+def supply_data(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
     """Every cylinder: what it starts with, what is used, what is left, what is to be left."""
-    system = SYSTEMS[dive.units]
+    lines = supply_table(SYSTEMS[dive.units], supply).lines
     return [
-        {
-            "name": breakable(use.name),
-            "gas": use.mix.name,
-            "start": system.pressure(use.start_bar),
-            "used": system.gas_up(use.used_l),
-            "left": system.pressure(use.left_bar),
-            "reserve": f"{use.reserve_bar / system.pressure_bar:.0f}",
-            "short": f"short by {_short(system, use.short_l)}" if use.short_l > 1e-6 else "",
-        }
-        for use in supply
+        {**line.cells, "name": breakable(line["name"]), "short": line["short"].replace("SHORT", "short")}
+        for line in lines
     ]
 
 
@@ -67,10 +55,6 @@ def labelled(use: CylinderUse) -> str:
     return breakable(use.name) if use.name == use.mix.name else f"{breakable(use.name)}, {mix}"
 
 
-def _short(system: System, litres: float) -> str:
-    return f"{system.gas_up(litres)} {system.gas_unit}"
-
-
 def left_list(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
     """What is left in every cylinder that gas is taken from; what is missing where one does not last."""
     system = SYSTEMS[dive.units]
@@ -78,7 +62,7 @@ def left_list(dive: Dive, supply: Iterable[CylinderUse]) -> list[Data]:
         {
             "name": labelled(use),
             "left": f"{system.pressure(use.left_bar)}{KEPT}{system.pressure_unit}",
-            "short": f"{_short(system, use.missing_l)} short" if use.missing_l > 1e-6 else "",
+            "short": f"{amount(system, use.missing_l)} short" if use.missing_l > 1e-6 else "",
         }
         for use in supply
         if use.used_l > 1e-6
@@ -92,7 +76,7 @@ def least_left(dive: Dive, least: CylinderUse | None) -> str:
     system = SYSTEMS[dive.units]
     name = labelled(least)
     if least.missing_l > 1e-6:
-        return f"{name}: {_short(system, least.missing_l)} short"
+        return f"{name}: {amount(system, least.missing_l)} short"
     return f"{name}: {system.pressure(least.left_bar)}{KEPT}{system.pressure_unit}"
 
 
@@ -128,7 +112,7 @@ def carried(member: Member) -> list[Data]:
                 "fill": system.pressure(cylinder.pressure),
                 "cooled": system.pressure(use.start_bar) if warm else "",
                 "holds": system.gas(use.content_l),
-                "reserve": f"{use.reserve_bar / system.pressure_bar:.0f}",
+                "reserve": reserve(system, use),
                 "use": cylinder.use,
             }
         )
@@ -184,7 +168,8 @@ def minimum_list(plan: Plan) -> list[Data]:
 
 
 def _usable_from(system: System, gas: MinimumGas) -> str:
-    return "the surface" if gas.to_m < 1e-6 else f"the next gas, {system.at(gas.to_m)}"
+    to = brought_to(system, gas)
+    return to if gas.to_m <= 1e-6 else f"the next gas, {to}"
 
 
 def turn_list(team: Team, member: Member) -> list[Data]:

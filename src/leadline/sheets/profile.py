@@ -60,7 +60,7 @@ class Frame:
         }
 
 
-def profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
+def draw_profile(plan: Plan, width_mm: float, height_mm: float) -> dict[str, Any]:
     """Depth over run time: axes, ceiling, one line for every stretch on a gas, labels that do not overlap."""
     system, schedule = SYSTEMS[plan.dive.units], plan.schedule
     frame = Frame(width_mm, height_mm, schedule.run_time_min, plan.dive.deepest_m * 1.06)

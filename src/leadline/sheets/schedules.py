@@ -17,8 +17,9 @@ from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
 from leadline.plan.rows import handed, leave, up
 from leadline.plan.scenarios import marked_min
-from leadline.plan.supply import CylinderUse, open_circuit_cylinders
-from leadline.units import SYSTEMS, System, clock
+from leadline.plan.supply import CylinderUse
+from leadline.show.schedule import line
+from leadline.units import SYSTEMS, clock
 
 Data = dict[str, Any]
 
@@ -48,12 +49,6 @@ class Row:
 # --- Numbers ----------------------------------------------------------------------------------------------------------
 
 
-def more(minutes: float, than_min: float) -> str:
-    """How much longer one run time is than another, as both are printed: "+4"."""
-    difference = int(up(minutes)) - int(up(than_min))
-    return f"{difference:+d}".replace("-", "\u2212") if difference else "+0"
-
-
 def mod(dive: Dive, part: Breathed) -> str:
     """A MOD with its unit and its ppO2."""
     return mod_shown(dive, part, f" {SYSTEMS[dive.units].depth_unit}")
@@ -81,7 +76,7 @@ def printed(
     dive: Dive, found: Iterable[rows.Row], mods: dict[Source, str], supply: Sequence[CylinderUse] = ()
 ) -> list[Row]:
     """The rows of a schedule as they are printed; a dive without stops says so."""
-    system, where = SYSTEMS[dive.units], dive.site.environment
+    system = SYSTEMS[dive.units]
     made: list[Row] = []
     for row in found:
         if row.kind == "surface":
@@ -94,48 +89,25 @@ def printed(
             at = leave(row)
             made.append(Row("hand", system.depth(row.depth_m), "", at, at, "", breakable(handed(row)), "", "", True))
             continue
-        left = [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]
+        shown = line(dive, row, supply)
         made.append(
             Row(
                 kind={"change": "switch", "sort out": "level"}.get(row.kind, row.kind),
-                depth=system.depth(row.depth_m),
+                depth=shown["depth"],
                 minutes="" if row.minutes is None else f"{row.minutes}",
                 # So that a stop's minutes add up on paper.
                 arrive=clock(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
-                leave=leave(row),
-                tts="" if row.tts_min is None else up(row.tts_min),
+                leave=shown["leave"],
+                tts=shown["tts"],
                 gas=row.source.name,
                 mod=mods.get(row.source, "") if row.changed else "",
-                ppo2=f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
+                ppo2=shown["ppo2"],
                 changed=row.changed,
                 label="" if row.kind == "stop" else row.kind,
-                bar=_gauges(system, left),
+                bar=shown["left"],
             )
         )
     return made
-
-
-def _gauges(system: System, left_bar: Sequence[float]) -> str:
-    """What the gauges show, in the order of the cylinders: one number where they are alike, the lowest of many."""
-    shown = [system.pressure(bar) for bar in left_bar]
-    if len(set(shown)) == 2 and len(shown) == 2:
-        return "/".join(shown)
-    return system.pressure(min(left_bar)) if shown else ""
-
-
-def breathed_then(dive: Dive, supply: Sequence[CylinderUse], row: rows.Row) -> list[CylinderUse]:
-    """The cylinders a level or a stop is breathed from, if it is on open circuit.
-
-    All of the mix; where mates give theirs, those that are drawn on by then.
-    """
-    if row.kind not in ("level", "sort out", "stop") or row.source.circuit != "open":
-        return []
-    names = {cylinder.name for cylinder in open_circuit_cylinders(dive)}
-    alike = [use for use in supply if use.name in names and use.mix == row.source.mix]
-    drawn = [
-        use for use in alike if any(abs(leg.end_min - row.leave_min) < 1e-6 and leg.litres > 1e-6 for leg in use.legs)
-    ]
-    return drawn or alike
 
 
 def planned_rows(plan: Plan) -> list[Row]:

@@ -223,7 +223,7 @@ def most_of_bailouts(plan: Plan) -> list[CylinderUse]:
     """Every cylinder of the bailouts, as it is where they take most from it."""
     found: dict[str, CylinderUse] = {}
     for one in plan.contingencies:
-        if one.kind == "bailout" and one.legs:
+        if one.is_bailout and one.legs:
             for use in what_ifs.bailed_out_on(one):
                 if use.name not in found or use.used_l > found[use.name].used_l:
                     found[use.name] = use

@@ -12,13 +12,13 @@ from leadline.plan.contingency import Contingency, Handover, MateWay
 from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Team, TeamBailout
-from leadline.sheets.gas import KEPT, amount, least_left, left_list
-from leadline.sheets.schedules import breakable, capital, contingency_rows, more
+from leadline.sheets.gas import KEPT, least_left, left_list
+from leadline.sheets.schedules import breakable, capital, contingency_rows
+from leadline.show.gas import amount
+from leadline.show.what_ifs import later
 from leadline.units import SYSTEMS, clock
 
 Data = dict[str, Any]
-GONE = {"oxygen gone": "oxygen", "diluent gone": "diluent"}
-"""Of what nothing is left, whatever the dive took."""
 
 
 def on_the_slate(plan: Plan) -> list[Contingency]:
@@ -71,7 +71,7 @@ def leaves_line(plan: Plan, found: Contingency) -> str:
     if found.kind == "mate out of gas" and plan.dive.loop is not None:
         at = f"run time {clock(found.leaves_at_min)}, {SYSTEMS[plan.dive.units].at(found.depth_m)}"
         return f"You stay on your loop. Your mate breathes, from {at}"
-    what = "the loop" if found.kind in ("bailout", "bailout lost") else "the plan"
+    what = "the loop" if found.scenario.off_at_once else "the plan"
     where = SYSTEMS[plan.dive.units].at(found.depth_m).replace(" ", KEPT)
     on_yours = "".join(f". {_on_yours(plan, mate)}" for mate in found.mates if mate.given)
     return f"Leave {what} at run time {clock(found.leaves_at_min)}, {where}{on_yours}"
@@ -92,7 +92,7 @@ def times_line(plan: Plan, found: Contingency) -> str:
     """Run time, how much longer than the plan, and TTS; empty without a way up."""
     if not found.legs:
         return ""
-    longer = more(found.run_time_min, plan.schedule.run_time_min)
+    longer = later(found.run_time_min, plan.schedule.run_time_min)
     return f"Run time {up(found.run_time_min)} ({longer}), TTS {up(found.tts_min)}"
 
 
@@ -115,7 +115,9 @@ def notes(plan: Plan, found: Contingency) -> Data:
     grave = [finding.message for finding in said]
     return {
         **panel(plan, found),
-        "left": left_list(found.scenario.dive, [use for use in found.supply if use.use != GONE.get(found.kind)]),
+        "left": left_list(
+            found.scenario.dive, [use for use in found.supply if use.use != found.failure.nothing_left_of]
+        ),
         "oxygen": f"CNS{KEPT}{math.ceil(found.oxygen.cns_percent - 1e-6)}{KEPT}%" if found.legs else "",
         "reasons": [breakable(capital(message)) for message in grave],
     }
@@ -134,7 +136,7 @@ def glance(plan: Plan) -> list[Data]:
             "two": found.scenario.two_failures,
             "leaves": leaves(plan, found),
             "run_time": up(found.run_time_min) if found.legs else "",
-            "more": more(found.run_time_min, plan.schedule.run_time_min) if found.legs else "",
+            "more": later(found.run_time_min, plan.schedule.run_time_min) if found.legs else "",
             "tts": up(found.tts_min) if found.legs else "",
             "least": least_left(found.scenario.dive, found.least) if found.legs else "",
             "verdict": outcome(found),

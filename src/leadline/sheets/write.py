@@ -17,6 +17,7 @@ from typing import Any
 import font_source_sans_pro
 import typst
 
+from leadline.dive_file.errors import expect
 from leadline.plan.day import Day
 from leadline.plan.team import Team
 from leadline.sheets import content
@@ -35,6 +36,7 @@ def write_sheets(team: Team, directory: Path, day: Day | None = None) -> list[Pa
     A diver without a name has them in the directory, a named one in a folder there. Every sheet is set before the
     first one is written, all or none, by `put`. The same plan gives the same bytes.
     """
+    expect(team, Team, "write_sheets", "a Team, as plan_team gives")
     pages: dict[Path, bytes] = {}
     for member, own in zip(team.members, folder_names(team), strict=True):
         for name, text in SHEETS.items():

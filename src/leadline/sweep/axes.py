@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel
 
-from leadline.dive_file.errors import BriefError, Problem, key_path, shortened, shown
+from leadline.dive_file.errors import DiveFileError, Problem, key_path, shortened, shown
 from leadline.dive_file.reader import DiveFile, read_value
 from leadline.dive_file.schema import Dive, Kept, Model, SweepAxis
 from leadline.physics.mix import Mix
@@ -147,14 +147,14 @@ class Sweep:
 
 
 def sweep_of(file: DiveFile, quick: Callable[[Place], bool] = lambda place: False) -> Sweep:
-    """The sweep of a dive file. BriefError, with axis, value and what would be right.
+    """The sweep of a dive file. DiveFileError, with axis, value and what would be right.
 
     `quick` places are those that a change of costs little: of a grid, their axes turn fastest.
     """
     given = file.dive.sweep
     if not given.axes:
         said = 'is missing; say what to vary, such as key = "levels.1.depth" and values = [30, 40, 50]'
-        raise BriefError(file.name, [Problem("[[sweep.axes]]", said)])
+        raise DiveFileError(file.name, [Problem("[[sweep.axes]]", said)])
     places: list[tuple[Place, ...]] = []
     for i, axis in enumerate(given.axes):
         places.append(tuple(_place(key, file, i, given.contingencies) for key in axis.key))
@@ -195,7 +195,7 @@ def _recorded(file: DiveFile, axes: Sequence[Axis]) -> Recorded | None:
             for value in axis.values if place.loc == interval else ():
                 try:
                     listening.changed(place.put(on_air, value))
-                except BriefError:
+                except DiveFileError:
                     continue  # a dive that is refused, with what the log said, when it comes to it
     return Recorded(tuple(said.items()))
 
@@ -204,10 +204,10 @@ def _recorded(file: DiveFile, axes: Sequence[Axis]) -> Recorded | None:
 
 
 def _place(text: str, file: DiveFile, axis: int, contingencies: bool) -> Place:
-    """A part of the dive file by its path. BriefError, with what is near, if there is none, or it is no number."""
+    """A part of the dive file by its path. DiveFileError, with what is near, if there is none, or it is no number."""
 
-    def refused(said: str) -> BriefError:
-        return BriefError(file.name, [Problem(key_path("sweep", "axes", axis, "key"), f"{shown(text)} {said}")])
+    def refused(said: str) -> DiveFileError:
+        return DiveFileError(file.name, [Problem(key_path("sweep", "axes", axis, "key"), f"{shown(text)} {said}")])
 
     loc: Loc = ()
     model: type[BaseModel] = Dive
@@ -253,7 +253,7 @@ def _place(text: str, file: DiveFile, axis: int, contingencies: bool) -> Place:
 
 def _number_there(
     text: str, loc: Loc, rest: str, annotation: Any, written: object, default: object,
-    refused: Callable[[str], BriefError],
+    refused: Callable[[str], DiveFileError],
 ) -> Place:  # fmt: skip
     pair = loc[-1] == "gradient_factors"
     if loc[0] == "previous" and loc[-1] == "log":
@@ -277,7 +277,7 @@ def _number_there(
 
 
 def _item(
-    text: str, rest: str, items: Sequence[dict[str, Any]], what: str, refused: Callable[[str], BriefError]
+    text: str, rest: str, items: Sequence[dict[str, Any]], what: str, refused: Callable[[str], DiveFileError]
 ) -> tuple[int, str]:
     """Which item of a list a path goes on with, by its number or its name, and what is left of the path."""
     if number := re.match(r"(\d+)(?:\.|$)", rest):
@@ -314,7 +314,7 @@ def _distinct(places: Sequence[Sequence[Place]], source: str) -> None:
                 if (before := seen.get((place.loc, half))) is not None:
                     same = f"sets what {shown(before.key)} sets too; leave one of them out"
                     key = key_path("sweep", "axes", i, "key")
-                    raise BriefError(source, [Problem(key, f"{shown(place.key)} {same}")])
+                    raise DiveFileError(source, [Problem(key, f"{shown(place.key)} {same}")])
                 seen[place.loc, half] = place
 
 
@@ -389,7 +389,7 @@ def _count(axis: SweepAxis, i: int, source: str) -> int:
         said = f"leads away from to: from {axis.from_} to {axis.to}"
         problem = f"{axis.step} {said} it must be {'over' if last > first else 'below'} 0"
     if problem is not None:
-        raise BriefError(source, [Problem(key_path("sweep", "axes", i, "step"), shortened(problem))])
+        raise DiveFileError(source, [Problem(key_path("sweep", "axes", i, "step"), shortened(problem))])
     return int((last - first) / step) + 1
 
 
@@ -413,10 +413,10 @@ def _ends(axis: SweepAxis, i: int, source: str) -> tuple[Fraction, Fraction, Fra
         try:
             units.add(_split(value)[1].casefold())
         except ValueError as error:
-            raise BriefError(source, [Problem(key_path("sweep", "axes", i, key), str(error))]) from None
+            raise DiveFileError(source, [Problem(key_path("sweep", "axes", i, key), str(error))]) from None
     if len(units) > 1:
         said = f"from, to and step must be in the same unit; they are {shown(axis.from_)}, {shown(axis.to)} and "
-        raise BriefError(source, [Problem(key_path("sweep", "axes", i, "from"), f"{said}{shown(axis.step)}")])
+        raise DiveFileError(source, [Problem(key_path("sweep", "axes", i, "from"), f"{said}{shown(axis.step)}")])
     first, last, step = (Fraction(_split(value)[0]) for value in given.values())
     return first, last, step, units.pop()
 
@@ -443,17 +443,17 @@ def _bounded(places: Sequence[Sequence[Place]], counted: Sequence[int], together
     if together and len(set(counted)) > 1:
         has = ", ".join(f"{name} {_many(count)}" for name, count in zip(names, counted, strict=True))
         said = f"is true, so all axes must have as many values; {has}. Make them the same, or leave together out"
-        raise BriefError(source, [Problem("[sweep] together", shortened(said))])
+        raise DiveFileError(source, [Problem("[sweep] together", shortened(said))])
     dives = counted[0] if together else math.prod(counted)
     if dives > MOST_DIVES:
         times = " × ".join(_many(count) for count in counted)
         made = f"make {_many(dives)} dives" + (f" ({times})" if len(counted) > 1 and not together else "")
         said = f"{made}; at most {MOST_DIVES:,} are planned in one sweep. Take larger steps, or fewer axes"
-        raise BriefError(source, [Problem("[[sweep.axes]]", said)])
+        raise DiveFileError(source, [Problem("[[sweep.axes]]", said)])
     for i, (name, count) in enumerate(zip(names, counted, strict=True)):
         if count > MOST_VALUES:
             said = f"{name} has {_many(count)} values; at most {MOST_VALUES:,} fit one axis"
-            raise BriefError(source, [Problem(f"[[sweep.axes]] {i + 1}", said)])
+            raise DiveFileError(source, [Problem(f"[[sweep.axes]] {i + 1}", said)])
 
 
 def _many(count: int) -> str:
@@ -475,7 +475,7 @@ def _axis(places: tuple[Place, ...], values: Iterator[object], i: int, file: Div
                 found.append(place.read(value, file.dive))
             except ValueError as error:
                 where = key_path("sweep", "axes", i, "values", j) if given is not None else f"[[sweep.axes]] {i + 1}"
-                raise BriefError(file.name, [Problem(where, f"for {place.key}: {error}")]) from None
+                raise DiveFileError(file.name, [Problem(where, f"for {place.key}: {error}")]) from None
         written.append(value)
         reads.append(found)
     return Axis(places, tuple(written), tuple(zip(*reads, strict=True)))

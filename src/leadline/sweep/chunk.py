@@ -12,13 +12,13 @@ import pyarrow.parquet as pq
 from numba import get_num_threads, set_num_threads
 
 from leadline.dive_file.checks import contradictions
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Dive
 from leadline.dive_file.team import divers
-from leadline.many.batch import Varied, swim_many
-from leadline.plan.oxygen import carried, oxygen
-from leadline.plan.schedule import common_stops, lay_out, schedule
-from leadline.plan.supply import supply
+from leadline.many.batch import Varied, simulate_many
+from leadline.plan.oxygen import carried, oxygen_exposure
+from leadline.plan.schedule import common_stops, dive_schedule, lay_out
+from leadline.plan.supply import cylinder_use
 from leadline.plan.team import plan_team
 from leadline.sweep.axes import Array, Axis, Place, Sweep
 from leadline.sweep.columns import Figures, axis_column, empty, figures_of_many, figures_of_one, figures_of_plan, table
@@ -100,12 +100,12 @@ def _plan_together(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures
             dive = _dive(sweep, same + apart, alone=False)
             layout = lay_out(dive, sweep.file.name)
             carried(dive)
-        except BriefError as error:
+        except DiveFileError as error:
             found["refused"][rows] = _why(error)
             continue
         varied, wrong = _varied(sweep, dive, [of_axis[rows] for of_axis in chosen])
         with _cores(None if len(rows) >= FEW else 1):
-            swum = swim_many(dive, layout, varied, len(rows))
+            swum = simulate_many(dive, layout, varied, len(rows))
         fine = (swum.figures["fault"] == kernel.FINE) & ~wrong
         for fault, said in _FAULTS.items():
             found["refused"][rows[swum.figures["fault"] == fault]] = said
@@ -176,7 +176,7 @@ def _plan_each(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures:
             figures = list(
                 _planned(dive, sweep.file.name) if sweep.contingencies else _scheduled(dive, sweep.file.name)
             )
-        except BriefError as error:
+        except DiveFileError as error:
             found["refused"][rows.start : rows.stop] = _why(error)
             continue
         for row, of_diver in zip(rows, figures, strict=True):
@@ -196,23 +196,25 @@ def _scheduled(dive: Dive, source: str) -> Iterator[Figures]:
     named = [own for _, own in divers(dive)]
     held = common_stops(named) if len(named) > 1 else ()
     for own in named:
-        found = schedule(own, lay_out(own, source, held), source)
-        cylinders, loop = supply(own, found.legs)
-        yield figures_of_one(own, found, oxygen(found.legs, own.site.environment, carried(own)), cylinders, loop)
+        found = dive_schedule(own, lay_out(own, source, held), source)
+        cylinders, loop = cylinder_use(own, found.legs)
+        yield figures_of_one(
+            own, found, oxygen_exposure(found.legs, own.site.environment, carried(own)), cylinders, loop
+        )
 
 
 def _dive(sweep: Sweep, chosen: Sequence[tuple[Axis, int]], alone: bool = True) -> Dive:
-    """The dive with chosen values. BriefError where its parts do not agree; if it is not `alone`, but a layout for
+    """The dive with chosen values. DiveFileError where its parts do not agree; if it is not `alone`, but a layout for
     dives with other times, whether a level is left too early is left to the kernel."""
     dive = sweep.file.changed(sweep.tables(chosen))
     problems = [
         p for p in contradictions(dive) if alone or not (p.key.startswith("[[levels]]") and "leave_at" in p.key)
     ]
     if problems:
-        raise BriefError(sweep.file.name, problems)
+        raise DiveFileError(sweep.file.name, problems)
     return dive
 
 
-def _why(error: BriefError) -> str:
+def _why(error: DiveFileError) -> str:
     first = error.problems[0]
     return f"{first.key}: {first.message}" if first.key else first.message

@@ -17,7 +17,7 @@ import leadline
 from leadline.cautions import CAUTIONS
 from leadline.dive_file.schema import Dive
 from leadline.dive_file.team import divers
-from leadline.many.batch import Swum
+from leadline.many.batch import BatchResult
 from leadline.many.gas import cylinders_of
 from leadline.physics.mix import Mix
 from leadline.plan.oxygen import DAY_MIN, Before, Oxygen, carried
@@ -150,7 +150,7 @@ def table(sweep: Sweep, digest: str, found: Figures) -> pa.Table:
 # --- Of many dives at once --------------------------------------------------------------------------------------------
 
 
-def figures_of_many(dive: Dive, layout: Layout, swum: Swum) -> Figures:
+def figures_of_many(dive: Dive, layout: Layout, swum: BatchResult) -> Figures:
     """The figures of dives of one layout. [dives]"""
     figures, gas = swum.figures, cylinders_of(dive, layout, swum)
     before = carried(dive)
@@ -216,7 +216,7 @@ def verdict_of(team: Team, name: str, plan: Plan) -> Figures:
     bailouts = [
         sum(use.used_l for use in contingency.breathed)
         for contingency in plan.contingencies
-        if contingency.kind == "bailout" and contingency.legs
+        if contingency.is_bailout and contingency.legs
     ]
     return {
         "verdict": "no-go" if team.no_go else "go",

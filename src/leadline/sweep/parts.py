@@ -20,7 +20,7 @@ import pyarrow.parquet as pq
 
 import leadline
 from leadline.atomic_write import write_whole
-from leadline.dive_file.errors import BriefError, Problem, shown
+from leadline.dive_file.errors import DiveFileError, Problem, shown
 from leadline.dive_file.team import divers
 from leadline.sweep.axes import Sweep
 from leadline.sweep.chunk import Chunk
@@ -82,8 +82,8 @@ class Parts:
         return self.folder / f"{i:06d}.parquet"
 
     def ready(self) -> Summed | None:
-        """What is in the result, if it is there and of this very sweep; None if there is none. BriefError if something
-        else is in its place."""
+        """What is in the result, if it is there and of this very sweep; None if there is none. DiveFileError if
+        something else is in its place."""
         if not (self.path.exists() or self.path.is_symlink()):
             return None
         there = self._there() if self.path.is_file() else None
@@ -107,10 +107,10 @@ class Parts:
         raise self._in_the_way(self.path, "is there already, and nothing says that it is of this sweep")
 
     def begin(self) -> set[int]:
-        """Make the folder, or take up the one that is there: which parts are finished. BriefError if it is not of this
-        sweep."""
+        """Make the folder, or take up the one that is there: which parts are finished. DiveFileError if it is not of
+        this sweep."""
         if not self.path.parent.is_dir():
-            raise BriefError(
+            raise DiveFileError(
                 str(self.path.parent), [Problem("", "is no folder; make it first, or name another with -o")]
             )
         if not self.folder.exists():
@@ -233,9 +233,9 @@ class Parts:
             except BlockingIOError:
                 self.let_go()
                 said = "another command is at work on this sweep; wait for its end"
-                raise BriefError(str(self.folder), [Problem("", said)]) from None
+                raise DiveFileError(str(self.folder), [Problem("", said)]) from None
             except OSError:  # where the file system has none
                 self.let_go()
 
-    def _in_the_way(self, path: Path, said: str) -> BriefError:
-        return BriefError(str(path), [Problem("", f"{said}; move it away, or name another result with -o")])
+    def _in_the_way(self, path: Path, said: str) -> DiveFileError:
+        return DiveFileError(str(path), [Problem("", f"{said}; move it away, or name another result with -o")])

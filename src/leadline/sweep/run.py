@@ -17,7 +17,7 @@ from pathlib import Path
 
 import leadline
 from leadline.atomic_write import write_whole
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.reader import DiveFile
 from leadline.dive_file.schema import Dive
 from leadline.many import workers
@@ -60,7 +60,7 @@ class Done:
 
 
 def read_sweep(file: DiveFile) -> Sweep:
-    """The sweep of a dive file. BriefError, with axis, value and what would be right."""
+    """The sweep of a dive file. DiveFileError, with axis, value and what would be right."""
     one_by_one = file.dive.sweep.contingencies or bool(file.dive.team)
     return axes.sweep_of(file, (lambda place: False) if one_by_one else quick)
 
@@ -87,8 +87,8 @@ def run_sweep(
     """Plan every dive of a sweep that is not finished yet, and write the result.
 
     `path` ends in .parquet or .csv. `scheduler` is the address of a Dask scheduler; if not given the dives are planned
-    here. BriefError where something else is in the way, or the scheduler does not answer; Stopped where it ends before
-    its end: what is finished then is kept. `say` gets a line where workers must be waited for.
+    here. DiveFileError where something else is in the way, or the scheduler does not answer; Stopped where it ends
+    before its end: what is finished then is kept. `say` gets a line where workers must be waited for.
     """
     digest, chunks = fingerprint(sweep), chunks_of(sweep)
     parts = Parts(path, digest, sweep, chunks)
@@ -125,7 +125,7 @@ def run_sweep(
         raise Stopped(f"{where}{error.strerror or error}. {kept(first)}") from None
     except Damaged as error:
         raise Stopped(f"{error}. {kept()}") from None
-    except BriefError as error:  # of the workers
+    except DiveFileError as error:  # of the workers
         if planned == 0:
             parts.leave()
             raise

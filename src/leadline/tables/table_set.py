@@ -11,15 +11,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 from leadline.dive_file.checks import contradictions
-from leadline.dive_file.errors import BriefError, Problem, key_path
+from leadline.dive_file.errors import DiveFileError, Problem, expect, key_path
 from leadline.dive_file.schema import Cylinder, Dive, Level, Previous
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.breathing import hard_density_g_l
-from leadline.plan.day import day
+from leadline.plan.day import plan_day
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR
 from leadline.plan.planned import Plan
-from leadline.plan.schedule import Held, lay_out, no_stop_limit, schedule
+from leadline.plan.schedule import Held, dive_schedule, lay_out, no_stop_limit
 from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
 from leadline.plan.solve.verdict import Limit, of_team, refusal
 from leadline.plan.team import Team, plan_team
@@ -138,11 +138,12 @@ class TableSet:
         return any(cell.state == "go" for cell in self.cells)
 
 
-def table_set(dive: Dive, source: str = "dive", told: Told | None = None) -> TableSet:
-    """The table set of a dive file, by its [tables]. BriefError, naming the file as `source`, where that cannot be.
+def plan_table_set(dive: Dive, source: str = "dive", told: Told | None = None) -> TableSet:
+    """The table set of a dive file, by its [tables]. DiveFileError, naming the file as `source`, where that cannot be.
 
     A depth and bottom time that cannot be planned is a cell that says why.
     """
+    expect(dive, Dive, "plan_table_set", "a Dive, as read_dive gives")
     told = told if told is not None else lambda done, of, said: None
     system = SYSTEMS[dive.units]
     depths_m, times_min = axes(dive, source)
@@ -175,7 +176,7 @@ def table_set(dive: Dive, source: str = "dive", told: Told | None = None) -> Tab
 
 
 def axes(dive: Dive, source: str = "dive") -> tuple[tuple[float, ...], tuple[int, ...]]:
-    """The depths [m] and bottom times [min] of a table set. BriefError if there is no such set."""
+    """The depths [m] and bottom times [min] of a table set. DiveFileError if there is no such set."""
     given, system = dive.tables, SYSTEMS[dive.units]
     other_m = max((level.depth for level in dive.levels if level.depth < dive.deepest_m), default=0.0)
     if given.depths is not None:
@@ -186,7 +187,7 @@ def axes(dive: Dive, source: str = "dive") -> tuple[tuple[float, ...], tuple[int
                     f"{system.at(depth_m)} is no deeper than the level at {system.at(other_m)}, and it is the deepest "
                     "level that varies; leave it out"
                 )
-                raise BriefError(source, [Problem(key_path("tables", "depths"), said)])
+                raise DiveFileError(source, [Problem(key_path("tables", "depths"), said)])
     else:
         around = (dive.deepest_m + i * dive.stops.step for i in _AROUND)
         depths_m = tuple(depth_m for depth_m in around if max(0.5, other_m + 1e-6) <= depth_m <= 350.0)
@@ -195,7 +196,7 @@ def axes(dive: Dive, source: str = "dive") -> tuple[tuple[float, ...], tuple[int
         times_min = tuple(round(minutes) for minutes in given.times)
         problems = _unreachable(with_bottom(dive, depths_m[0], times_min[0]))
         if problems:
-            raise BriefError(source, [Problem(key_path("tables", "times"), problems[0].message)])
+            raise DiveFileError(source, [Problem(key_path("tables", "times"), problems[0].message)])
     else:
         offered = (bottom_time(dive) + i * _TIME_STEP_MIN for i in _AROUND)
         times_min = tuple(minutes for minutes in offered if shortest(shallow) <= minutes <= 1440)
@@ -205,7 +206,7 @@ def axes(dive: Dive, source: str = "dive") -> tuple[tuple[float, ...], tuple[int
             f"{len(depths_m)} depths by {len(times_min)} bottom times are {len(depths_m) * len(times_min)} dives, each "
             f"with a slate; at most {MOST_DIVES} in a set: take larger steps, or make two sets"
         )
-        raise BriefError(source, [Problem("[tables]", said)])
+        raise DiveFileError(source, [Problem("[tables]", said)])
     return depths_m, times_min
 
 
@@ -219,9 +220,9 @@ def _stands_on_something(dive: Dive, source: str) -> None:
     if not dive.previous or dive.previous[-1].left is not None:
         return
     before = dive.previous[-1]
-    if day(before.dive, before.name).no_go:
+    if plan_day(before.dive, before.name).no_go:
         said = "is a no-go, and a table set after it would stand on nothing; mend it first"
-        raise BriefError(source, [Problem(key_path("previous", len(dive.previous) - 1, "file"), said)])
+        raise DiveFileError(source, [Problem(key_path("previous", len(dive.previous) - 1, "file"), said)])
 
 
 def _cell(dive: Dive, depth_m: float, minutes: int, source: str) -> Cell:
@@ -229,9 +230,9 @@ def _cell(dive: Dive, depth_m: float, minutes: int, source: str) -> Cell:
     try:
         problems = _unreachable(made)
         if problems:
-            raise BriefError(source, problems)
+            raise DiveFileError(source, problems)
         team = plan_team(made, source)
-    except BriefError as error:
+    except DiveFileError as error:
         return Cell(depth_m, minutes, made, None, (refusal(error.problems[0]),))
     return Cell(depth_m, minutes, made, team, of_team(team).limits)
 
@@ -275,8 +276,8 @@ def _asks_more(lesser: Cell, cell: Cell) -> bool:
             continue
         held = stops_held(plan, cell.minutes - lesser.minutes)
         try:
-            found = schedule(own, lay_out(own, held=held))
-        except BriefError:
+            found = dive_schedule(own, lay_out(own, held=held))
+        except DiveFileError:
             return True
         until, left_at = dict(held), own.levels[-1].leave_at
         if any(
@@ -375,7 +376,7 @@ def _no_stop(dive: Dive) -> NoStop:
         return NoStop(None, f"ppO2 over {limits.ppo2_bottom:g}")
     try:
         layout = lay_out(dive)
-    except BriefError:
+    except DiveFileError:
         return NoStop(None, "hypoxic")
     source = layout.sources[int(layout.levels[0]["source"])]
     ppo2_bar = source.ppo2(bar)

@@ -60,6 +60,6 @@ class Coefficients:
     he_b: tuple[float, ...]
 
 
-def coefficients(name: SetName) -> Coefficients:
+def coefficient_set(name: SetName) -> Coefficients:
     """The published set of that name. KeyError for any other."""
     return Coefficients(name, N2_HALF_TIME_MIN, N2_A_BAR[name], N2_B, HE_HALF_TIME_MIN, HE_A_BAR, HE_B)

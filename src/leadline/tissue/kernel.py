@@ -882,7 +882,7 @@ def surface(diver: Array, tissue: Array, way: Array, sources: Array, rules: Rule
 
 
 @entry
-def swim(
+def simulate(
     tissue: Array, levels: Array, ways: Array, sources: Array, rules: Rules, comps: Compartments, legs: Array
 ) -> tuple[int, int, int, int, float]:
     """The whole dive: every level, then the ascent. `tissue` is left as it is at the end.
@@ -890,16 +890,16 @@ def swim(
     Returns (legs filled, index of the first leg of the last ascent, fault, index of the level it happened at, run time
     there).
     """
-    return swim_in(tissue, levels, ways, sources, rules, room_for(comps), legs)
+    return simulate_in(tissue, levels, ways, sources, rules, room_for(comps), legs)
 
 
 @inner
-def swim_in(
+def simulate_in(
     tissue: Array, levels: Array, ways: Array, sources: Array, rules: Rules, room: Room, legs: Array
 ) -> tuple[int, int, int, int, float]:
-    """`swim`, in room that is at hand."""
+    """`simulate`, in room that is at hand."""
     diver = room.diver
-    i = swim_to_last(tissue, levels, ways, sources, rules, room, legs)
+    i = simulate_to_last(tissue, levels, ways, sources, rules, room, legs)
     if diver[0].fault != FINE:
         return diver[0].legs, 0, diver[0].fault, i, diver[0].run_time_min
     last = levels[len(levels) - 1]
@@ -909,7 +909,7 @@ def swim_in(
 
 
 @inner
-def swim_to_last(
+def simulate_to_last(
     tissue: Array, levels: Array, ways: Array, sources: Array, rules: Rules, room: Room, legs: Array
 ) -> int:
     """Every level, up to the moment the last is left: `room.diver` is there. Returns the index of the last one, or of
@@ -1227,7 +1227,7 @@ def run_cases(
         if case.from_point < 0:
             case.point = -1
             copy_tissue(start, tissue)
-            n, _, case.fault, _, _ = swim_in(
+            n, _, case.fault, _, _ = simulate_in(
                 tissue, levels[case.level_first : case.level_end], ways, sources, own, room, scratch
             )
             case.leg_first = filled
@@ -1245,9 +1245,9 @@ def run_cases(
                     share = largest_share(
                         scratch[:n], case, spent[i], stressed[k], calm[k], per_litre[k], sources, own, used
                     )
-                if fault != FINE or worse(tts, longest, share, share_of_longest):
+                if fault != FINE or is_worse(tts, longest, share, share_of_longest):
                     longest, share_of_longest, case.point = tts, share, i
-                if fault != FINE or worse(share, most, tts, tts_of_most):
+                if fault != FINE or is_worse(share, most, tts, tts_of_most):
                     most, tts_of_most, case.most_gas_point = share, tts, i
                 if fault != FINE:
                     case.fault = fault
@@ -1396,7 +1396,7 @@ def among(way: Array, point: Any) -> int:
 
 
 @inner
-def worse(value: float, worst: float, other: float, other_of_worst: float) -> bool:
+def is_worse(value: float, worst: float, other: float, other_of_worst: float) -> bool:
     """Whether a value is larger than the worst, or alike (sums of legs differ in their last digits) and the other
     one is."""
     close, other_close = 1e-9 * (1.0 + abs(worst)), 1e-9 * (1.0 + abs(other_of_worst))
@@ -1432,4 +1432,4 @@ def first_of(case: Any, point: Any, way: Array) -> int:
 
 def kept_in() -> str:
     """The folder that compiled code is kept in; empty if there is none."""
-    return str(cast(Any, swim).stats.cache_path or "")
+    return str(cast(Any, simulate).stats.cache_path or "")

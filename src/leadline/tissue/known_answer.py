@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.tissue import kernel
-from leadline.tissue.coefficients import SetName, coefficients
+from leadline.tissue.coefficients import SetName, coefficient_set
 from leadline.tissue.fault import EngineFault
 from leadline.tissue.loading import compartments, saturated
 
@@ -68,7 +68,7 @@ def prove() -> None:
 
 def summed_up() -> str:
     """SHA-256 of all figures of the three coefficient sets."""
-    text = "\n".join(repr(coefficients(name)) for name in get_args(SetName))
+    text = "\n".join(repr(coefficient_set(name)) for name in get_args(SetName))
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -77,7 +77,7 @@ def swum(known: Known) -> tuple[tuple[tuple[float, float], ...], float, tuple[fl
     tissue = saturated(1.01325)
     rows = np.zeros(256, kernel.LEG)
     levels, ways, sources, rules = _laid_out(known)
-    n, _, fault, _, _ = kernel.swim(tissue, levels, ways, sources, rules, compartments("ZH-L16C"), rows)
+    n, _, fault, _, _ = kernel.simulate(tissue, levels, ways, sources, rules, compartments("ZH-L16C"), rows)
     if fault != kernel.FINE:
         raise _fault(f"{known.name} cannot be planned (fault {fault})")
     legs = rows[:n].tolist()

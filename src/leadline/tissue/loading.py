@@ -9,14 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
-from leadline.tissue.coefficients import SetName, coefficients
+from leadline.tissue.coefficients import SetName, coefficient_set
 from leadline.tissue.kernel import COMPARTMENTS, Compartments
 
 
 @lru_cache
 def compartments(name: SetName) -> Compartments:
     """The compartments of a published coefficient set, as the kernel takes them: arrays [2, 16]."""
-    published = coefficients(name)
+    published = coefficient_set(name)
     rate = np.log(2.0) / np.array([published.n2_half_time_min, published.he_half_time_min])
     return Compartments(
         rate=rate,

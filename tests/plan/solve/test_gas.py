@@ -5,8 +5,8 @@ import json
 
 import pytest
 
-from leadline.dive_file import BriefError, parse_dive
-from leadline.plan.planned import plan
+from leadline.dive_file import DiveFileError, parse_dive
+from leadline.plan.planned import plan_dive
 from leadline.plan.solve import answer_as_data, least_gas
 from leadline.plan.solve.gas import RANKED, _least
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES
@@ -55,8 +55,8 @@ def by_brute_force(given):
                 if "loop" in made:
                     made["loop"]["diluent"] = made["cylinders"][0]["gas"] = bottom
                 try:
-                    planned = plan(parse_dive(made))
-                except BriefError:
+                    planned = plan_dive(parse_dive(made))
+                except DiveFileError:
                     continue
                 if not planned.no_go:
                     litres = sum(size["size"] * size["pressure"] for size in sizes)
@@ -77,7 +77,7 @@ def test_the_least_gas_is_that_of_brute_force(given):
     for litres, *_, gases in by_hand:
         least.setdefault(gases, litres)
     assert [choice.carried_l for choice in answer.choices] == sorted(least.values())[:RANKED]
-    planned = plan(answer.dive)
+    planned = plan_dive(answer.dive)
     assert not planned.no_go
     assert planned.schedule.run_time_min == best.verdict.run_time_min
     fewest = min(by_hand, key=lambda one: (one[1], one[0]))
@@ -171,7 +171,7 @@ def test_a_reserve_above_every_fill_is_a_miss_and_no_traceback():
 
 def test_a_team_is_refused():
     given = open_circuit() | {"team": [{"name": "Ann"}, {"name": "Ben"}]}
-    with pytest.raises(BriefError, match="gas is chosen for one diver"):
+    with pytest.raises(DiveFileError, match="gas is chosen for one diver"):
         least_gas(parse_dive(given))
 
 

@@ -8,12 +8,12 @@ import sys
 import pytest
 from rich.console import Console
 
-from leadline.dive_file import BriefError, parse_dive, read_dive
-from leadline.plan import plan
+from leadline.dive_file import DiveFileError, parse_dive, read_dive
+from leadline.plan import plan_dive
 from leadline.plan.flying import note
 from leadline.plan.oxygen import carried
 from leadline.plan.solve import answer_as_data, shortest_interval
-from leadline.plan.solve import verdict as verdict_of
+from leadline.plan.solve import judge_dive as verdict_of
 from leadline.plan.solve.interval import CONFIRMED_MIN, LOOKED_AT_MIN, _shortest, with_interval
 from leadline.plan.solve.verdict import Limit, Verdict
 from leadline.terminal.solve import render_answer
@@ -43,7 +43,7 @@ def limited(folder, run_time, interval=60, oxygen=0, depth=27, leave_at=30):
 def holds(dive, minutes):
     """By the plan alone, whose run time is all that is limited."""
     last = dive.previous[-1].model_copy(update={"surface_interval": float(minutes)})
-    return not plan(dive.model_copy(update={"previous": (last,)})).no_go
+    return not plan_dive(dive.model_copy(update={"previous": (last,)})).no_go
 
 
 def test_every_minute_by_hand(tmp_path):
@@ -112,14 +112,14 @@ def test_cns_by_hand():
     given = {**tables(30, 15), "contingencies": {"leave_out": LEFT_OUT}}
     given["cylinders"][0]["size"] = "24 L"
     dive = parse_dive(given).model_copy(update={"previous": dive.previous})
-    taken = plan(dive).oxygen.cns_percent - carried(dive).cns_percent
+    taken = plan_dive(dive).oxygen.cns_percent - carried(dive).cns_percent
     assert 1.0 < taken < 10.0
     best = shortest_interval(dive).model_min
     assert 99.0 * 2.0 ** (-best / 90.0) + taken <= 100.0 < 99.0 * 2.0 ** (-(best - 1) / 90.0) + taken
 
 
 def test_a_dive_after_none_is_refused():
-    with pytest.raises(BriefError, match=r"\[\[previous\]\]: is missing: no dive comes before this one"):
+    with pytest.raises(DiveFileError, match=r"\[\[previous\]\]: is missing: no dive comes before this one"):
         shortest_interval(parse_dive(tables(20, 20)))
 
 
@@ -160,7 +160,7 @@ def test_shorter_ones_that_hold_too_are_named(tmp_path, monkeypatch):
             (Limit("run-time", "", message="too long"),) if 200 <= minutes <= 250 else (), 30.0, 3.0, 1.0, 1.0
         )
 
-    monkeypatch.setattr(sys.modules["leadline.plan.solve.verdict"], "verdict", uneven)
+    monkeypatch.setattr(sys.modules["leadline.plan.solve.verdict"], "judge_dive", uneven)
     answer = shortest_interval(dive)
     assert answer.best == 251
     assert {0, 15, 180} <= set(answer.holds_below)

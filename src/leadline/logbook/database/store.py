@@ -12,7 +12,7 @@ from typing import Any, Self
 import sqlalchemy as sql
 from sqlalchemy import Connection, RowMapping
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.logbook.database import tables as t
 from leadline.logbook.database.where import WRITING, LogError, chosen, in_words, name_of, opened
 from leadline.logbook.dived import LONGEST_MIN, Breathed, Carried, Column, Dived, KeptPlan, Profile, problems
@@ -28,7 +28,7 @@ MOST_NUMBERS = 2**63 - 1
 Row = dict[str, Any]
 
 
-class BrokenDive(BriefError):
+class BrokenDive(DiveFileError):
     """A dive that cannot be true is not kept."""
 
 

@@ -14,7 +14,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, m
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.pool import ConnectionPoolEntry
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.logbook.database.tables import HEAD
 
 VARIABLE = "LEADLINE_DATABASE"
@@ -36,7 +36,7 @@ _SAID = {
 """What SQLite says, and what is told."""
 
 
-class LogError(BriefError):
+class LogError(DiveFileError):
     """The log cannot do what it is asked for."""
 
     def __init__(self, source: str, message: str) -> None:

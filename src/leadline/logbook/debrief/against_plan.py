@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.logbook.as_planned import NOT_RECORDED
 from leadline.logbook.debrief import breathing_rate, deviations
-from leadline.logbook.debrief.applied import Applied, applied
+from leadline.logbook.debrief.applied import Applied, applied_sheet
 from leadline.logbook.debrief.breathing_rate import Gauge, Offer, Rates, Span, gauge_of
 from leadline.logbook.debrief.marks import (
     Change,
@@ -20,15 +20,15 @@ from leadline.logbook.debrief.marks import (
     Mark,
     alike,
     changes_dived,
+    find_marks,
     levels_dived,
     line_of,
-    marks,
     matched_changes,
     moments_of,
     stops_held,
 )
 from leadline.logbook.dived import Dived, problems
-from leadline.logbook.retrace import SURFACED_M, Retraced, retrace, surfaced_min
+from leadline.logbook.retrace import SURFACED_M, Retraced, retrace_dive, surfaced_min
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import MAX_BAR, free_litres
 from leadline.plan.findings import Finding
@@ -108,21 +108,21 @@ class Debrief:
         return self.retraced.surfaced_min
 
 
-def debrief(dived: Dived, plan: Plan, residual: Residual | None = None) -> Debrief:
+def debrief_dive(dived: Dived, plan: Plan, residual: Residual | None = None) -> Debrief:
     """A dive held against its plan.
 
-    `residual` is what the diver began the dive with; as the plan begins if not given. BriefError if the dive cannot be
-    true.
+    `residual` is what the diver began the dive with; as the plan begins if not given. DiveFileError if the dive cannot
+    be true.
     """
     if wrong := problems(dived):
-        raise BriefError(dived.title or "dive", [Problem("", said) for said in wrong])
+        raise DiveFileError(dived.title or "dive", [Problem("", said) for said in wrong])
     line = line_of(dived)
     levels = levels_dived(plan, line)
     changes = changes_dived(dived)
     made, extra = matched_changes(plan, changes)
     stops = stops_held(plan, line, levels, surfaced_min(dived.profile))
-    named = marks(plan, dived, line, levels, stops, made)
-    retraced = retrace(dived, plan.dive, residual, moments_of(named))
+    named = find_marks(plan, dived, line, levels, stops, made)
+    retraced = retrace_dive(dived, plan.dive, residual, moments_of(named))
     named = tuple(_with_tts(mark, retraced) for mark in named)
     left_min = levels[-1].left_min
     i = retraced.look(retraced.surfaced_min)
@@ -160,7 +160,7 @@ def debrief(dived: Dived, plan: Plan, residual: Residual | None = None) -> Debri
         planned_gf_surface=planned_surface,
         highest_gf=_highest(retraced, left_min),
         planned_highest_gf=_planned_highest(plan),
-        applied=applied(plan, line, levels, changes, retraced.surfaced_min),
+        applied=applied_sheet(plan, line, levels, changes, retraced.surfaced_min),
         not_recorded=tuple(_not_recorded(dived, changes, gas)),
         from_log=residual is not None,
         findings=deviations.in_dive_order(findings),

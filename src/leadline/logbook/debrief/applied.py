@@ -56,7 +56,7 @@ class Applied:
         return all(stop.met for stop in self.stops)
 
 
-def applied(
+def applied_sheet(
     plan: Plan, line: Line, levels: Sequence[LevelDived], changes: Sequence[Change], surfaced: float
 ) -> Applied:
     """The smallest planned sheet that covers how deep and how long the dive was, and what was lost of its gas."""
@@ -114,7 +114,7 @@ def _of_the_plan(
         fitting = [
             found
             for found in plan.contingencies
-            if found.kind in ("lost gas", "two gases lost")
+            if found.failure.covers == "lost gas"
             and found.legs
             and {cylinder.name for cylinder in found.scenario.dive.cylinders} == kept
         ]
@@ -129,7 +129,7 @@ def _longer_or_deeper(plan: Plan, levels: Sequence[LevelDived]) -> list[Continge
     fitting = [
         found
         for found in plan.contingencies
-        if found.kind in ("deeper", "longer", "deeper and longer", "delay")
+        if found.failure.covers == "another dive"
         and found.leaves_at_min is None
         and found.legs
         and _covers(found.scenario.dive.levels, levels)

@@ -389,7 +389,7 @@ def matched_changes(
 # --- All of them ------------------------------------------------------------------------------------------------------
 
 
-def marks(
+def find_marks(
     plan: Plan, dived: Dived, line: Line, levels: Sequence[LevelDived], stops: Sequence[Held],
     made: Sequence[Change | None],
 ) -> tuple[Mark, ...]:  # fmt: skip

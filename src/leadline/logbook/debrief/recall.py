@@ -8,11 +8,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.reader import Log, parse_dive, read_dive
 from leadline.dive_file.schema import Dive, Kept
 from leadline.logbook.database.store import Logbook, Logged
-from leadline.logbook.debrief.against_plan import Debrief, debrief
+from leadline.logbook.debrief.against_plan import Debrief, debrief_dive
 from leadline.logbook.debrief.deviations import in_dive_order
 from leadline.logbook.dived import Dived, KeptPlan
 from leadline.logbook.residual import REACH_DAYS, from_log, with_intervals
@@ -29,7 +29,7 @@ SAME_INTERVAL_MIN = 2.0
 
 
 def debrief_of(number: int, file: Path | None = None, url: str | None = None) -> Debrief:
-    """A dive of the log held against its kept plan, or against that of a dive file. BriefError, LogError.
+    """A dive of the log held against its kept plan, or against that of a dive file. DiveFileError, LogError.
 
     `url` is the log's; the environment's or the user's own if None.
     """
@@ -44,7 +44,7 @@ def debrief_of(number: int, file: Path | None = None, url: str | None = None) ->
             *said,
             f"The plan begins with a rested diver; {_after(before, dived)}: the dive is run with what that had left.",
         )
-    found = debrief(dived, plan, left)
+    found = debrief_dive(dived, plan, left)
     planned_min = _planned_interval_min(dive, dived.plan if file is None else None)
     sooner = [*_sooner(planned_min, before, dived)] if planned_min is not None and before else []
     return replace(found, said=(*said, *found.said), findings=in_dive_order([*sooner, *found.findings]))
@@ -82,7 +82,7 @@ def _planned(
         return read_dive(file, log), file.name, ()
     if dived.plan is None:
         said = "has no plan kept with it; name one with --plan FILE"
-        raise BriefError(f"dive {number}", [Problem("", said)])
+        raise DiveFileError(f"dive {number}", [Problem("", said)])
     return kept_dive(dived.plan, log, dived, before)
 
 
@@ -95,7 +95,7 @@ def kept_dive(
         data = tomllib.loads(kept.text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError):
         said = "is no dive file any more, as it is kept in the log; name one with --plan FILE"
-        raise BriefError(kept.file, [Problem("", said)]) from None
+        raise DiveFileError(kept.file, [Problem("", said)]) from None
     if not _names_files(data):
         return parse_dive(data, kept.file, log), kept.file, ()
     data = {key: value for key, value in data.items() if key != "previous"}
@@ -134,7 +134,7 @@ def _interval_min(before: Sequence[Logged], dived: Dived) -> float:
 
 
 def plan_of(team: Team, dived: Dived, number: int) -> Plan:
-    """The plan of a dive's diver. BriefError if the team has none of that name."""
+    """The plan of a dive's diver. DiveFileError if the team has none of that name."""
     if len(team.members) == 1:
         return team.members[0].plan
     for member in team.members:
@@ -142,4 +142,4 @@ def plan_of(team: Team, dived: Dived, number: int) -> Plan:
             return member.plan
     names = ", ".join(member.name for member in team.members)
     whose = f"is {dived.diver}'s" if dived.diver else "names no diver"
-    raise BriefError(f"dive {number}", [Problem("", f"{whose}, and the plan is for {names}")])
+    raise DiveFileError(f"dive {number}", [Problem("", f"{whose}, and the plan is for {names}")])

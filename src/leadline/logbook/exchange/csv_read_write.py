@@ -82,7 +82,7 @@ class _Column:
 
 
 def read(file: Opened, began: datetime | None) -> Dived | str:
-    """The dive of a CSV file, or in words why it is broken. BriefError where the file is no table of a dive."""
+    """The dive of a CSV file, or in words why it is broken. DiveFileError where the file is no table of a dive."""
     try:
         text = file.whole(MOST_BYTES).decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from leadline.atomic_write import write_whole
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.logbook.dived import Dived, problems
 from leadline.logbook.exchange import csv_read_write, uddf_read, uddf_write
 from leadline.logbook.exchange.opened import Opened
@@ -25,12 +25,12 @@ class Reading:
     @property
     def dives(self) -> Iterator[tuple[int, Dived | str]]:
         """Each dive with its number in the file, from 1: as dived, or in words why it is broken. From the first each
-        time that it is asked for. BriefError if the file was changed meanwhile and cannot be read any more."""
+        time that it is asked for. DiveFileError if the file was changed meanwhile and cannot be read any more."""
         return enumerate(self._again(), 1)
 
 
 def read_file(path: Path, began: datetime | None = None) -> Reading:
-    """The dives of a file, UDDF or CSV by its content, packed (gzip, zip) or not. BriefError if it cannot be read.
+    """The dives of a file, UDDF or CSV by its content, packed (gzip, zip) or not. DiveFileError if it cannot be read.
 
     `began` is for CSV that does not say when the dive began.
     """
@@ -63,22 +63,22 @@ def _is_xml(head: bytes) -> bool:
 
 
 def write_file(dives: Sequence[Dived], path: Path) -> None:
-    """Write dives as UDDF (.uddf) or one dive as CSV (.csv), whole or not at all. BriefError if that cannot be."""
+    """Write dives as UDDF (.uddf) or one dive as CSV (.csv), whole or not at all. DiveFileError if that cannot be."""
     name = path.name or str(path)
     suffix = path.suffix.casefold()
     if suffix not in (".uddf", ".csv"):
-        raise BriefError(name, [Problem("", "is neither .uddf nor .csv, as which dives are written")])
+        raise DiveFileError(name, [Problem("", "is neither .uddf nor .csv, as which dives are written")])
     if not dives:
-        raise BriefError(name, [Problem("", "is not written: there is no dive to write")])
+        raise DiveFileError(name, [Problem("", "is not written: there is no dive to write")])
     for number, dived in enumerate(dives, 1):
         if wrong := problems(dived):
-            raise BriefError(name, [Problem(f"dive {number}", f"is not written: it {wrong[0]}")])
+            raise DiveFileError(name, [Problem(f"dive {number}", f"is not written: it {wrong[0]}")])
     if suffix == ".csv" and len(dives) > 1:
         said = f"is not written: CSV holds one dive, and there are {len(dives)}; write .uddf, or one dive at a time"
-        raise BriefError(name, [Problem("", said)])
+        raise DiveFileError(name, [Problem("", said)])
     content = csv_read_write.csv_of(dives[0]) if suffix == ".csv" else uddf_write.uddf(dives)
     try:
         write_whole(path, content)
     except (OSError, ValueError) as error:
         said = getattr(error, "strerror", None) or str(error)
-        raise BriefError(str(path), [Problem("", f"cannot be written: {said[:1].lower() + said[1:]}")]) from None
+        raise DiveFileError(str(path), [Problem("", f"cannot be written: {said[:1].lower() + said[1:]}")]) from None

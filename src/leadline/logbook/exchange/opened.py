@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO, cast
 
-from leadline.dive_file.errors import BriefError, Problem, shown
+from leadline.dive_file.errors import DiveFileError, Problem, shown
 
 MOST_BYTES = 256 * 1024 * 1024
 """A thousand dives with a sample a second have fewer, as they are when unpacked."""
@@ -23,7 +23,7 @@ _GZIP, _ZIP = b"\x1f\x8b", b"PK\x03\x04"
 
 
 class Opened:
-    """A file that can be read from its beginning as often as needed. BriefError, naming it, where it cannot."""
+    """A file that can be read from its beginning as often as needed. DiveFileError, naming it, where it cannot."""
 
     def __init__(self, name: str, opens: Callable[[], BinaryIO]) -> None:
         """`opens` gives the bytes as they are kept, still packed."""
@@ -40,9 +40,9 @@ class Opened:
         """A file in memory."""
         return cls(name, lambda: io.BytesIO(content))
 
-    def refused(self, message: str, place: str = "") -> BriefError:
+    def refused(self, message: str, place: str = "") -> DiveFileError:
         """An error to raise: the file's name, where in it, and what is wrong."""
-        return BriefError(self.name, [Problem(place, message)])
+        return DiveFileError(self.name, [Problem(place, message)])
 
     def head(self) -> bytes:
         """The first bytes, unpacked."""
@@ -79,7 +79,7 @@ class Opened:
             except OSError as error:
                 raise self._unreadable(error) from None
 
-    def _unreadable(self, error: Exception) -> BriefError:
+    def _unreadable(self, error: Exception) -> DiveFileError:
         said = getattr(error, "strerror", None) or str(error)
         return self.refused(f"cannot be read: {said[:1].lower() + said[1:]}")
 

@@ -11,7 +11,7 @@ from xml.parsers.expat import ErrorString, ExpatError
 from defusedxml import DTDForbidden, EntitiesForbidden, ExternalReferenceForbidden
 from defusedxml.ElementTree import DefusedXMLParser
 
-from leadline.dive_file.errors import BriefError, shown
+from leadline.dive_file.errors import DiveFileError, shown
 from leadline.logbook.exchange.opened import Opened
 
 MOST_ELEMENTS = 20_000_000
@@ -137,13 +137,13 @@ class Gatherer:
         if version.split(".")[0] != "3":
             raise self._file.refused(f"is UDDF {shown(version)}; version 3 is read")
 
-    def _too_much(self) -> BriefError:
+    def _too_much(self) -> DiveFileError:
         if self._depth > MOST_NESTED:
             return self._file.refused(f"has elements nested over {MOST_NESTED} deep; no UDDF has")
         if self._most < MOST_ELEMENTS:
             return self._too_large()
         return self._file.refused(f"has over {MOST_ELEMENTS // 1_000_000} million elements, too many for a dive log")
 
-    def _too_large(self) -> BriefError:
+    def _too_large(self) -> DiveFileError:
         place = "" if self._headers else f"dive {self.dives}"
         return self._file.refused("has more than any one dive has, or all that dives refer to", place)

@@ -60,7 +60,8 @@ class Header:
 
 
 def read_header(file: Opened) -> Header:
-    """Everything but the dives, and how many those are. Reads the whole file once: BriefError where it is no UDDF."""
+    """Everything but the dives, and how many those are. Reads the whole file once: DiveFileError where it is no
+    UDDF."""
     gatherer = Gatherer(file, headers=True)
     header = Header()
     for element in gatherer.elements():

@@ -9,13 +9,15 @@ from leadline.plan.solve.bottom import Bottoms, Reach, deepest, longest
 from leadline.plan.solve.cylinders import CylindersAnswer, smallest_cylinders
 from leadline.plan.solve.data import Answer, answer_as_data
 from leadline.plan.solve.deco import DecoAnswer, best_deco
-from leadline.plan.solve.frontier import Frontier, frontier
+from leadline.plan.solve.frontier import Frontier, limits_frontier
 from leadline.plan.solve.gas import GasAnswer, least_gas
 from leadline.plan.solve.interval import IntervalAnswer, shortest_interval
 from leadline.plan.solve.mix import MixAnswer, best_mix, free_mix
-from leadline.plan.solve.verdict import Limit, Verdict, verdict
+from leadline.plan.solve.sought import SOUGHT, Sought, solve_for
+from leadline.plan.solve.verdict import Limit, Verdict, judge_dive
 
 __all__ = [
+    "SOUGHT",
     "Answer",
     "Bottoms",
     "CylindersAnswer",
@@ -26,16 +28,18 @@ __all__ = [
     "Limit",
     "MixAnswer",
     "Reach",
+    "Sought",
     "Verdict",
     "answer_as_data",
     "best_deco",
     "best_mix",
     "deepest",
     "free_mix",
-    "frontier",
+    "judge_dive",
     "least_gas",
+    "limits_frontier",
     "longest",
     "shortest_interval",
     "smallest_cylinders",
-    "verdict",
+    "solve_for",
 ]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from leadline.dive_file.checks import contradictions
-from leadline.dive_file.errors import BriefError
+from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
@@ -111,7 +111,7 @@ def _cures(
             if contradictions(changed):
                 return None
             team = plan_team(changed, source)
-        except BriefError:
+        except DiveFileError:
             return None
         plan = next(member.plan for member in team.members if member.name == diver)
         no_gos = [one for one in plan.findings if one.severity == "no-go"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
 from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, nearest_miss
 
@@ -55,15 +55,15 @@ def smallest_cylinders(dive: Dive, source: str = "dive", told: Told | None = Non
     """The smallest cylinders of [solve] cylinders that suffice for every cylinder that is breathed or feeds a loop.
 
     From the largest everywhere (water volume times pressure), one cylinder after the other in the order of the file is
-    made as small as holds, until no single one can be made smaller. BriefError without a list or a cylinder.
+    made as small as holds, until no single one can be made smaller. DiveFileError without a list or a cylinder.
     """
     listed = sorted(dive.solve.cylinders, key=lambda c: (c.water_l * c.pressure, c.water_l))
     if not listed:
         said = "is missing or empty; list the cylinders at hand, [[solve.cylinders]]"
-        raise BriefError(source, [Problem("[solve] cylinders", said)])
+        raise DiveFileError(source, [Problem("[solve] cylinders", said)])
     places = _places(dive)
     if not places:
-        raise BriefError(source, [Problem("[[cylinders]]", "is empty; list what is carried, of any size")])
+        raise DiveFileError(source, [Problem("[[cylinders]]", "is empty; list what is carried, of any size")])
     tried = Tried(source, told)
 
     def holds(sizes: Sequence[int]) -> Verdict:
@@ -123,7 +123,8 @@ def _places(dive: Dive) -> list[tuple[str, Cylinder]]:
 
 
 def with_cylinders(dive: Dive, chosen: Sequence[SolveCylinder]) -> Dive:
-    """A dive with other cylinders, filled as the list says, for each of `_places`. BriefError if a reserve is more."""
+    """A dive with other cylinders, filled as the list says, for each of `_places`. DiveFileError if a reserve is
+    more."""
     sizes = {(diver, cylinder.name): new for (diver, cylinder), new in zip(_places(dive), chosen, strict=True)}
 
     def resized(diver: str, cylinders: Iterable[Cylinder]) -> tuple[Cylinder, ...]:
@@ -144,7 +145,7 @@ def with_cylinders(dive: Dive, chosen: Sequence[SolveCylinder]) -> Dive:
 def _resized(cylinder: Cylinder, new: SolveCylinder) -> Cylinder:
     """Built anew: a copy would keep the water volume it has worked out."""
     if cylinder.reserve is not None and cylinder.reserve >= new.pressure:
-        raise BriefError("", [Problem(f"{cylinder.name}, reserve", "leaves nothing to breathe of this fill")])
+        raise DiveFileError("", [Problem(f"{cylinder.name}, reserve", "leaves nothing to breathe of this fill")])
     return Cylinder.model_construct(
         name=cylinder.name,
         gas=cylinder.gas,

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from itertools import combinations, permutations
 
 from leadline.dive_file import divers
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Cylinder, Dive, Stops
 from leadline.physics.mix import Mix
 from leadline.plan import gases
-from leadline.plan.schedule import lay_out, schedule
+from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.solve.verdict import Told, Tried, Verdict, nearest_miss
 from leadline.plan.supply import open_circuit_cylinders
 from leadline.units import SYSTEMS, System
@@ -83,15 +83,15 @@ def best_deco(dive: Dive, source: str = "dive", told: Told | None = None) -> Dec
 
     For the deco cylinders of the dive file, on a loop the bailout cylinders other than those of the leanest gas; each
     gas in at most one, cylinders may stay ashore. On a loop, where bailout gases leave the run time as it is, the
-    shortest bailout from its worst moment. Among equals, the fewest cylinders. BriefError without list or cylinders.
+    shortest bailout from its worst moment. Among equals, the fewest cylinders. DiveFileError without list or cylinders.
     """
     listed = tuple(dict.fromkeys(dive.solve.deco_gases))
     if not listed:
-        raise BriefError(source, [Problem("[solve] deco_gases", "is missing or empty; list the deco gases at hand")])
+        raise DiveFileError(source, [Problem("[solve] deco_gases", "is missing or empty; list the deco gases at hand")])
     count = max(len(_free(own)) for _, own in divers(dive))
     if count == 0:
         wanted = 'use = "deco"' if dive.loop is None else 'use = "bailout", other than the deepest one'
-        raise BriefError(source, [Problem("[[cylinders]]", f"none is free for deco gases; list one with {wanted}")])
+        raise DiveFileError(source, [Problem("[[cylinders]]", f"none is free for deco gases; list one with {wanted}")])
     tried = Tried(source, told)
     choices = [chosen for n in range(min(count, len(listed)) + 1) for chosen in combinations(listed, n)]
     holding: list[tuple[Filled, Verdict]] = []
@@ -177,8 +177,8 @@ def _by_run_time(dive: Dive, choices: Iterable[tuple[Mix, ...]], tried: Tried) -
         tried.told(f"schedule with {_said(chosen)}")
         trial = with_deco(dive, (*chosen, *(None,) * len(_free(dive))))
         try:
-            lengths[chosen] = schedule(trial, lay_out(trial, tried.source), tried.source).run_time_min
-        except BriefError:
+            lengths[chosen] = dive_schedule(trial, lay_out(trial, tried.source), tried.source).run_time_min
+        except DiveFileError:
             lengths[chosen] = math.inf
     return sorted(lengths, key=lambda chosen: (lengths[chosen], len(chosen)))
 
@@ -242,7 +242,7 @@ def switch_depths(dive: Dive) -> dict[Mix, float]:
     if dive.loop is None:
         try:
             way = gases.stretches(dive)[-1].up
-        except BriefError:
+        except DiveFileError:
             way = ()
     else:
         way = gases.bailout_way(dive)

@@ -63,7 +63,9 @@ AROUND_FEET = 50.0
 SHALLOWEST_M = 9.0
 
 
-def frontier(dive: Dive, source: str = "dive", told: Told | None = None, tried: Bottoms | None = None) -> Frontier:
+def limits_frontier(
+    dive: Dive, source: str = "dive", told: Told | None = None, tried: Bottoms | None = None
+) -> Frontier:
     """The longest bottom time within each limit, at depths a stop step apart around the dive's own.
 
     At every depth each limit is found by halving between a time at which it is not broken and one at which it is; both

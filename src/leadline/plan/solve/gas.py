@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, SolveCylinder, Use
 from leadline.physics.mix import Mix
 from leadline.plan.solve.deco import breaks_kept, switch_depths
@@ -85,7 +85,7 @@ def least_gas(dive: Dive, source: str = "dive", told: Told | None = None) -> Gas
     Every mix of [solve] gases within ppO2 (all if none is) with every none, one and two of [solve] deco_gases that are
     richer, each in the smallest of [solve] cylinders; where one of these lists is missing, in its place the standard
     ones. On a loop the diluent, which is the deepest bailout gas too, and the other bailout gases; what feeds the loop
-    keeps its size. BriefError for a team.
+    keeps its size. DiveFileError for a team.
 
     Of each choice of gases the largest cylinders are planned first, then each cylinder as small as holds with all
     others the largest, then together; larger ones follow if those do not hold. So no set of less gas holds, as long as
@@ -93,7 +93,7 @@ def least_gas(dive: Dive, source: str = "dive", told: Told | None = None) -> Gas
     """
     if dive.team:
         said = "gas is chosen for one diver; leave the team out"
-        raise BriefError(source, [Problem("[[team]]", said)])
+        raise DiveFileError(source, [Problem("[[team]]", said)])
     tried = Tried(source, told)
     gas_sets = list(_gas_sets(dive))
     choices: list[GasChoice] = []
@@ -290,9 +290,9 @@ def _roomiest(dive: Dive, place: _Place, sizes: Sequence[StandardCylinder]) -> i
 
 
 def _sized(place: _Place, size: SolveCylinder, *, checked: bool = True) -> Cylinder:
-    """A cylinder of a size. BriefError if its reserve is more than its fill."""
+    """A cylinder of a size. DiveFileError if its reserve is more than its fill."""
     if checked and place.reserve is not None and place.reserve >= size.pressure:
-        raise BriefError("", [Problem(f"{place.name}, reserve", "leaves nothing to breathe of this fill")])
+        raise DiveFileError("", [Problem(f"{place.name}, reserve", "leaves nothing to breathe of this fill")])
     return Cylinder.model_construct(
         name=place.name, gas=place.gas, size=size.size, working_pressure=size.working_pressure, pressure=size.pressure,
         use=place.use, reserve=place.reserve, switch_depth=None, manifold=place.manifold,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Dive
 from leadline.plan.flying import hours
 from leadline.plan.solve.verdict import Bound, Told, Tried, Verdict, always, halved, nearest_miss
@@ -65,14 +65,14 @@ class IntervalAnswer:
 
 def shortest_interval(dive: Dive, source: str = "dive", told: Told | None = None) -> IntervalAnswer:
     """The shortest surface interval after the last dive before this one, in whole minutes, at which the plan and every
-    contingency hold; LEAST_MIN at least. BriefError for a dive that comes after none.
+    contingency hold; LEAST_MIN at least. DiveFileError for a dive that comes after none.
 
     All of LOOKED_AT_MIN first; from the last of them that fails halving up to the next, and then every minute for
     CONFIRMED_MIN; behind one that fails among those the search goes on.
     """
     if not dive.previous:
         said = "is missing: no dive comes before this one; name the one whose surface interval is sought"
-        raise BriefError(source, [Problem("[[previous]]", said)])
+        raise DiveFileError(source, [Problem("[[previous]]", said)])
     tried, given_min = Tried(source, told), dive.previous[-1].surface_interval
     low = math.ceil(dive.previous[-1].oxygen - 1e-6)
     verdicts: dict[int, Verdict] = {}

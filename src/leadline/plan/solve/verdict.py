@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from leadline.dive_file.checks import contradictions
-from leadline.dive_file.errors import BriefError, Problem
+from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
 from leadline.plan.causes import severity
@@ -88,14 +88,14 @@ class Verdict:
         return self.over, self.refused, sum(limit.over for limit in self.limits if math.isfinite(limit.over))
 
 
-def verdict(dive: Dive, source: str = "dive") -> Verdict:
+def judge_dive(dive: Dive, source: str = "dive") -> Verdict:
     """Plan a dive whole, every diver and every contingency of it. A dive that is refused breaks the limit "refused"."""
     try:
         problems = contradictions(dive)
         if problems:
-            raise BriefError(source, problems)
+            raise DiveFileError(source, problems)
         team = plan_team(dive, source)
-    except BriefError as error:
+    except DiveFileError as error:
         return Verdict((refusal(error.problems[0]),))
     return of_team(team)
 
@@ -234,10 +234,10 @@ class Tried:
             self.told(said)
             try:
                 dive = made()
-            except BriefError as error:
+            except DiveFileError as error:
                 self.verdicts[key] = Verdict((refusal(error.problems[0]),))
             else:
-                self.verdicts[key] = verdict(dive, self.source)
+                self.verdicts[key] = judge_dive(dive, self.source)
         return self.verdicts[key]
 
 

@@ -56,4 +56,4 @@ def _limit(depth: float, gf: int, more: dict[str, Any]) -> float:
     cylinder = {"name": "back", "gas": "air", "size": "12 L", "pressure": "200 bar", "use": "bottom"}
     model = {"gradient_factors": [gf, gf]}
     dive = parse_dive(more | {"model": model, "levels": [{"depth": depth, "leave_at": 5}], "cylinders": [cylinder]})
-    return planning.schedule(dive, planning.lay_out(dive)).ndl_min
+    return planning.dive_schedule(dive, planning.lay_out(dive)).ndl_min

@@ -106,7 +106,7 @@ def _taken(*legs: tuple[float, float]) -> Oxygen:
     where = Environment(surface_bar=1.0)
     pure = Breathed(Mix.parse("oxygen"))
     at = [(where.depth(bar), minutes) for bar, minutes in legs]
-    return oxygen.oxygen([Leg("level", 0.0, minutes, m, m, pure, 0, False) for m, minutes in at], where)
+    return oxygen.oxygen_exposure([Leg("level", 0.0, minutes, m, m, pure, 0, False) for m, minutes in at], where)
 
 
 def _cns_percent(*legs: tuple[float, float]) -> float:
@@ -116,4 +116,4 @@ def _cns_percent(*legs: tuple[float, float]) -> float:
 def _cns_of_nitrox() -> float:
     """40 min at 30 m."""
     leg = Leg("level", 0.0, 40.0, 30.0, 30.0, Breathed(Mix.parse("32")), 0, False)
-    return oxygen.oxygen([leg], Environment()).cns_percent
+    return oxygen.oxygen_exposure([leg], Environment()).cns_percent

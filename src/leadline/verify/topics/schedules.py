@@ -57,7 +57,7 @@ class _Dive:
     def swum(self) -> Schedule:
         """What Leadline makes of it, now."""
         dive = parse_dive(self.given["file"])
-        return planning.schedule(dive, planning.lay_out(dive))
+        return planning.dive_schedule(dive, planning.lay_out(dive))
 
     def points(self) -> Iterator[Point]:
         """How many stops, and when each is left."""

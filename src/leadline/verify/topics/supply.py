@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cached_property, partial
 
 from leadline.dive_file import parse_dive
-from leadline.plan import Plan, plan
+from leadline.plan import Plan, plan_dive
 from leadline.verify.check import Point, Series
 from leadline.verify.published import Table, load, source_of
 
@@ -44,7 +44,7 @@ class _Planned:
     @cached_property
     def plan(self) -> Plan:
         """The plan of the dive file."""
-        return plan(parse_dive(self.given))
+        return plan_dive(parse_dive(self.given))
 
     def breathed_l(self) -> float:
         """From the first cylinder. [free litres]"""
@@ -57,4 +57,4 @@ class _Planned:
     def turn_bar(self, rule: str) -> float:
         """Of the first cylinder, by a rule of the dive file's. [bar]"""
         wanted = float(rule) if rule[0].isdigit() else rule
-        return plan(parse_dive(self.given | {"gas": {"turn": wanted}})).turns[0].turn_bar
+        return plan_dive(parse_dive(self.given | {"gas": {"turn": wanted}})).turns[0].turn_bar

@@ -61,7 +61,7 @@ def _printed(
 
 
 def _figure(field: str, letter: SetName, i: int) -> float:
-    return float(getattr(coefficients.coefficients(letter), field)[i])
+    return float(getattr(coefficients.coefficient_set(letter), field)[i])
 
 
 def _formulas(table: Table) -> Iterator[Series]:

@@ -23,7 +23,7 @@ class Outcome:
     """What is broken about it."""
 
 
-def bring_in(
+def import_dives(
     log: Logbook, dives: Iterable[tuple[int, Dived | str]], diver: str = "", plan: KeptPlan | None = None
 ) -> Iterator[Outcome]:
     """Add the dives of a file, one after the other as the outcomes are asked for. LogError if the log cannot take them.
