@@ -13,7 +13,7 @@ import pytest
 
 from leadline.app import charts, tables
 from leadline.app.draft import Draft
-from leadline.app.planner import Planned, plan_text
+from leadline.app.planner import PlannedTeam, plan_text
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 DIVES = ("marigold-trimix", "marigold-loop", "marigold-team")
@@ -25,13 +25,13 @@ def edited(text: str, minutes: int) -> str:
     return Draft(text).with_value(("levels", 0, "leave_at"), minutes).text
 
 
-def passed_on(planned: Planned) -> Planned:
+def passed_on(planned: PlannedTeam) -> PlannedTeam:
     """Through the pipe from the planning process."""
-    found: Planned = pickle.loads(pickle.dumps(planned))
+    found: PlannedTeam = pickle.loads(pickle.dumps(planned))
     return found
 
 
-def to_send(planned: Planned) -> int:
+def to_send(planned: PlannedTeam) -> int:
     """Everything that the page shows of the first diver. [characters]"""
     assert planned.team is not None
     team, plan = planned.team, planned.team.members[0].plan

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from textwrap import fill
 
-from leadline.verify import Outcome, Report, Row, verify
+from leadline.verify import CheckRow, Outcome, Report, verify
 from leadline.verify.unchecked import UNCHECKED
 from leadline.verify.words import grids, label, shown
 
@@ -63,7 +63,7 @@ def tables(one: Outcome) -> Iterator[str]:
         yield "\n".join(f"| {' | '.join(line)} |".replace("|  ", "| ") for line in lines)
 
 
-def pair(one: Outcome, part: str, rows: list[Row]) -> Iterator[list[str]]:
+def pair(one: Outcome, part: str, rows: list[CheckRow]) -> Iterator[list[str]]:
     """The published figures, and Leadline's below them."""
     published, ours = zip(*(shown(one.series, row) for row in rows), strict=True)
     yield [part, label(one.series.source), *published]

@@ -1,8 +1,10 @@
 """The public interface: every name is there when it is asked for, says what it wants, and its examples run."""
 
 import doctest
+import html
 import importlib
 import inspect
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import leadline
+from leadline.plan.findings import headline
 
 ROOT = Path(__file__).parents[1]
 VERBS = [name for name in leadline.__all__ if name.islower()]
@@ -76,4 +79,16 @@ def test_data_is_what_the_command_prints():
     dive = leadline.read_dive(ROOT / "examples" / "marigold-trimix.toml")
     team = leadline.plan_team(dive)
     assert leadline.to_dict(team)["divers"][0]["plan"] == leadline.to_dict(team.members[0].plan)
-    assert leadline.to_dict(leadline.plan_day(dive)) == leadline.to_dict(team.members[0].plan)
+    own = leadline.to_dict(team.members[0].plan)
+    assert leadline.to_dict(leadline.plan_day(dive)) == own | {"day": None}
+
+
+def test_a_notebook_shows_verdict_profile_and_schedule():
+    plan = leadline.plan_dive(leadline.read_dive(ROOT / "examples" / "marigold-trimix.toml"))
+    shown = plan._repr_html_()
+    assert headline(plan.findings) in html.unescape(shown)
+    assert shown.count("<polyline") == 2
+    rows = [re.findall(r"<td>(.*?)</td>", row) for row in re.findall(r"<tr>(.*?)</tr>", shown)]
+    for stop in plan.schedule.stops:
+        assert [f"{stop.depth_m:g}", f"{stop.minutes}", f"{stop.leave_min:g}"] in [row[:3] for row in rows]
+    assert "not training" in shown

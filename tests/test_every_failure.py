@@ -52,9 +52,11 @@ def teams() -> dict[str, Team]:
             big("80", "deco", "shallow stage"),
         ]
     }  # fmt: skip
-    closed = looped(45, 25, "21/35", setpoint=1.3) | MORE | {
-        "cylinders": [big("21/35", "bailout", "deep bailout"), big("50", "bailout", "shallow bailout")]
-    }
+    closed = (
+        looped(45, 25, "21/35", setpoint=1.3)
+        | MORE
+        | {"cylinders": [big("21/35", "bailout", "deep bailout"), big("50", "bailout", "shallow bailout")]}
+    )
     return {"open": plan_team(parse_dive(opened)), "closed": plan_team(parse_dive(closed))}
 
 

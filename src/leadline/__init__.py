@@ -45,6 +45,8 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module 'leadline' has no attribute {name!r}")
+    if name in ("plan_dive", "plan_team", "plan_day"):
+        import_module("leadline.show.notebook").in_notebooks()
     return getattr(import_module(_HOME[name]), name)
 
 

@@ -11,7 +11,7 @@ from leadline.app.log import _place
 from leadline.app.log_service import Brought
 from leadline.logbook.database.store import Entry, Logged
 from leadline.logbook.debrief.breathing_rate import Offer
-from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, KeptPlan, Profile
 from leadline.physics.mix import Mix
 from leadline.units import SYSTEMS
 
@@ -22,8 +22,8 @@ def dived(**changes):
     given = {
         "began": datetime(2026, 5, 31, 23, 50),
         "profile": Profile((0.0, 2.0, 20.0, 24.0), (0.0, 30.0, 30.0, 0.0), pressure_bar=((200.0, None, None, 60.0),)),
-        "cylinders": (Carried(BAD, Mix.parse("32"), 12.0, 200.0, 60.0),),
-        "breathed": (Breathed(0.0, 0),),
+        "cylinders": (CylinderCarried(BAD, Mix.parse("32"), 12.0, 200.0, 60.0),),
+        "breathed": (GasBreathed(0.0, 0),),
         "title": BAD, "diver": BAD, "notes": BAD,
     }  # fmt: skip
     return Dived(**(given | changes))

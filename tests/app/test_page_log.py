@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from leadline.cli import app as command
 from leadline.logbook.database import tables as t
 from leadline.logbook.database.store import Logbook
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.physics.mix import Mix
 from tests.app.conftest import Server
 from tests.app.steps import AXE, PHONE, agrees, level, open_file, saved, shut_out, strip, write
@@ -362,8 +362,8 @@ def test_a_thousand_dives_do_not_weigh(visit, log):
     dive = Dived(
         began=datetime(2020, 1, 1, 10, 0),
         profile=Profile((0.0, 2.0, 30.0, 33.0), (0.0, 18.0, 18.0, 0.0)),
-        cylinders=(Carried("single", Mix.parse("air"), 12.0),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("single", Mix.parse("air"), 12.0),),
+        breathed=(GasBreathed(0.0, 0),),
         title="Gull Stack",
     )
     fill(log, dive, 1000)

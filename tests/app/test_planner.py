@@ -12,7 +12,7 @@ from leadline.app import planner
 from leadline.app.planner import Planner, plan_text
 from leadline.dive_file import parse_dive
 from leadline.logbook.database.store import Logbook
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.logbook.residual import from_log
 from leadline.physics.mix import Mix
 from leadline.plan.team import plan_team
@@ -63,8 +63,8 @@ def test_a_dive_of_the_log_comes_before(tmp_path):
     dived = Dived(
         began=datetime(2026, 5, 31, 10, 20),
         profile=Profile((0.0, 2.0, 40.0, 43.0), (0.0, 30.0, 30.0, 0.0)),
-        cylinders=(Carried("single", Mix.parse("air"), 15.0),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("single", Mix.parse("air"), 15.0),),
+        breathed=(GasBreathed(0.0, 0),),
         title="Gull Stack",
     )
     with Logbook(url) as log:

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from hypothesis import strategies as st
 
-from leadline.logbook.dived import Breathed, Carried, Column, Dived, KeptPlan, Profile
+from leadline.logbook.dived import Column, CylinderCarried, Dived, GasBreathed, KeptPlan, Profile
 from leadline.physics.mix import Mix
 
 AIR, EAN50, TRIMIX, OXYGEN = Mix.parse("air"), Mix.parse("50"), Mix.parse("18/45"), Mix.parse("oxygen")
@@ -32,8 +32,11 @@ def marigold() -> Dived:
                 (200.0, None, None, 200.0, None, None, 160.0),
             ),
         ),
-        cylinders=(Carried("twins", TRIMIX, 24.0, 230.0, 110.0), Carried("deco", EAN50, 11.1, 200.0, 160.0)),
-        breathed=(Breathed(0.0, 0), Breathed(24.0, 1)),
+        cylinders=(
+            CylinderCarried("twins", TRIMIX, 24.0, 230.0, 110.0),
+            CylinderCarried("deco", EAN50, 11.1, 200.0, 160.0),
+        ),
+        breathed=(GasBreathed(0.0, 0), GasBreathed(24.0, 1)),
         title="Marigold, bow to stern",
         diver="Ann",
         water="sea",
@@ -64,13 +67,13 @@ def mixes(draw: st.DrawFn) -> Mix:
 
 
 @st.composite
-def _carried(draw: st.DrawFn) -> Carried:
+def _carried(draw: st.DrawFn) -> CylinderCarried:
     bars = st.none() | st.integers(0, 500_00000).map(lambda pa: pa / 1e5)
     size = draw(st.none() | st.integers(100, 300_000).map(lambda ml: ml / 1000))
     start, end = draw(bars), draw(bars)
     if start is not None and end is not None:
         start, end = max(start, end), min(start, end)
-    return Carried(draw(NAMES), draw(mixes()), size, start, end)
+    return CylinderCarried(draw(NAMES), draw(mixes()), size, start, end)
 
 
 @st.composite
@@ -128,13 +131,13 @@ _PLAN_SIGNS = st.characters(
 
 
 @st.composite
-def _breathed(draw: st.DrawFn, end_ms: int, lean: Sequence[bool]) -> tuple[Breathed, ...]:
+def _breathed(draw: st.DrawFn, end_ms: int, lean: Sequence[bool]) -> tuple[GasBreathed, ...]:
     setpoints = st.none() | st.integers(10_000, 200_000).map(lambda pa: pa / 1e5)
     later = draw(st.lists(st.integers(1, end_ms), max_size=5, unique=True))
-    found: list[Breathed] = []
+    found: list[GasBreathed] = []
     for ms in [0, *sorted(later)]:
         cylinder = draw(st.integers(0, len(lean) - 1))
-        change = Breathed(ms / 60_000, cylinder, draw(setpoints) if lean[cylinder] else None)
+        change = GasBreathed(ms / 60_000, cylinder, draw(setpoints) if lean[cylinder] else None)
         if not found or (change.cylinder, change.setpoint_bar) != (found[-1].cylinder, found[-1].setpoint_bar):
             found.append(change)
     return tuple(found)

@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from leadline.dive_file import DiveFileError, read_dive
 from leadline.logbook.database.store import Logbook
-from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, KeptPlan, Profile
 from leadline.logbook.residual import from_log
 from leadline.logbook.retrace import load
 from leadline.physics.mix import Mix
@@ -41,7 +41,7 @@ use = "bottom"
 def dived(points, began, mix=AIR, diver="Ann", title=""):
     times, depths = zip(*points, strict=True)
     profile = Profile(tuple(map(float, times)), tuple(map(float, depths)))
-    return Dived(began, profile, (Carried("twins", mix),), (Breathed(0.0, 0),), title, diver)
+    return Dived(began, profile, (CylinderCarried("twins", mix),), (GasBreathed(0.0, 0),), title, diver)
 
 
 def file(folder, previous, more=""):

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from leadline.dive_file.errors import DiveFileError
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.logbook.exchange.csv_read_write import csv_of
 from leadline.logbook.exchange.files import read_bytes, read_file
 from leadline.physics.mix import AIR_O2, Mix
@@ -55,8 +55,8 @@ def test_a_file_made_by_hand() -> None:
             temperature_c=(14.0, None, 9.5, None, 12.0),
             pressure_bar=((200.0, 180.0, 110.0, 100.0, 80.0),),
         ),
-        cylinders=(Carried("back", Mix(AIR_O2), 12.0, 200.0, 80.0),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("back", Mix(AIR_O2), 12.0, 200.0, 80.0),),
+        breathed=(GasBreathed(0.0, 0),),
         title="Gull Stack, north wall",
         diver="Ann",
         water="sea",
@@ -69,8 +69,8 @@ def test_the_least() -> None:
     assert dived == Dived(
         began=datetime(2026, 5, 31, 10, 20),
         profile=Profile((0.0, 2.0, 22.0), (0.0, 30.0, 0.0)),
-        cylinders=(Carried("back", Mix(AIR_O2)),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("back", Mix(AIR_O2)),),
+        breathed=(GasBreathed(0.0, 0),),
     )
 
 
@@ -124,17 +124,17 @@ def test_gases_without_cylinders_and_where_they_change() -> None:
         "# began: 2026-05-31 10:20\n"
         "time [s],depth [m],gas,pressure 50 [bar]\n0,0,18/45,\n120,45,,\n1200,21,50,200\n1500,6,,\n1800,0,,150\n"
     )
-    assert dived.cylinders == (Carried("18/45", TRIMIX), Carried("50", EAN50))
-    assert dived.breathed == (Breathed(0.0, 0), Breathed(20.0, 1))
+    assert dived.cylinders == (CylinderCarried("18/45", TRIMIX), CylinderCarried("50", EAN50))
+    assert dived.breathed == (GasBreathed(0.0, 0), GasBreathed(20.0, 1))
     assert dived.profile.pressure_bar == ((), (None, None, 200.0, None, 150.0))
     filled = "time [s],depth [m],gas\n0,0,18/45\n120,45,18/45\n1200,21,50 %\n1800,0,50 %\n"
-    assert one("# began: 2026-05-31 10:20\n" + filled).breathed == (Breathed(0.0, 0), Breathed(20.0, 1))
+    assert one("# began: 2026-05-31 10:20\n" + filled).breathed == (GasBreathed(0.0, 0), GasBreathed(20.0, 1))
 
 
 def test_cylinders_by_name_gas_and_number() -> None:
     about = "# began: 2026-05-31 10:20\n# cylinder: left, air\n# cylinder: right, air\n# cylinder: deco, 50\n"
     dived = one(about + "time [s],depth [m],gas\n0,0,Left\n300,20,cylinder 2\n600,18,50\n900,0,\n")
-    assert dived.breathed == (Breathed(0.0, 0), Breathed(5.0, 1), Breathed(10.0, 2))
+    assert dived.breathed == (GasBreathed(0.0, 0), GasBreathed(5.0, 1), GasBreathed(10.0, 2))
     said = broken(about + "time [s],depth [m],gas\n0,0,air\n300,20,\n900,0,\n")
     assert said == "has a cylinder or gas 'air', which is not the only one of those carried: left, right, deco"
     said = broken(about + "time [s],depth [m],gas\n0,0,32\n300,20,\n900,0,\n")
@@ -145,7 +145,7 @@ LOOP = "# began: 2026-05-31 10:20\n# cylinder: diluent, 10/50\n# cylinder: bailo
 
 
 def test_a_loop_and_off_it() -> None:
-    expected = (Breathed(0.0, 0, 0.7), Breathed(2.0, 0, 1.3), Breathed(20.0, 1))
+    expected = (GasBreathed(0.0, 0, 0.7), GasBreathed(2.0, 0, 1.3), GasBreathed(20.0, 1))
     changes = "time [s],depth [m],gas,setpoint [bar]\n0,0,10/50,0.7\n120,45,,1.3\n1200,45,18/45,open\n1800,0,,\n"
     filled = (
         "time [s],depth [m],gas,setpoint [bar]\n"
@@ -166,7 +166,7 @@ def test_a_setpoint_left_blank_is_not_guessed() -> None:
 def test_a_line_without_a_depth_is_a_change_alone() -> None:
     dived = one(LOOP + "time [s],depth [m],gas\n0,0,18/45\n120,45,\n600,,10/50\n1800,0,\n")
     assert dived.profile.run_time_min == (0.0, 2.0, 30.0)
-    assert dived.breathed == (Breathed(0.0, 1), Breathed(10.0, 0))
+    assert dived.breathed == (GasBreathed(0.0, 1), GasBreathed(10.0, 0))
 
 
 def test_began_can_be_given() -> None:
@@ -290,7 +290,7 @@ def test_the_example_of_the_docs() -> None:
     docs = (Path(__file__).parents[2] / "docs" / "exchange.md").read_text(encoding="utf-8")
     dived = one(docs.partition("```csv\n")[2].partition("```")[0])
     assert dived.profile.run_time_min == (0.0, 3.0, 20.0, 24.0, 36.0, 38.0)
-    assert dived.breathed == (Breathed(0.0, 0), Breathed(24.0, 1))
+    assert dived.breathed == (GasBreathed(0.0, 0), GasBreathed(24.0, 1))
     assert dived.cylinders == marigold().cylinders
 
 

@@ -20,7 +20,7 @@ from leadline.logbook.debrief.against_plan import debrief_dive
 from leadline.logbook.debrief.breathing_rate import bar_minutes
 from leadline.logbook.debrief.data import debrief_as_data
 from leadline.logbook.debrief.words import mark_rows, notices, offer_lines, sheet_words
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.logbook.retrace import residual
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
@@ -366,7 +366,7 @@ def test_off_the_loop_is_held_against_the_bailout_sheet():
     corners += [(leg.end_min, leg.end_m) for leg in bailout.legs]
     change = next(s.run_time_min for s in bailout.switches if s.source.mix == EAN50)
     breathed = [b for b in base.breathed if b.run_time_min < bailout.leaves_at_min]
-    breathed += [Breathed(bailout.leaves_at_min, deep), Breathed(change, shallow)]
+    breathed += [GasBreathed(bailout.leaves_at_min, deep), GasBreathed(change, shallow)]
     found = debrief_dive(along(plan, corners, tuple(breathed)), plan)
     assert (found.applied.kind, found.applied.met) == ("bailout", True)
     off = [finding for finding in found.findings if finding.code == "off-the-loop"]
@@ -403,7 +403,7 @@ def test_begun_as_an_earlier_dive_left_the_diver():
 def test_what_cannot_be_true_is_refused():
     dive = dived_as_planned(planned(), BEGAN)
     with pytest.raises(DiveFileError, match="breathes from cylinder 10"):
-        debrief_dive(replace(dive, breathed=(Breathed(0.0, 9),)), planned())
+        debrief_dive(replace(dive, breathed=(GasBreathed(0.0, 9),)), planned())
 
 
 # --- Gas and RMV ------------------------------------------------------------------------------------------------------
@@ -416,8 +416,8 @@ def square(pressures, size_l=24.0, mix="air", at_m=30.0, bottom_min=25.0):
     return Dived(
         began=BEGAN,
         profile=Profile(times, (0.0, at_m, at_m, 5.0, 5.0, 0.0), pressure_bar=(tuple(pressures),) if pressures else ()),
-        cylinders=(Carried("twins", Mix.parse(mix), size_l),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("twins", Mix.parse(mix), size_l),),
+        breathed=(GasBreathed(0.0, 0),),
     )
 
 

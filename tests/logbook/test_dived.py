@@ -5,14 +5,14 @@ from datetime import datetime
 
 import pytest
 
-from leadline.logbook.dived import Breathed, Carried, Profile, problems
+from leadline.logbook.dived import CylinderCarried, GasBreathed, Profile, problems
 from tests.logbook.dives import AIR, marigold
 
 DIVE = marigold()
 
 
 def profile(*samples):
-    return replace(DIVE, profile=Profile(*map(tuple, zip(*samples, strict=True))), breathed=(Breathed(0.0, 0),))
+    return replace(DIVE, profile=Profile(*map(tuple, zip(*samples, strict=True))), breathed=(GasBreathed(0.0, 0),))
 
 
 def test_a_dive_that_was_dived_has_no_problem():
@@ -32,12 +32,12 @@ def test_a_dive_that_was_dived_has_no_problem():
         ),
         (replace(DIVE, began=datetime(1, 1, 1)), "begins in the year 1; it can be 1900 to 2199"),
         (
-            replace(DIVE, cylinders=(Carried("twins", AIR, 24.0, 200.0, 250.0), DIVE.cylinders[1])),
+            replace(DIVE, cylinders=(CylinderCarried("twins", AIR, 24.0, 200.0, 250.0), DIVE.cylinders[1])),
             "has a cylinder (twins) that ends at 250 bar, and began at 200",
         ),
         (replace(DIVE, notes="a\0"), "has a text that cannot be kept: 'a\\x00'"),
         (
-            replace(DIVE, breathed=(Breathed(0.0, 0), Breathed(24.0, 1), Breathed(24.0, 0))),
+            replace(DIVE, breathed=(GasBreathed(0.0, 0), GasBreathed(24.0, 1), GasBreathed(24.0, 0))),
             "changes gas out of order, or twice at one time",
         ),
     ],

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leadline.dive_file.errors import DiveFileError
-from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile, problems
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, KeptPlan, Profile, problems
 from leadline.logbook.exchange.csv_read_write import csv_of
 from leadline.logbook.exchange.files import Reading, read_bytes, read_file, write_file
 from leadline.logbook.exchange.uddf_write import uddf
@@ -65,15 +65,17 @@ def test_what_is_lost_is_what_says_nothing() -> None:
     dived = replace(
         marigold(),
         breathed=(
-            Breathed(0.0, 0),
-            Breathed(24.0, 1),
-            Breathed(30.0, 1),
+            GasBreathed(0.0, 0),
+            GasBreathed(24.0, 1),
+            GasBreathed(30.0, 1),
         ),
         notes="two blanks  \r\nhere\x01",
         title=" a\ttitle ",
     )
     assert problems(dived) == []
-    expected = replace(dived, breathed=(Breathed(0.0, 0), Breathed(24.0, 1)), notes="two blanks\nhere", title="a title")
+    expected = replace(
+        dived, breathed=(GasBreathed(0.0, 0), GasBreathed(24.0, 1)), notes="two blanks\nhere", title="a title"
+    )
     assert_alike((expected,), tuple(all_of(read_bytes("a", uddf([dived])))))
     assert_alike((replace(expected, plan=None),), tuple(all_of(read_bytes("a", csv_of(dived)))))
 
@@ -81,7 +83,7 @@ def test_what_is_lost_is_what_says_nothing() -> None:
 def test_finer_than_files_keep_is_rounded() -> None:
     profile = Profile((0.0, 1.0000051, 30.0), (0.0, 20.00049, 0.0), pressure_bar=((200.000004, None, 50.0),))
     mix = Mix(0.320044)
-    dived = Dived(datetime(2026, 5, 31, 10, 20), profile, (Carried("back", mix, 12.0),), (Breathed(0.0, 0),))
+    dived = Dived(datetime(2026, 5, 31, 10, 20), profile, (CylinderCarried("back", mix, 12.0),), (GasBreathed(0.0, 0),))
     (by_uddf,), (by_csv,) = all_of(read_bytes("a", uddf([dived]))), all_of(read_bytes("a", csv_of(dived)))
     for back in by_uddf, by_csv:
         # 1.0000051 min is 60.000306 s: to the millisecond 60 s.
@@ -91,12 +93,12 @@ def test_finer_than_files_keep_is_rounded() -> None:
 
 
 def test_two_cylinders_of_one_gas_stay_apart() -> None:
-    twice = (Carried("side", AIR, 12.0, 200.0, 90.0), Carried("side", AIR, 12.0, 200.0, 100.0))
+    twice = (CylinderCarried("side", AIR, 12.0, 200.0, 90.0), CylinderCarried("side", AIR, 12.0, 200.0, 100.0))
     pressures = ((200.0, None, None, 150.0, None, None, 90.0), (200.0, None, 150.0, None, None, None, 100.0))
     dived = replace(
         marigold(),
         cylinders=twice,
-        breathed=(Breathed(0.0, 1), Breathed(12.0, 0), Breathed(20.0, 1)),
+        breathed=(GasBreathed(0.0, 1), GasBreathed(12.0, 0), GasBreathed(20.0, 1)),
         profile=replace(marigold().profile, pressure_bar=pressures),
     )
     assert_alike((dived,), tuple(all_of(read_bytes("a", uddf([dived])))))
@@ -104,7 +106,7 @@ def test_two_cylinders_of_one_gas_stay_apart() -> None:
 
 
 def test_a_cylinder_without_a_name_has_that_of_its_gas() -> None:
-    dived = replace(marigold(), cylinders=(Carried("", marigold().cylinders[0].mix), marigold().cylinders[1]))
+    dived = replace(marigold(), cylinders=(CylinderCarried("", marigold().cylinders[0].mix), marigold().cylinders[1]))
     for content in (uddf([dived]), csv_of(dived)):
         assert [one.name for one in all_of(read_bytes("a", content))[0].cylinders] == ["18/45", "deco"]
 
@@ -256,7 +258,9 @@ def thousand(count: int = 1000, samples: int = 360) -> bytes:
     times = tuple(i / 6 for i in range(samples))
     depths = tuple(min(30.0, 20.0 * i / 6, 9.0 * (samples - 1 - i) / 6) for i in range(samples))
     profile = Profile(times, depths, temperature_c=tuple(10.0 + depth / 10 for depth in depths))
-    one = Dived(datetime(2026, 1, 1), profile, (Carried("back", AIR, 12.0, 200.0, 50.0),), (Breathed(0.0, 0),))
+    one = Dived(
+        datetime(2026, 1, 1), profile, (CylinderCarried("back", AIR, 12.0, 200.0, 50.0),), (GasBreathed(0.0, 0),)
+    )
     return uddf([replace(one, began=one.began + timedelta(hours=12 * i)) for i in range(count)])
 
 

@@ -21,7 +21,7 @@ from leadline.logbook.database import where
 from leadline.logbook.database.store import Logbook
 from leadline.logbook.database.tables import HEAD, metadata
 from leadline.logbook.database.where import LogError, bring_up_to_date
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.physics.mix import Mix
 from tests.logbook.dives import marigold
 
@@ -75,8 +75,8 @@ Current from the Gull Stack on the way up.', 1, 1, 0, 'sea', NULL, 38, 51, 0, 1,
     loop = Dived(
         began=marigold().began.replace(month=6, day=1, hour=9, minute=0),
         profile=Profile((0.0, 29.0, 30.0), (0.0, 20.25, 0.0), (0.7, None, 1.1)),
-        cylinders=(Carried("diluent", Mix.parse("air")),),
-        breathed=(Breathed(0.0, 0, 1.2),),
+        cylinders=(CylinderCarried("diluent", Mix.parse("air")),),
+        breathed=(GasBreathed(0.0, 0, 1.2),),
         altitude_m=540.5,
         water=1003.5,
     )

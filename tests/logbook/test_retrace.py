@@ -13,7 +13,7 @@ from scipy.integrate import quad, solve_ivp
 
 from leadline.dive_file import parse_dive
 from leadline.logbook.as_planned import dived_as_planned
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.logbook.retrace import Retraced, load, residual, retrace_dive, surfaced_min
 from leadline.physics.mix import Mix
 from leadline.plan import plan_dive
@@ -35,8 +35,8 @@ def dived(points, *changes, mixes=(AIR,), ppo2=()):
     return Dived(
         began=BEGAN,
         profile=Profile(tuple(map(float, times)), tuple(map(float, depths)), ppo2_bar=tuple(ppo2)),
-        cylinders=tuple(Carried(f"cylinder {i}", mix) for i, mix in enumerate(mixes, 1)),
-        breathed=tuple(Breathed(*change) for change in changes) or (Breathed(0.0, 0),),
+        cylinders=tuple(CylinderCarried(f"cylinder {i}", mix) for i, mix in enumerate(mixes, 1)),
+        breathed=tuple(GasBreathed(*change) for change in changes) or (GasBreathed(0.0, 0),),
     )
 
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from leadline.dive_file import DiveFileError
 from leadline.logbook.database.store import BrokenDive, Duplicate, Entry, Logbook, NoSuchDive, spans
 from leadline.logbook.database.where import LogError, chosen
-from leadline.logbook.dived import Breathed, Carried, Dived, KeptPlan, Profile, problems
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, KeptPlan, Profile, problems
 from leadline.physics.mix import Mix
 from tests.logbook.dives import divable, marigold
 
@@ -35,8 +35,8 @@ def dive(began: datetime = BEGAN, diver: str = "Ann", deepest_m: float = 30.0, m
     return Dived(
         began=began,
         profile=Profile((0.0, 2.0, minutes - 4.0, minutes), (0.0, deepest_m, deepest_m, 0.0)),
-        cylinders=(Carried("twin set", AIR),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("twin set", AIR),),
+        breathed=(GasBreathed(0.0, 0),),
         diver=diver,
     )
 
@@ -68,18 +68,18 @@ def any_dive(draw: st.DrawFn) -> Dived:
         return st.just(()) | readings
 
     @st.composite
-    def carried(draw: st.DrawFn) -> Carried:
+    def carried(draw: st.DrawFn) -> CylinderCarried:
         he = draw(st.just(0.0) | number(0.0, 0.9))
         mix = draw(st.sampled_from([AIR, Mix.parse("18/45")]) | number(0.01, 1.0 - he).map(lambda o2: Mix(o2, he)))
         bars = st.none() | number(0.0, 500.0)
         start, end = draw(bars), draw(bars)
         if start is not None and end is not None:
             start, end = max(start, end), min(start, end)
-        return Carried(draw(TEXTS), mix, draw(st.none() | number(0.1, 300.0)), start, end)
+        return CylinderCarried(draw(TEXTS), mix, draw(st.none() | number(0.1, 300.0)), start, end)
 
     changes = sorted({0.0, *draw(st.lists(number(0.0, times[-1]), max_size=4))})
     breathed = tuple(
-        Breathed(at, draw(st.integers(0, cylinders - 1)), draw(st.none() | number(0.1, 2.0))) for at in changes
+        GasBreathed(at, draw(st.integers(0, cylinders - 1)), draw(st.none() | number(0.1, 2.0))) for at in changes
     )
     pressures = draw(st.just(()) | st.tuples(*[column(0.0, 500.0)] * cylinders))
     return Dived(

@@ -16,7 +16,7 @@ from xml.etree import ElementTree
 import pytest
 
 from leadline.dive_file.errors import DiveFileError
-from leadline.logbook.dived import Breathed, Carried, Dived, Profile
+from leadline.logbook.dived import CylinderCarried, Dived, GasBreathed, Profile
 from leadline.logbook.exchange import uddf_elements
 from leadline.logbook.exchange.files import read_bytes, read_file
 from leadline.logbook.exchange.uddf_write import NAMESPACE, uddf
@@ -63,11 +63,11 @@ def test_every_construct() -> None:
             pressure_bar=((200.0, None, 160.0, None, None), (None, None, 190.0, None, None), ()),
         ),
         cylinders=(
-            Carried("diluent", Mix(0.10, 0.50), 3.0, 200.0, 150.0),
-            Carried("bailout", Mix(0.18, 0.45), 11.2, 200.0, None),  # the dive's own volume, not the tank's
-            Carried("50 %", EAN50),  # breathed, and without data of its own
+            CylinderCarried("diluent", Mix(0.10, 0.50), 3.0, 200.0, 150.0),
+            CylinderCarried("bailout", Mix(0.18, 0.45), 11.2, 200.0, None),  # the dive's own volume, not the tank's
+            CylinderCarried("50 %", EAN50),  # breathed, and without data of its own
         ),
-        breathed=(Breathed(0.0, 0, 0.7), Breathed(4.0, 0, 1.3), Breathed(25.0, 1), Breathed(30.0, 2)),
+        breathed=(GasBreathed(0.0, 0, 0.7), GasBreathed(4.0, 0, 1.3), GasBreathed(25.0, 1), GasBreathed(30.0, 2)),
         title="Wreck of the Marigold",
         diver="Ann of Saltby",
         altitude_m=12.0,
@@ -81,8 +81,8 @@ def test_with_everything_optional_left_out() -> None:
     assert one(BARE) == Dived(
         began=datetime(2026, 5, 31, 10, 20),
         profile=Profile((0.0, 2.0, 22.0), (0.0, 30.0, 0.0)),
-        cylinders=(Carried("32 %", Mix(0.32)),),
-        breathed=(Breathed(0.0, 0),),
+        cylinders=(CylinderCarried("32 %", Mix(0.32)),),
+        breathed=(GasBreathed(0.0, 0),),
     )
 
 
@@ -94,9 +94,9 @@ def test_prefixes_another_vocabulary_groups_and_coding() -> None:
     assert isinstance(second, Dived)
     # Begun at 10 s and 1.5 m: the surface was left at run time 0. What ends at 1.2 m is left as it is.
     assert first.profile == Profile((0.0, 10 / 60, 1.5, 25.0), (0.0, 1.5, 18.0, 1.2))
-    assert first.breathed == (Breathed(0.0, 0),)  # the mix that the dive links to is the only one
+    assert first.breathed == (GasBreathed(0.0, 0),)  # the mix that the dive links to is the only one
     assert (first.cylinders[0].mix.o2, first.cylinders[0].mix.label) == (0.21, "air")
-    assert second.cylinders == (Carried("air", Mix(0.21), 12.0),)  # the only mix is in the only tank
+    assert second.cylinders == (CylinderCarried("air", Mix(0.21), 12.0),)  # the only mix is in the only tank
     # 898.75 hPa is the ICAO standard atmosphere's at 1000 m (Doc 7488).
     assert second.altitude_m == pytest.approx(1000.0, abs=1.0)
     assert second.notes == "Lake, façade."
@@ -176,7 +176,7 @@ def test_bar_and_litres_are_known_where_nothing_else_can_be_meant(
     volume: str, litres: float, pressure: str, bar: float
 ) -> None:
     dived = one(swapped(BARE, (INFO, INFO + TANK.format(volume, pressure))))
-    assert dived.cylinders == (Carried("32 %", Mix(0.32), litres, bar),)
+    assert dived.cylinders == (CylinderCarried("32 %", Mix(0.32), litres, bar),)
 
 
 @pytest.mark.parametrize("pressure", ["3000", "20000", "501", "0.5"])  # psi? kPa? MPa?
@@ -187,7 +187,7 @@ def test_a_pressure_that_could_be_anything_is_refused(pressure: str) -> None:
 
 @pytest.mark.parametrize(("given", "bar"), [("130000", 1.3), ("1.3", 1.3), ("70000.0", 0.7), ("0.7", 0.7)])
 def test_setpoints_in_pascals_or_bar(given: str, bar: float) -> None:
-    assert one(swapped(BARE, (SWITCH, f"{SWITCH}<setpo2>{given}</setpo2>"))).breathed == (Breathed(0.0, 0, bar),)
+    assert one(swapped(BARE, (SWITCH, f"{SWITCH}<setpo2>{given}</setpo2>"))).breathed == (GasBreathed(0.0, 0, bar),)
 
 
 @pytest.mark.parametrize("given", ["130", "1300", "19"])
@@ -241,14 +241,14 @@ def test_of_several_cylinders_one_must_be_said_to_be_breathed() -> None:
     assert broken(later) == "does not say what was breathed from the start"
     # Within the first minute it counts from the start.
     at_once = swapped(later, ("<divetime>120<", "<divetime>55<"))
-    assert one(at_once).breathed == (Breathed(0.0, 0),)
+    assert one(at_once).breathed == (GasBreathed(0.0, 0),)
 
 
 def test_a_waypoint_without_a_depth_is_a_change_alone() -> None:
     text = swapped(BARE, (SAMPLE_3, "<waypoint><divetime>600</divetime><setpo2>1.0</setpo2></waypoint>" + SAMPLE_3))
     dived = one(text)
     assert dived.profile.run_time_min == (0.0, 2.0, 22.0)
-    assert dived.breathed == (Breathed(0.0, 0), Breathed(10.0, 0, 1.0))
+    assert dived.breathed == (GasBreathed(0.0, 0), GasBreathed(10.0, 0, 1.0))
 
 
 def test_off_the_loop_and_on_again_at_the_setpoint_of_before() -> None:
@@ -261,7 +261,7 @@ def test_off_the_loop_and_on_again_at_the_setpoint_of_before() -> None:
             '<waypoint><depth>6</depth><divetime>600</divetime><divemode type="closedcircuit"/></waypoint>' + SAMPLE_3,
         ),
     )
-    assert one(text).breathed == (Breathed(0.0, 0, 1.3), Breathed(2.0, 0), Breathed(10.0, 0, 1.3))
+    assert one(text).breathed == (GasBreathed(0.0, 0, 1.3), GasBreathed(2.0, 0), GasBreathed(10.0, 0, 1.3))
 
 
 def fifty(broken: dict[int, tuple[str, str]]) -> str:
@@ -333,7 +333,7 @@ def test_groups_are_dives_that_tissues_remember() -> None:
 
 def test_a_change_between_samples_is_written_at_the_depth_between() -> None:
     # From 51 m at 20 min to 21 m at 24 min: 43.5 m at 21 min.
-    dived = replace(marigold(), breathed=(Breathed(0.0, 0), Breathed(21.0, 1)))
+    dived = replace(marigold(), breathed=(GasBreathed(0.0, 0), GasBreathed(21.0, 1)))
     points = tree(dived).iter(f"{{{NAMESPACE}}}waypoint")
     (added,) = (point for point in points if point.findtext(f"{{{NAMESPACE}}}divetime") == "1260")
     assert names(added) == ["depth", "divetime", "switchmix"]
@@ -348,9 +348,9 @@ def test_one_tank_and_one_mix_for_what_is_the_same_in_many_dives() -> None:
 
 
 def test_our_own_low_pressures_are_not_taken_for_bar() -> None:
-    drained = Carried("back", AIR, 12.0, 0.002, 0.0)
+    drained = CylinderCarried("back", AIR, 12.0, 0.002, 0.0)
     profile = replace(marigold().profile, ppo2_bar=(0.00005,) * 7, pressure_bar=())
-    dived = replace(marigold(), cylinders=(drained,), breathed=(Breathed(0.0, 0, 0.7),), profile=profile)
+    dived = replace(marigold(), cylinders=(drained,), breathed=(GasBreathed(0.0, 0, 0.7),), profile=profile)
     back = one(uddf([dived]).decode())
     assert (back.cylinders, back.profile) == (dived.cylinders, dived.profile)
 

@@ -11,13 +11,13 @@ import pytest
 from leadline.dive_file.schema import HELIUM
 from leadline.mixing.bank import Supply
 from leadline.mixing.contents import IDEAL, Contents
-from leadline.mixing.fill import AIR, Fill, Job, Rules, after_steps, plan_fill
+from leadline.mixing.fill import AIR, Fill, FillRules, Job, after_steps, plan_fill
 from leadline.physics.mix import Mix
 from tests.mixing import reference as outside
 
 OXYGEN = Mix.parse("oxygen")
 BANK = (Supply("He", HELIUM, None), Supply("O2", OXYGEN, None), Supply("air", AIR, None))
-FINE = Rules(gauge_step_bar=0.01)
+FINE = FillRules(gauge_step_bar=0.01)
 """A gauge so fine that rounding to it does not count."""
 
 
@@ -25,7 +25,7 @@ def job(target: str, bar: float = 200.0, start: str = "air", start_bar: float = 
     return Job("", "twin", "bottom", 24.0, Mix.parse(start), start_bar, Mix.parse(target), bar, celsius)
 
 
-def filled(wanted: Job, rules: Rules = FINE, bank: tuple[Supply, ...] = BANK) -> Fill:
+def filled(wanted: Job, rules: FillRules = FINE, bank: tuple[Supply, ...] = BANK) -> Fill:
     found, _ = plan_fill(wanted, bank, rules)
     assert found.done, found.refused
     return found
@@ -168,7 +168,7 @@ def test_nothing_to_top_up_in_an_empty_or_a_full_cylinder() -> None:
 
 @pytest.mark.parametrize("step", [0.5, 1.0, 5.0, 10.0])
 def test_steps_of_the_gauge(step: float) -> None:
-    found = filled(job("18/45", 230.0), Rules(gauge_step_bar=step))
+    found = filled(job("18/45", 230.0), FillRules(gauge_step_bar=step))
     for one in found.steps:
         assert one.to_bar / step == pytest.approx(round(one.to_bar / step), abs=1e-9)
     # The mix shown is that of the rounded steps, by CoolProp.
@@ -183,7 +183,7 @@ def test_steps_of_the_gauge(step: float) -> None:
 
 
 def test_a_missed_step_against_coolprop() -> None:
-    found = filled(job("18/45", 230.0), Rules(overshoot_bar=5.0))
+    found = filled(job("18/45", 230.0), FillRules(overshoot_bar=5.0))
     tape = [(one.gas.label, one.to_bar) for one in found.steps]
     for i, one in enumerate(found.steps):
         for missed, by in ((one.over, 5.0), (one.under, -5.0)):
@@ -198,7 +198,7 @@ def test_a_missed_step_against_coolprop() -> None:
 
 def test_a_step_shorter_than_the_miss_cannot_be_that_short() -> None:
     # 3 bar of oxygen in all: it cannot end 5 bar lower than it began.
-    found = filled(job("22", 200.0), Rules(overshoot_bar=5.0))
+    found = filled(job("22", 200.0), FillRules(overshoot_bar=5.0))
     assert found.steps[0].to_bar == pytest.approx(3.0, abs=1.0)
     assert found.steps[0].under is None
     assert found.steps[0].over is not None
@@ -239,18 +239,18 @@ def test_oxygen_is_not_drained_for_a_trace_of_nitrogen() -> None:
 
 
 def test_drained_to_a_step_of_the_gauge_rounded_down() -> None:
-    assert filled(job("18/45", 230.0, "50", 120.0), Rules(gauge_step_bar=5.0)).drain_to_bar == pytest.approx(40.0)
+    assert filled(job("18/45", 230.0, "50", 120.0), FillRules(gauge_step_bar=5.0)).drain_to_bar == pytest.approx(40.0)
 
 
 def test_no_more_than_the_pressure_asked_for() -> None:
     # 32 % at 150 bar is more than 32 % at 100 bar: let it down, and nothing else.
-    found = filled(job("32", 100.0, "32", 150.0), Rules())
+    found = filled(job("32", 100.0, "32", 150.0), FillRules())
     assert found.drain_to_bar == pytest.approx(100.0)
     assert found.steps == ()
     assert found.result_bar == pytest.approx(100.0)
 
 
-def refused(wanted: Job, rules: Rules = FINE, bank: tuple[Supply, ...] = BANK) -> str:
+def refused(wanted: Job, rules: FillRules = FINE, bank: tuple[Supply, ...] = BANK) -> str:
     found, left = plan_fill(wanted, bank, rules)
     assert not found.done
     assert left == bank
@@ -286,28 +286,28 @@ def test_what_cannot_be_blended_is_refused_in_words(target: str, bank: tuple[Sup
 
 
 def test_what_is_in_the_way_is_refused_where_nothing_may_be_drained() -> None:
-    said = refused(job("18/45", 230.0, "50", 120.0), Rules(drain=False))
+    said = refused(job("18/45", 230.0, "50", 120.0), FillRules(drain=False))
     assert said.startswith("what is in it, 50 % at 120 bar, is in the way of 18/45; drain it to 4")
     assert said.endswith(" bar, or allow it, drain = true")
 
 
 def test_a_supply_too_low_is_refused_with_what_would_do() -> None:
     bank = (BANK[0], Supply("O2", OXYGEN, 100.0), BANK[2])
-    said = refused(job("18/45", 230.0), Rules(), bank)
+    said = refused(job("18/45", 230.0), FillRules(), bank)
     assert said.startswith("the supply of oxygen, 100 bar, is too low to fill to 115 bar; a booster is needed")
     assert 'fill oxygen first, which works, order = "oxygen first"' in said
-    found = filled(job("18/45", 230.0), Rules(helium_first=False), bank)
+    found = filled(job("18/45", 230.0), FillRules(helium_first=False), bank)
     assert [step.gas.label for step in found.steps] == ["oxygen", "helium", "air"]
 
 
 def test_no_order_is_proposed_that_does_not_work() -> None:
     bank = (Supply("He", HELIUM, 50.0), Supply("O2", OXYGEN, 10.0), BANK[2])
-    assert "first, which works" not in refused(job("18/45", 230.0), Rules(), bank)
+    assert "first, which works" not in refused(job("18/45", 230.0), FillRules(), bank)
 
 
 def test_a_pressure_beyond_any_equation_is_refused() -> None:
-    assert "498 bar" in refused(job("32", 700.0), Rules())
-    hot = Rules(room_celsius=0.0, filling_celsius=60.0)
+    assert "498 bar" in refused(job("32", 700.0), FillRules())
+    hot = FillRules(room_celsius=0.0, filling_celsius=60.0)
     assert "fill cooler or to less" in refused(job("32", 440.0, celsius=0.0), hot)
 
 

@@ -84,4 +84,4 @@ def test_no_labels_of_what_was_not_analysed(tmp_path: Path) -> None:
 def test_labels_are_pdf(tmp_path: Path, name: str) -> None:
     done = leadline(str(EXAMPLE), "-o", str(tmp_path / name))
     assert done.exit_code == 2
-    assert "end it with .pdf" in done.stderr
+    assert "must end in .pdf" in done.stderr

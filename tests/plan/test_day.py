@@ -7,7 +7,7 @@ import pytest
 
 from leadline.dive_file import read_dive
 from leadline.dive_file.schema import Previous
-from leadline.plan.day import Dived, plan_day
+from leadline.plan.day import DivedBefore, plan_day
 from leadline.plan.oxygen import at_surface
 from leadline.plan.report import as_data, day_as_data
 from leadline.plan.schedule import starting_tissue
@@ -89,7 +89,7 @@ def test_one_no_go_is_the_days(tmp_path):
 def test_a_dive_of_the_log_has_been_dived():
     found = plan_day(after_the_log([(120.0, 0.2, 0.0)], 90.0))
     dived, planned = found.dives
-    assert isinstance(dived, Dived)
+    assert isinstance(dived, DivedBefore)
     assert (dived.title, dived.left_in("").cns_percent) == ("The Gull Stack", 40.0)
     assert found.planned == (planned,)
     assert found.begins_min() == [None, None]
@@ -108,7 +108,7 @@ def test_a_dive_of_the_log_between_is_the_first_of_the_day(tmp_path):
     second = Previous(file="noon.toml", surface_interval=60.0).read_as(logged)
     last = read_dive(written(tmp_path, "evening", depth=12, leave_at=20)).model_copy(update={"previous": (second,)})
     found = plan_day(last)
-    assert [isinstance(one, Dived) for one in found.dives] == [True, False, False]
+    assert [isinstance(one, DivedBefore) for one in found.dives] == [True, False, False]
     assert found.begins_min() == [None, None, None]
 
 

@@ -32,7 +32,7 @@ from leadline.plan.solve.cylinders import with_cylinders
 from leadline.plan.solve.deco import with_deco
 from leadline.plan.solve.frontier import Frontier
 from leadline.plan.solve.mix import with_mix
-from leadline.plan.solve.verdict import Limit, Verdict
+from leadline.plan.solve.verdict import BrokenLimit, Verdict
 from leadline.plan.team import plan_team
 from leadline.units import FOOT_M, PSI_BAR
 from tests.dives import cylinder, tables
@@ -316,7 +316,7 @@ def test_cylinders_drawn_on_together_are_one_line():
     assert answer.best == longest(parse_dive(small(contingencies=NOTHING_GOES_WRONG))).best
 
 
-GOOD, BAD = Verdict((), 1.0), Verdict((Limit("cns", ""),), 1.0)
+GOOD, BAD = Verdict((), 1.0), Verdict((BrokenLimit("cns", ""),), 1.0)
 
 
 def test_a_gap_is_said():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from leadline.dive_file import DiveFileError, parse_dive, read_dive
-from leadline.dive_file.schema import Drawn
+from leadline.dive_file.schema import SpreadSettings
 from leadline.ensemble import draws, drivers
 from leadline.ensemble import robustness as made
 from leadline.ensemble import words as ensemble_words
@@ -280,8 +280,8 @@ def test_contingencies_are_those_of_the_team():
     on the cylinders of all. Alone nobody carries enough."""
     dive = read_dive(EXAMPLES / "marigold-team.toml")
     assert dive.gas.team_bailout
-    spreads = {name: Drawn("normal", spread=1e-9) for name in ("depth", "time", "ascent", "rmv", "setpoint")}
-    tiny = dive.ensemble.model_copy(update={"dives": 100, "switch": Drawn("as planned"), **spreads})
+    spreads = {name: SpreadSettings("normal", spread=1e-9) for name in ("depth", "time", "ascent", "rmv", "setpoint")}
+    tiny = dive.ensemble.model_copy(update={"dives": 100, "switch": SpreadSettings("as planned"), **spreads})
     found = run_ensemble(dive.model_copy(update={"ensemble": tiny}))
     for one, member in zip(found, plan_team(dive).members, strict=True):
         met = {}

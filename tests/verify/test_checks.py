@@ -14,11 +14,11 @@ from leadline import units
 from leadline.physics import environment, mix, real_gas
 from leadline.plan import breathing, flying, gases, oxygen, schedule, supply
 from leadline.tissue import bubbles, coefficients, known_answer, loading
-from leadline.verify.check import Point, Series, Source, number, outcome
+from leadline.verify.check import CheckSource, Point, Series, number, outcome
 from leadline.verify.published import source_of
 from leadline.verify.topics import TOPICS, every_series
 
-SOURCE = Source("nowhere", "worked out", "by hand")
+SOURCE = CheckSource("nowhere", "worked out", "by hand")
 SERIES = Series("Topic", "name", "at", "m", 1, "equal", 0.1, "why", SOURCE, ())
 Patch = pytest.MonkeyPatch
 

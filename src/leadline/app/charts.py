@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from leadline.logbook.debrief.against_plan import Debrief
-from leadline.logbook.dived import Breathed, Dived, Profile
+from leadline.logbook.dived import Dived, GasBreathed, Profile
 from leadline.plan import Plan
 from leadline.plan.breathing import HYPOXIC_CAUTION_BAR
 from leadline.plan.contingency import Contingency
@@ -404,7 +404,7 @@ def dived_chart(dived: Dived, found: Debrief | None, system: System, colours: Pa
     }  # fmt: skip
 
 
-def breathed_name(dived: Dived, one: Breathed) -> str:
+def breathed_name(dived: Dived, one: GasBreathed) -> str:
     """What is breathed, in words."""
     gas = dived.cylinders[one.cylinder].mix.name
     return gas if one.setpoint_bar is None else f"loop {one.setpoint_bar:g}, diluent {gas}"

@@ -45,22 +45,22 @@ _T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedTeam:
     """What came of a draft: a plan, or what is wrong with it."""
 
     team: Team | None
     problems: tuple[Problem, ...] = ()
 
 
-def plan_text(text: str, units: SystemName | None = None, database: str | None = None) -> Planned:
+def plan_text(text: str, units: SystemName | None = None, database: str | None = None) -> PlannedTeam:
     """The plan of a dive file's text; `units` shows it in other units than the file is written in. A dive of the log
     that it names is looked up in that of a `database` URL, in the environment's or the user's own if None."""
     try:
-        return Planned(plan_team(read_text(text, units, database), ""))
+        return PlannedTeam(plan_team(read_text(text, units, database), ""))
     except DiveFileError as error:
-        return Planned(None, error.problems)
+        return PlannedTeam(None, error.problems)
     except EngineFault as error:
-        return Planned(None, (Problem("", str(error)),))
+        return PlannedTeam(None, (Problem("", str(error)),))
 
 
 def read_text(text: str, units: SystemName | None = None, database: str | None = None) -> Dive:
@@ -190,7 +190,7 @@ class Planner:
         made: Future[bool] = self._pool.schedule(_begun)
         return made
 
-    async def plan(self, text: str, units: SystemName | None = None) -> Planned:
+    async def plan(self, text: str, units: SystemName | None = None) -> PlannedTeam:
         """The plan of a dive file's text. To give it up, cancel the task that waits for it."""
         try:
             waiting = self._pool.schedule(plan_text, args=(text, units, self._database), timeout=self._longest_s)
@@ -199,7 +199,7 @@ class Planner:
             return _refused("could not be planned: Leadline must be started again")
         turns = asyncio.create_task(self._take_turns(waiting))
         try:
-            found: Planned = await asyncio.wrap_future(waiting)
+            found: PlannedTeam = await asyncio.wrap_future(waiting)
         except TimeoutError:
             return _refused(f"takes longer than {self._longest_s:g} s to plan and was given up; plan fewer levels")
         except ProcessExpired as error:
@@ -252,12 +252,12 @@ class Planner:
 
     # --- Limits and ensembles: one at a time, the next waits
 
-    def limits(self, text: str, units: SystemName | None = None) -> Limits:
+    def limits(self, text: str, units: SystemName | None = None) -> ServerLimits:
         """Begin to work out the limits around a dive."""
         self._job += 1
         args = (text, units, self._database, self._job)
         waiting = self._solver.schedule(_limits, args=args, timeout=LONGEST_LIMITS_S + 30.0)
-        return Limits(self._job, waiting, self._shared)
+        return ServerLimits(self._job, waiting, self._shared)
 
     def ensemble(self, text: str, units: SystemName | None = None) -> Ensembles:
         """Begin to draw dives around a plan."""
@@ -305,7 +305,7 @@ class Working(Generic[_T]):
             self.shared[2].value = self.job
 
 
-class Limits(Working[Frontier]):
+class ServerLimits(Working[Frontier]):
     """The limits around a dive; stopped, as far as they are known."""
 
 
@@ -319,8 +319,8 @@ class Ensembles(Working[tuple[Ensemble, ...]]):
         return None if tried is None else (STAGES[tried // 1000], tried % 1000 / 1000.0)
 
 
-def _refused(said: str) -> Planned:
-    return Planned(None, (Problem("", said),))
+def _refused(said: str) -> PlannedTeam:
+    return PlannedTeam(None, (Problem("", said),))
 
 
 def _is_cancelled() -> bool:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from nicegui import Client, ui
 
 from leadline.app.draft import MOST_CHARACTERS, Draft, History, Key
-from leadline.app.planner import Ensembles, Limits, Planned, Planner
+from leadline.app.planner import Ensembles, PlannedTeam, Planner, ServerLimits
 from leadline.dive_file.errors import Problem
 from leadline.ensemble.robustness import Ensemble
 from leadline.plan import Plan
@@ -44,7 +44,7 @@ class Tab:
     units: SystemName | None = None
     """The units shown; None: those of the dive file."""
     night: bool = False
-    planned: Planned | None = None
+    planned: PlannedTeam | None = None
     planned_once: bool = False
     """Whether there has been a plan to show."""
     planned_of: str = ""
@@ -55,7 +55,7 @@ class Tab:
     """Which diver of a team is shown."""
     laid_over: list[str] = field(default_factory=list)
     """Contingencies laid over the profile, by name."""
-    limits: Limits | None = None
+    limits: ServerLimits | None = None
     """The limits around the dive, while they are worked out."""
     around: Frontier | None = None
     """The limits around the dive, when they were last worked out."""
@@ -205,7 +205,7 @@ class Tab:
         self.slow = True
         self.show()
 
-    def begin_limits(self) -> tuple[Limits, str]:
+    def begin_limits(self) -> tuple[ServerLimits, str]:
         """Begin to work out the limits around the dive as it stands; with them the text that they are of."""
         text = self.history.now.text
         self.limits = self.planner.limits(text, self.units)

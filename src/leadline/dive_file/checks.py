@@ -15,7 +15,7 @@ Key = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
-class _Diver:
+class _DiverChecked:
     """A diver's dive, and where in the file what is refused of it stands."""
 
     name: str
@@ -60,16 +60,16 @@ def _previous(dive: Dive) -> Iterator[Problem]:
             yield Problem(key, f"{shown(earlier.file)} {said}")
 
 
-def _divers(dive: Dive) -> Iterator[_Diver]:
+def _divers(dive: Dive) -> Iterator[_DiverChecked]:
     if not dive.team:
         keys: list[Key] = [("cylinders", i) for i in range(len(dive.cylinders))]
-        yield _Diver("", dive, tuple(keys), "[[cylinders]]")
+        yield _DiverChecked("", dive, tuple(keys), "[[cylinders]]")
         return
     for i, (diver, (name, own)) in enumerate(zip(dive.team, divers(dive), strict=True)):
         where: Key = ("team", i, "cylinders") if diver.cylinders is not None else ("cylinders",)
         found = tuple((*where, j) for j, _ in cylinders_of(dive, diver))
         stressed = key_path(*(("team", i) if diver.rmv_stressed is not None else ("diver",)), "rmv_stressed")
-        yield _Diver(name, own, found, key_path("team", i, "cylinders"), stressed)
+        yield _DiverChecked(name, own, found, key_path("team", i, "cylinders"), stressed)
 
 
 def _levels(dive: Dive) -> Iterator[Problem]:
@@ -116,7 +116,7 @@ def _team(dive: Dive) -> Iterator[Problem]:
             yield Problem(key_path("team", i, "circuit"), said)
 
 
-def _cylinders(diver: _Diver) -> Iterator[Problem]:
+def _cylinders(diver: _DiverChecked) -> Iterator[Problem]:
     dive = diver.dive
     repeated = _repeated([cylinder.name for cylinder in dive.cylinders])
     for i, cylinder in enumerate(dive.cylinders):
@@ -140,7 +140,7 @@ def _cylinders(diver: _Diver) -> Iterator[Problem]:
         yield Problem(diver.list_key, f"an open-circuit dive {wanted}; or give a [loop]")
 
 
-def _stressed(diver: _Diver) -> Iterator[Problem]:
+def _stressed(diver: _DiverChecked) -> Iterator[Problem]:
     """Nobody breathes less in a bailout than at rest on the bottom."""
     given, bottom = diver.dive.diver.rmv_stressed, diver.dive.diver.rmv_bottom
     if given is None or given >= bottom - 1e-9:
@@ -156,7 +156,7 @@ def _repeated(names: Sequence[str]) -> list[int]:
     return [i for i, name in enumerate(folded) if name in folded[:i]]
 
 
-def _loop(diver: _Diver) -> Iterator[Problem]:
+def _loop(diver: _DiverChecked) -> Iterator[Problem]:
     loop = diver.dive.loop
     if loop is None:
         return
@@ -173,7 +173,7 @@ def _loop(diver: _Diver) -> Iterator[Problem]:
             )
 
 
-def _gases_named(diver: _Diver) -> Iterator[Problem]:
+def _gases_named(diver: _DiverChecked) -> Iterator[Problem]:
     """A gas named elsewhere must be in a cylinder."""
     dive = diver.dive
     carried = [cylinder.gas for cylinder in dive.cylinders if cylinder.use in ("bottom", "travel", "deco")]
@@ -196,7 +196,7 @@ def _gases_named(diver: _Diver) -> Iterator[Problem]:
         yield Problem(key_path("stops", "oxygen_breaks", "gas"), _not_carried(breaks.gas.name, diver))
 
 
-def _not_carried(gas: str, diver: _Diver) -> str:
+def _not_carried(gas: str, diver: _DiverChecked) -> str:
     carried: Sequence[Cylinder] = [c for c in diver.dive.cylinders if c.use in ("bottom", "travel", "deco")]
     labels = ", ".join(dict.fromkeys(cylinder.gas.name for cylinder in carried)) or "none"
     return f"no cylinder{diver.his} holds {gas}; those carried hold {labels}"

@@ -17,7 +17,7 @@ from typing import Any, Literal, cast
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from leadline.dive_file.schema import Dive, Drawn
+from leadline.dive_file.schema import Dive, SpreadSettings
 from leadline.many.batch import Varied
 from leadline.units import SYSTEMS, System
 
@@ -58,7 +58,7 @@ class Input:
     """One thing that differs from dive to dive."""
 
     name: InputName
-    drawn: Drawn
+    drawn: SpreadSettings
     planned: float
     """What it is in the plan: 0 of what is off it, 1 of a factor."""
     low: float
@@ -159,23 +159,23 @@ def _has(dive: Dive, name: InputName) -> bool:
     return name != "rmv" or not both
 
 
-def _common(dive: Dive, name: InputName) -> Drawn | None:
+def _common(dive: Dive, name: InputName) -> SpreadSettings | None:
     """What an input is drawn from if the diver does not say. Common practice, no source."""
     imperial, foot_m = dive.units == "imperial", SYSTEMS["imperial"].depth_m
     if name == "depth":
-        return Drawn("normal", spread=5.0 * foot_m if imperial else 1.5)
+        return SpreadSettings("normal", spread=5.0 * foot_m if imperial else 1.5)
     if name == "time":
-        return Drawn("normal", spread=2.0)
+        return SpreadSettings("normal", spread=2.0)
     if name == "ascent":
-        return Drawn("normal", spread=5.0 * foot_m if imperial else 1.5)
+        return SpreadSettings("normal", spread=5.0 * foot_m if imperial else 1.5)
     if name == "rmv":
-        return Drawn("lognormal", spread=1.15)
+        return SpreadSettings("lognormal", spread=1.15)
     if name == "setpoint":
-        return Drawn("normal", spread=0.05)
+        return SpreadSettings("normal", spread=0.05)
     if name == "switch" and any(cylinder.use in ("deco", "travel") for cylinder in dive.cylinders):
         planned = dive.stops.gas_switch
         most = min(planned + COMMON_SWITCH_MIN, LONGEST_SWITCH_MIN)
-        return Drawn("triangular", low=planned, mode=planned, high=most) if most > planned else None
+        return SpreadSettings("triangular", low=planned, mode=planned, high=most) if most > planned else None
     return None
 
 
@@ -233,7 +233,7 @@ def drawn(found: Sequence[Input], numbers: np.random.Generator, dives: int) -> A
 
 
 @dataclass(frozen=True)
-class Dived:
+class DrawnDive:
     """What is really dived in each draw, in metric arrays by dive; None: as planned."""
 
     depth_m: Array
@@ -264,9 +264,9 @@ class Dived:
             rmv_deco=self.rmv_deco,
         )
 
-    def some(self, which: Array | slice) -> Dived:
+    def some(self, which: Array | slice) -> DrawnDive:
         """Some of the dives."""
-        return Dived(
+        return DrawnDive(
             self.depth_m[which], self.leave_at_min[which], self.ascent_factor[which], self.rmv_bottom[which],
             self.rmv_deco[which], self.setpoint_bar[which] if self.setpoint_bar is not None else None,
             self.switch_min[which],
@@ -298,7 +298,7 @@ class Dived:
         return dive.model_copy(update=edited)
 
 
-def dived(dive: Dive, found: Sequence[Input], values: Array) -> Dived:
+def dived(dive: Dive, found: Sequence[Input], values: Array) -> DrawnDive:
     """What the draws [dives, inputs] make of a dive."""
     column = {one.name: values[:, k] for k, one in enumerate(found)}
     dives = len(values)
@@ -307,7 +307,7 @@ def dived(dive: Dive, found: Sequence[Input], values: Array) -> Dived:
     breaths = column.get("rmv", planned)
     off_m = column.get("depth", 0.0 * planned)
     depth_m = np.maximum(np.array([level.depth for level in dive.levels]) + off_m[:, None], SHALLOWEST_M)
-    return Dived(
+    return DrawnDive(
         depth_m=depth_m,
         leave_at_min=_leave_at(dive, depth_m, column.get("time", 0.0 * planned), factor),
         ascent_factor=factor,

@@ -21,7 +21,7 @@ from leadline.dive_file.errors import DiveFileError, Problem, expect, key_path
 from leadline.dive_file.failures import Failure
 from leadline.dive_file.schema import Dive
 from leadline.ensemble import draws
-from leadline.ensemble.draws import Dived, Input
+from leadline.ensemble.draws import DrawnDive, Input
 from leadline.ensemble.drivers import Driven, main_drivers
 from leadline.ensemble.statistics import Chance, Spread, chance, spread
 from leadline.many.batch import BatchResult, Varied, simulate_many
@@ -308,7 +308,7 @@ def _slate(
     return Slate(name, dive, layout, rows, run_time_min, contingency)
 
 
-def covered(slates: Sequence[Slate], some: Dived) -> Array:
+def covered(slates: Sequence[Slate], some: DrawnDive) -> Array:
     """The shortest slate that covers each dive: none of its levels is deeper or left later than there. Not by half a
     metre or minute either, for a slate is entered at the next deeper and longer. `len(slates)` where none does.
     [dives]"""
@@ -321,7 +321,7 @@ def covered(slates: Sequence[Slate], some: Dived) -> Array:
     return found
 
 
-def _by_the_covering(slates: Sequence[Slate], which: Array, some: Dived, kept: _Kept) -> None:
+def _by_the_covering(slates: Sequence[Slate], which: Array, some: DrawnDive, kept: _Kept) -> None:
     """Every dive by its own slate."""
     for k, slate in enumerate(slates):
         these = which == k
@@ -349,7 +349,7 @@ class _Kept:
     too_rich: list[Array] = field(default_factory=list)
     reserve_bar: Array | None = None
 
-    def add(self, layout: Layout, some: Dived, swum: BatchResult, gf_highest: Array | None = None) -> None:
+    def add(self, layout: Layout, some: DrawnDive, swum: BatchResult, gf_highest: Array | None = None) -> None:
         """Keep what matters of some dives."""
         gas: Cylinders = cylinders_of(self.dive, layout, swum)
         self.figures.append(repack_fields(swum.figures[KEPT]))
@@ -415,7 +415,7 @@ class _Kept:
                 yield f"{name} over {limit:g} min", figures[column] > limit + 1e-6
 
 
-def _too_rich(dive: Dive, layout: Layout, some: Dived) -> Array:
+def _too_rich(dive: Dive, layout: Layout, some: DrawnDive) -> Array:
     """Whether ppO2 at some level is over the working limit and the tolerance of the stop grid. [dives]"""
     where, over = dive.site.environment, np.zeros(len(some.depth_m), dtype=bool)
     for i, level in enumerate(layout.levels):

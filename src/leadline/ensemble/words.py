@@ -34,7 +34,7 @@ SHARES = tuple(f"{100 * share:g} %" if share != 0.5 else "median" for share in Q
 
 
 @dataclass(frozen=True)
-class Line:
+class EnsembleLine:
     """A number of the dive: in the plan, and its quantiles with their intervals."""
 
     name: str
@@ -111,7 +111,7 @@ def summary(found: Ensemble) -> list[str]:
     return [*said, *([f"What drives it most: {'; '.join(driven)}."] if driven else [])]
 
 
-def lines(found: Ascents, planned: Plan, system: System) -> Iterator[Line]:
+def lines(found: Ascents, planned: Plan, system: System) -> Iterator[EnsembleLine]:
     """TTS, run time, GF at the surface and CNS, then what is left in every cylinder."""
     schedule = planned.schedule
     surface = float(schedule.track.points[-1]["gf_surface"])
@@ -138,10 +138,10 @@ def _whole(value: float) -> str:
     return f"{value:.0f}"
 
 
-def _line(name: str, planned: float | None, found: Spread, said: Callable[[float], str]) -> Line:
+def _line(name: str, planned: float | None, found: Spread, said: Callable[[float], str]) -> EnsembleLine:
     def interval(quantile: Quantile) -> str:
         low, high = ("?" if end is None else said(end) for end in (quantile.low, quantile.high))
         return f"({low}–{high})"
 
     quantiles = tuple((said(quantile.value), interval(quantile)) for quantile in found.quantiles)
-    return Line(name, said(planned) if planned is not None else "", quantiles or (("", ""),) * len(SHARES))
+    return EnsembleLine(name, said(planned) if planned is not None else "", quantiles or (("", ""),) * len(SHARES))

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from itertools import pairwise
 
-from leadline.logbook.dived import Breathed, Carried, Column, Dived, Profile
+from leadline.logbook.dived import Column, CylinderCarried, Dived, GasBreathed, Profile
 from leadline.plan.gases import Source
 from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg
@@ -28,15 +28,15 @@ def dived_as_planned(plan: Plan, began: datetime, diver: str = "") -> Dived:
     legs = [leg for leg in plan.schedule.legs if leg.minutes > 0.0]
     times = sample_times(legs)
     changes = [legs[0], *(leg for before, leg in pairwise(legs) if leg.source != before.source)]
-    carried = [Carried(use.name, use.mix, use.water_l, use.start_bar, use.left_bar) for use in plan.supply]
+    carried = [CylinderCarried(use.name, use.mix, use.water_l, use.start_bar, use.left_bar) for use in plan.supply]
     breathed = []
     for leg in changes:
         place = _place(plan, leg.source)
         if place is None:  # a diluent that no cylinder is listed for
-            unlisted = Carried(leg.source.mix.name, leg.source.mix)
+            unlisted = CylinderCarried(leg.source.mix.name, leg.source.mix)
             carried += [unlisted] if unlisted not in carried else []
             place = carried.index(unlisted)
-        breathed.append(Breathed(leg.start_min, place, leg.source.setpoint_bar))
+        breathed.append(GasBreathed(leg.start_min, place, leg.source.setpoint_bar))
     pressures: list[Column] = [tuple(use.bars_at(times)) for use in plan.supply]
     return Dived(
         began=began,

@@ -29,7 +29,7 @@ Column = tuple[float | None, ...]
 
 
 @dataclass(frozen=True)
-class Carried:
+class CylinderCarried:
     """A cylinder as it was dived. Pressures are at the start and the end of the dive."""
 
     name: str
@@ -41,7 +41,7 @@ class Carried:
 
 
 @dataclass(frozen=True)
-class Breathed:
+class GasBreathed:
     """What is breathed from a run time on: a cylinder on open circuit, or a loop with a cylinder's gas as diluent."""
 
     run_time_min: float
@@ -80,8 +80,8 @@ class Dived:
     began: datetime
     """When the surface was left, on the clock of the place (no time zone)."""
     profile: Profile
-    cylinders: tuple[Carried, ...]
-    breathed: tuple[Breathed, ...]
+    cylinders: tuple[CylinderCarried, ...]
+    breathed: tuple[GasBreathed, ...]
     """In order; the first at run time 0."""
     title: str = ""
     diver: str = ""
@@ -174,7 +174,7 @@ def _of_column(name: str, column: Column, low: float, high: float, samples: int)
         yield f"has a {name} of {wrong:g}; it can be {low:g} to {high:g}"
 
 
-def _of_cylinders(cylinders: Sequence[Carried]) -> Iterator[str]:
+def _of_cylinders(cylinders: Sequence[CylinderCarried]) -> Iterator[str]:
     if not cylinders:
         yield "has no cylinder, so nothing says what was breathed"
     for cylinder in cylinders:
@@ -191,7 +191,7 @@ def _of_cylinders(cylinders: Sequence[Carried]) -> Iterator[str]:
                 yield f"has a cylinder ({cylinder.name}) at {pressure:g} bar; it can be 0 to 500"
 
 
-def _of_breathed(breathed: Sequence[Breathed], cylinders: int) -> Iterator[str]:
+def _of_breathed(breathed: Sequence[GasBreathed], cylinders: int) -> Iterator[str]:
     if not breathed or breathed[0].run_time_min != 0.0:
         yield "does not say what was breathed from the start"
     if any(not one.run_time_min < next_.run_time_min for one, next_ in pairwise(breathed)):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from leadline.dive_file.schema import Dive
 from leadline.plan import oxygen
-from leadline.plan.oxygen import Limits, mean_otu_rate, mean_share_rate, straight_to
+from leadline.plan.oxygen import OxygenLimits, mean_otu_rate, mean_share_rate, straight_to
 from leadline.plan.schedule import MOST_LEGS, Layout
 from leadline.tissue import kernel
 
@@ -51,7 +51,7 @@ FIGURES = np.dtype(
 )
 """What came of one dive."""
 
-SINGLE = Limits(*(cast(Any, np.array(each)) for each in oxygen.SINGLE))
+SINGLE = OxygenLimits(*(cast(Any, np.array(each)) for each in oxygen.SINGLE))
 """Compiled code finds its place in arrays sooner than in tuples."""
 
 _NUMBERS = np.dtype(

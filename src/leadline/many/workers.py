@@ -197,7 +197,7 @@ def _on_cluster(
         return sum(threads.values()) + len(threads) if processes else 3 * len(threads)
 
     def submit(value: _V) -> Any:
-        work = pickle.dumps(_Work(function, pickle.dumps(value), mark))
+        work = pickle.dumps(_WorkerJob(function, pickle.dumps(value), mark))
         return client.submit(pickle.loads, work, key=f"leadline-{sweep}-{uuid.uuid4().hex}", pure=False)
 
     try:
@@ -254,7 +254,7 @@ def _part(client: Any) -> None:
 # --- What a worker does -----------------------------------------------------------------------------------------------
 
 
-class _Work:
+class _WorkerJob:
     """A chunk, which a worker computes as it unpickles this.
 
     A scheduler unpickles what it is handed, though not bytes: so it needs no Leadline.

@@ -31,7 +31,7 @@ class Supply:
 
 
 @dataclass(frozen=True)
-class Drawn:
+class BankDraw:
     """What came out of one source for one step."""
 
     source: str
@@ -50,7 +50,7 @@ class Draw:
 
     contents: Contents
     bank: tuple[Supply, ...]
-    drawn: tuple[Drawn, ...]
+    drawn: tuple[BankDraw, ...]
     short: bool
     """Whether the sources end before the pressure is reached."""
     reached_bar: float
@@ -78,7 +78,7 @@ def draw(
         litres = (after.mol - contents.mol) * rt(room_celsius)
         cost = None if supply.price is None else supply.price * litres
         left_bar = supply.bar if supply.water_l is not None else None
-        drawn.append(Drawn(supply.name, litres, reached_bar, left_bar, cost))
+        drawn.append(BankDraw(supply.name, litres, reached_bar, left_bar, cost))
         contents, left[i] = after, supply
     reached_bar = contents.bar(filling_celsius)
     return Draw(contents, tuple(left), tuple(drawn), reached_bar < to_bar - 1e-3, reached_bar)

@@ -8,7 +8,7 @@ from typing import Any
 from leadline.mixing.analysis import Analysed, Replanned
 from leadline.mixing.bank import Supply
 from leadline.mixing.continuous import Continuous
-from leadline.mixing.fill import Fill, Missed, Step
+from leadline.mixing.fill import Fill, FillStep, Missed
 from leadline.mixing.fills import Fills
 from leadline.mixing.mixed import Mixed
 from leadline.physics.mix import Mix
@@ -85,7 +85,7 @@ def _fill(one: Fill) -> dict[str, Any]:
     }
 
 
-def _step(step: Step) -> dict[str, Any]:
+def _step(step: FillStep) -> dict[str, Any]:
     return {
         "gas": step.gas.label,
         "from_bar": step.from_bar,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from leadline.mixing.bank import Drawn, Supply, draw
+from leadline.mixing.bank import BankDraw, Supply, draw
 from leadline.mixing.contents import IDEAL, MOST_BAR, REAL, Contents, Law, rt
 from leadline.mixing.continuous import Continuous, blend_continuously
 from leadline.mixing.doses import CLOSE, MATCH, REMNANT, Way, drain_to, nearest, next_dose, ways, why_not
@@ -20,7 +20,7 @@ IDEAL_WITHIN = 0.05
 
 
 @dataclass(frozen=True)
-class Rules:
+class FillRules:
     """How a station fills. Temperatures in °C, pressures in bar."""
 
     helium_first: bool = True
@@ -85,7 +85,7 @@ class Missed:
 
 
 @dataclass(frozen=True)
-class Step:
+class FillStep:
     """One gas, filled to one pressure. [bar on the gauge]"""
 
     gas: Mix
@@ -103,7 +103,7 @@ class Step:
     """[free litres at the temperature of the room]"""
     mix: Mix
     """In the cylinder after the step."""
-    drawn: tuple[Drawn, ...]
+    drawn: tuple[BankDraw, ...]
     cost: float | None
     over: Missed | None = None
     under: Missed | None = None
@@ -129,7 +129,7 @@ class Fill:
     """The target pressure at the temperature of the room."""
     drain_to_bar: float | None = None
     """None: nothing is drained."""
-    steps: tuple[Step, ...] = ()
+    steps: tuple[FillStep, ...] = ()
     result: Mix | None = None
     """Of the steps as they are rounded; None where it cannot be filled."""
     result_bar: float = 0.0
@@ -153,7 +153,9 @@ class Fill:
         return not self.refused
 
 
-def plan_fill(job: Job, bank: tuple[Supply, ...], rules: Rules, less: bool = False) -> tuple[Fill, tuple[Supply, ...]]:
+def plan_fill(
+    job: Job, bank: tuple[Supply, ...], rules: FillRules, less: bool = False
+) -> tuple[Fill, tuple[Supply, ...]]:
     """Fill a cylinder from a bank. Returns how, and the bank afterwards; the bank as it was where it cannot be.
 
     With `less`, where the sources do not reach, the highest pressure is sought that they do reach.
@@ -189,7 +191,7 @@ def plan_fill(job: Job, bank: tuple[Supply, ...], rules: Rules, less: bool = Fal
     return replace(blank, refused=said, most_bar=most_bar), bank
 
 
-def _most(job: Job, bank: tuple[Supply, ...], rules: Rules, settled_bar: float) -> float | None:
+def _most(job: Job, bank: tuple[Supply, ...], rules: FillRules, settled_bar: float) -> float | None:
     """The highest pressure, settled in the room, to which the sources make the mix; None if it is under half of it."""
     low, high = math.ceil(0.5 * settled_bar / rules.gauge_step_bar), math.floor(settled_bar / rules.gauge_step_bar)
     reached = None
@@ -219,7 +221,7 @@ def _preferred(found: Iterable[Way], bank: Sequence[Supply]) -> list[Way]:
 
 
 def _drained_to(
-    job: Job, start: Contents, wanted: Contents, gases: Sequence[Mix], rules: Rules
+    job: Job, start: Contents, wanted: Contents, gases: Sequence[Mix], rules: FillRules
 ) -> tuple[float | None, str]:
     """How far to drain, None for not at all; and why the mix cannot be made, empty if it can."""
     as_it_is = nearest(start, wanted, gases)
@@ -274,8 +276,8 @@ def _fill_to(start: Contents, way: Way, order: Sequence[Mix], celsius: float, la
 
 
 def _steps(
-    job: Job, start: Contents, wanted: Contents, way: Way, bank: tuple[Supply, ...], rules: Rules
-) -> tuple[tuple[Step, ...], tuple[Supply, ...], str]:
+    job: Job, start: Contents, wanted: Contents, way: Way, bank: tuple[Supply, ...], rules: FillRules
+) -> tuple[tuple[FillStep, ...], tuple[Supply, ...], str]:
     """The steps of one way, the bank after them, and why it cannot be done; empty if it can."""
     order = _in_order(way.gases, bank, rules.helium_first)
     try:
@@ -304,14 +306,14 @@ def _drawn(
     order: Sequence[Mix],
     exact: Sequence[float],
     bank: tuple[Supply, ...],
-    rules: Rules,
-) -> tuple[list[Step], tuple[Supply, ...], str]:
+    rules: FillRules,
+) -> tuple[list[FillStep], tuple[Supply, ...], str]:
     """The steps to pressures that are rounded to the gauge, from the bank.
 
     What rounding one step does to oxygen is made good in the next.
     """
     contents = start
-    steps: list[Step] = []
+    steps: list[FillStep] = []
     for i, (gas, exact_bar) in enumerate(zip(order, exact, strict=True)):
         mol = next_dose(contents, wanted, order[i:])
         wanted_bar = exact_bar if mol is None else contents.plus(gas, mol).bar(rules.filling_celsius)
@@ -321,7 +323,7 @@ def _drawn(
             return [], bank, _too_low(bank, gas, to_bar, taken.reached_bar, rules)
         costs = [one.cost for one in taken.drawn]
         steps.append(
-            Step(
+            FillStep(
                 gas=gas,
                 from_bar=from_bar,
                 to_bar=to_bar,
@@ -338,7 +340,7 @@ def _drawn(
     return steps, bank, ""
 
 
-def _too_low(bank: Sequence[Supply], gas: Mix, to_bar: float, reached_bar: float, rules: Rules) -> str:
+def _too_low(bank: Sequence[Supply], gas: Mix, to_bar: float, reached_bar: float, rules: FillRules) -> str:
     sources = [one for one in bank if one.gas == gas]
     best = max(one.bar or 0.0 for one in sources)
     if best < to_bar:
@@ -351,7 +353,7 @@ def _too_low(bank: Sequence[Supply], gas: Mix, to_bar: float, reached_bar: float
 
 
 def _ideal(
-    job: Job, start: Contents, wanted: Contents, way: Way, order: Sequence[Mix], rules: Rules
+    job: Job, start: Contents, wanted: Contents, way: Way, order: Sequence[Mix], rules: FillRules
 ) -> list[float] | None:
     """The pressures that an ideal gas would ask for, with the same gases; None where it could not be made so."""
     room = rules.room_celsius
@@ -371,7 +373,7 @@ def after_steps(start: Contents, steps: Iterable[tuple[Mix, float]], filling_cel
     return start
 
 
-def _with_misses(start: Contents, steps: Sequence[Step], rules: Rules) -> Iterable[Step]:
+def _with_misses(start: Contents, steps: Sequence[FillStep], rules: FillRules) -> Iterable[FillStep]:
     tape = [(step.gas, step.to_bar) for step in steps]
     contents = start
     for i, step in enumerate(steps):
@@ -384,7 +386,7 @@ def _with_misses(start: Contents, steps: Sequence[Step], rules: Rules) -> Iterab
 
 
 def _missed(
-    contents: Contents, step: Step, by_bar: float, rest: Sequence[tuple[Mix, float]], rules: Rules
+    contents: Contents, step: FillStep, by_bar: float, rest: Sequence[tuple[Mix, float]], rules: FillRules
 ) -> Missed | None:
     """What becomes of a step missed by a pressure; None where it cannot be, being over before it began."""
     to_bar = step.to_bar + by_bar
@@ -394,7 +396,7 @@ def _missed(
     return Missed(to_bar, found.mix, found.bar_or_more(rules.room_celsius))
 
 
-def _finished(blank: Fill, start: Contents, steps: Sequence[Step], rules: Rules) -> Fill:
+def _finished(blank: Fill, start: Contents, steps: Sequence[FillStep], rules: FillRules) -> Fill:
     made = after_steps(start, [(step.gas, step.to_bar) for step in steps], rules.filling_celsius)
     ideal = None
     if steps and all(step.ideal_bar is not None for step in steps):
@@ -411,7 +413,7 @@ def _finished(blank: Fill, start: Contents, steps: Sequence[Step], rules: Rules)
     )
 
 
-def _top_ups(job: Job, start: Contents, settled_bar: float, gases: Sequence[Mix], rules: Rules) -> Iterable[TopUp]:
+def _top_ups(job: Job, start: Contents, settled_bar: float, gases: Sequence[Mix], rules: FillRules) -> Iterable[TopUp]:
     """What one gets by filling up with air, or with a mix at hand; of a cylinder that has something in it."""
     if job.start_bar <= 0.0 or start.bar(rules.room_celsius) >= settled_bar:
         return

@@ -11,7 +11,7 @@ from leadline.dive_file.schema import Cylinder, Dive, FillAnalysis, FillStart
 from leadline.dive_file.team import divers
 from leadline.mixing.bank import Supply
 from leadline.mixing.depths import mod_m
-from leadline.mixing.fill import AIR, Fill, Job, Rules, plan_fill
+from leadline.mixing.fill import AIR, Fill, FillRules, Job, plan_fill
 from leadline.mixing.safety import judge
 from leadline.units import FREE_CUBIC_FOOT_L
 
@@ -24,7 +24,7 @@ class Fills:
     """How the cylinders of a dive are filled, in the order in which they are."""
 
     dive: Dive
-    rules: Rules
+    rules: FillRules
     fills: tuple[Fill, ...]
     bank: tuple[Supply, ...]
     """Before."""
@@ -72,7 +72,7 @@ def plan_fills(dive: Dive, source: str = "dive") -> Fills:
     return Fills(dive, rules, judged, bank, left, reordered)
 
 
-def _judged(dive: Dive, one: Fill, rules: Rules) -> Fill:
+def _judged(dive: Dive, one: Fill, rules: FillRules) -> Fill:
     """With what is to be said of it, and how deep its gases may be breathed."""
     use = one.job.use
     return replace(
@@ -84,7 +84,7 @@ def _judged(dive: Dive, one: Fill, rules: Rules) -> Fill:
 
 
 def _one_after_the_other(
-    wanted: Sequence[Job], bank: tuple[Supply, ...], rules: Rules, less: bool = False
+    wanted: Sequence[Job], bank: tuple[Supply, ...], rules: FillRules, less: bool = False
 ) -> tuple[list[Fill], tuple[Supply, ...]]:
     found = []
     for job in wanted:
@@ -105,11 +105,11 @@ def _orders(found: Sequence[Fill]) -> Iterator[Sequence[Fill]]:
 # --- What the dive file says ------------------------------------------------------------------------------------------
 
 
-def rules_of(dive: Dive) -> Rules:
+def rules_of(dive: Dive) -> FillRules:
     """How the station of a dive file fills."""
     given = dive.fills
     room = plan_celsius(dive) if given.temperature is None else given.temperature
-    return Rules(
+    return FillRules(
         helium_first=given.order == "helium first",
         room_celsius=room,
         filling_celsius=room if given.filling_temperature is None else given.filling_temperature,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from leadline.mixing.fill import Fill, Rules, percents
+from leadline.mixing.fill import Fill, FillRules, percents
 from leadline.plan.findings import Finding, in_order
 
 OXYGEN_CLEAN_OVER = 0.40
@@ -21,7 +21,7 @@ HANDLING = (
 """Cautions that stand under every fill."""
 
 
-def judge(fill: Fill, rules: Rules) -> tuple[Finding, ...]:
+def judge(fill: Fill, rules: FillRules) -> tuple[Finding, ...]:
     """The findings of a fill; of one that cannot be done only what the pressure asked for is."""
     if not fill.done:
         return in_order(_settled(fill, rules))
@@ -47,7 +47,7 @@ def _oxygen(fill: Fill) -> list[Finding]:
     return [Finding("oxygen-clean", "caution", message, values)]
 
 
-def _settled(fill: Fill, rules: Rules) -> list[Finding]:
+def _settled(fill: Fill, rules: FillRules) -> list[Finding]:
     job = fill.job
     if abs(job.target_celsius - rules.room_celsius) <= 0.05:
         return []
@@ -59,7 +59,7 @@ def _settled(fill: Fill, rules: Rules) -> list[Finding]:
     return [Finding("settled-pressure", "note", message, values)]
 
 
-def _pressures(fill: Fill, rules: Rules) -> list[Finding]:
+def _pressures(fill: Fill, rules: FillRules) -> list[Finding]:
     job, found = fill.job, []
     if fill.drain_to_bar is not None:
         message = f"What is in it is in the way: drain it to {rules.said(fill.drain_to_bar)} first."
@@ -95,7 +95,7 @@ def _remnant(fill: Fill) -> list[Finding]:
     return []
 
 
-def _degrees(celsius: float, rules: Rules) -> str:
+def _degrees(celsius: float, rules: FillRules) -> str:
     if rules.units == "imperial":
         return f"{32.0 + 1.8 * celsius:.0f} °F"
     return f"{celsius:g} °C"

@@ -9,7 +9,7 @@ from dataclasses import replace
 from leadline.dive_file.schema import Cylinder, Dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding, Severity, as_planned
-from leadline.plan.gases import Gap, Limit
+from leadline.plan.gases import Gap, PpO2Limit
 from leadline.plan.supply import CylinderUse, open_circuit_cylinders
 from leadline.units import SYSTEMS, RatedCubicFeet, System, clock
 
@@ -190,7 +190,7 @@ def _no_gas(dive: Dive, graded: Sequence[tuple[Contingency, Severity]]) -> Itera
 def last_resorts(contingency: Contingency) -> str:
     """What is left to try where nothing fit to breathe is at hand, in words."""
     said = []
-    limit = Limit.when_wrong(contingency.scenario.dive)
+    limit = PpO2Limit.when_wrong(contingency.scenario.dive)
     for resort in contingency.no_gas.left if contingency.no_gas is not None else ():
         named = {
             "own gas": resort.cylinder, "mate's gas": f"{resort.whose}'s {resort.cylinder}",

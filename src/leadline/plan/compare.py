@@ -76,7 +76,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Row:
+class ComparedRow:
     """A stop depth of either side: minutes and run time of leaving it, None where a side does not stop there."""
 
     depth_m: float
@@ -95,7 +95,7 @@ class Comparison:
     sides: tuple[Side, Side]
 
     @property
-    def rows(self) -> tuple[Row, ...]:
+    def rows(self) -> tuple[ComparedRow, ...]:
         """Every stop depth, level by level, deepest first."""
         stops = [_stops(side.legs) for side in self.sides]
         keys = sorted({key for one in stops for key in one}, key=lambda key: (key[0], -key[1]))
@@ -106,7 +106,7 @@ class Comparison:
             assert either is not None
             minutes = None if first is None else first.minutes, None if second is None else second.minutes
             leave = None if first is None else first.leave_min, None if second is None else second.leave_min
-            found.append(Row(key[1], either.source, minutes, leave))
+            found.append(ComparedRow(key[1], either.source, minutes, leave))
         return tuple(found)
 
 

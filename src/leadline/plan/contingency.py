@@ -323,7 +323,7 @@ def _own_first(schedule: Schedule, scenario: Scenario) -> Scenario:
     shared = gases.source_at(scenario.way, depth_m)
     if not own or shared.circuit != "open":
         return scenario
-    first, limit = gases.source_at(own, depth_m), gases.Limit.when_wrong(dive)
+    first, limit = gases.source_at(own, depth_m), gases.PpO2Limit.when_wrong(dive)
     lasts = all(gases.is_fit(dive, first, at_m, limit) for at_m in (depth_m, above_m))
     if not lasts or first == shared:
         return scenario
@@ -910,7 +910,7 @@ def _held_to_the_deco_limit(dive: Dive) -> Dive:
 
 def _unfit_leg(dive: Dive, legs: Sequence[Leg]) -> Gap | None:
     """The first depths at which nothing fit is breathed: a net under what the ways promise."""
-    limit = gases.Limit.when_wrong(dive)
+    limit = gases.PpO2Limit.when_wrong(dive)
     breathed = {(leg.source, depth_m) for leg in legs for depth_m in (leg.start_m, leg.end_m)}
     if all(gases.is_fit(dive, source, depth_m, limit) for source, depth_m in breathed):
         return None

@@ -16,7 +16,7 @@ from leadline.tissue.loading import Residual
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedDive:
     """A dive of the day, planned."""
 
     title: str
@@ -44,7 +44,7 @@ class Planned:
 
 
 @dataclass(frozen=True)
-class Dived:
+class DivedBefore:
     """A dive of the day that was dived: the log has it, and there is nothing left to plan."""
 
     title: str
@@ -76,19 +76,19 @@ class Numbers:
 class Day:
     """Dives in the order dived; the last is the one that was asked for. The others are those it names before it."""
 
-    dives: tuple[Planned | Dived, ...]
+    dives: tuple[PlannedDive | DivedBefore, ...]
 
     @property
-    def asked_for(self) -> Planned:
+    def asked_for(self) -> PlannedDive:
         """The dive of the file."""
         last = self.dives[-1]
-        assert isinstance(last, Planned)
+        assert isinstance(last, PlannedDive)
         return last
 
     @property
-    def planned(self) -> tuple[Planned, ...]:
+    def planned(self) -> tuple[PlannedDive, ...]:
         """Those that are planned."""
-        return tuple(one for one in self.dives if isinstance(one, Planned))
+        return tuple(one for one in self.dives if isinstance(one, PlannedDive))
 
     @property
     def no_go(self) -> bool:
@@ -98,12 +98,12 @@ class Day:
     def begins_min(self) -> list[float | None]:
         """When each dive begins, after the first began [min]; None where that is not known, after one of the log."""
         found: list[float | None] = []
-        at: float | None = 0.0 if isinstance(self.dives[0], Planned) else None
+        at: float | None = 0.0 if isinstance(self.dives[0], PlannedDive) else None
         for one in self.dives:
-            if isinstance(one, Planned) and one.interval_min is not None and at is not None:
+            if isinstance(one, PlannedDive) and one.interval_min is not None and at is not None:
                 at += one.interval_min
             found.append(at)
-            if isinstance(one, Planned) and at is not None:
+            if isinstance(one, PlannedDive) and at is not None:
                 at += one.run_time_min
         return found
 
@@ -118,34 +118,34 @@ def plan_day(dive: Dive, source: str = "dive") -> Day:
     2
     """
     expect(dive, Dive, "plan_day", "a Dive, as read_dive gives")
-    found: list[Planned | Dived] = []
+    found: list[PlannedDive | DivedBefore] = []
     units = dive.units  # of the day, whatever an earlier dive's file is written in: its sentences are read beside these
     while True:
         before: Previous | None = dive.previous[-1] if dive.previous else None
         interval_min, oxygen_min = (before.surface_interval, before.oxygen) if before is not None else (None, 0.0)
-        found.append(Planned(dive.title, source, interval_min, oxygen_min, plan_team(dive, source)))
+        found.append(PlannedDive(dive.title, source, interval_min, oxygen_min, plan_team(dive, source)))
         if before is None:
             break
         if before.left is not None:
             left = ((name, own.previous[-1].left) for name, own in divers(dive))
-            found.append(Dived(before.title, tuple((name, kept) for name, kept in left if kept is not None)))
+            found.append(DivedBefore(before.title, tuple((name, kept) for name, kept in left if kept is not None)))
             break
         dive, source = before.dive.model_copy(update={"units": units}), before.name
     return Day(tuple(_judged(list(reversed(found)))))
 
 
-def _judged(dives: Sequence[Planned | Dived]) -> Iterator[Planned | Dived]:
+def _judged(dives: Sequence[PlannedDive | DivedBefore]) -> Iterator[PlannedDive | DivedBefore]:
     """Dives in order; one that comes after a no-go is one itself: its tissues and oxygen stand on nothing."""
-    wrong: Planned | None = None
+    wrong: PlannedDive | None = None
     for one in dives:
-        if isinstance(one, Planned) and wrong is not None:
+        if isinstance(one, PlannedDive) and wrong is not None:
             why = next(f.heading for f in wrong.team.findings if f.severity == "no-go")
             message = f"{wrong.title}, a dive before this one, must not be dived: {why}."
             brief = f"the dive before, {wrong.title}, is a no-go"
             found = Finding(BEFORE, "no-go", message, {"dive": wrong.title}, brief=brief)
             yield replace(one, team=_with(one.team, found))
             continue
-        if isinstance(one, Planned) and one.team.no_go:
+        if isinstance(one, PlannedDive) and one.team.no_go:
             wrong = one
         yield one
 

@@ -113,7 +113,7 @@ Way = tuple[Step, ...]
 
 
 @dataclass(frozen=True)
-class Limit:
+class PpO2Limit:
     """A limit of ppO2."""
 
     name: str
@@ -121,7 +121,7 @@ class Limit:
     bar: float
 
     @classmethod
-    def when_wrong(cls, dive: Dive) -> Limit:
+    def when_wrong(cls, dive: Dive) -> PpO2Limit:
         """When things go wrong the working limit gives way to that of the ascent."""
         bottom, deco = dive.limits.ppo2_bottom, dive.limits.ppo2_deco
         return cls("[limits] ppo2_deco", deco) if deco >= bottom else cls("[limits] ppo2_bottom", bottom)
@@ -131,7 +131,7 @@ class Limit:
         return ppo2_bar <= self.bar + GRID_TOLERANCE_BAR + 1e-9
 
 
-HARD = Limit("the hard limit", 1.6)
+HARD = PpO2Limit("the hard limit", 1.6)
 """Above this, tolerance aside, a gas is not breathed at all (NOAA: the end of the exposure table)."""
 
 
@@ -160,7 +160,7 @@ def stretches(dive: Dive, source: str = "dive", wrong: bool = False) -> list[Str
     over the diver's own limits is for the findings.
     """
     _switches_within_limits(dive, source)
-    limit = Limit.when_wrong(dive) if wrong else HARD
+    limit = PpO2Limit.when_wrong(dive) if wrong else HARD
     return _on_the_loop(dive, source, limit) if dive.loop is not None else _on_open_circuit(dive, source, limit)
 
 
@@ -206,7 +206,7 @@ def bailout_way(dive: Dive, given: Collection[str] = ()) -> Way:
 def _own_where_it_does(dive: Dive, own: Way, shared: Way) -> Way:
     """The way on a diver's own gases, or what is breathed already, as long as these are fit and what all share is not
     worth a handover."""
-    limit, where = Limit.when_wrong(dive), dive.site.environment
+    limit, where = PpO2Limit.when_wrong(dive), dive.site.environment
     way = [shared[0]]
     for depth_m, above_m in pairwise(reversed(dive.stops.depths_m(DEEPEST_GRID_M))):
         bar, richest = where.pressure(depth_m), source_at(shared, depth_m)
@@ -230,7 +230,7 @@ def _bailout_steps(dive: Dive) -> list[Step]:
 
 def gap(dive: Dive, way: Way, from_m: float) -> Gap | None:
     """The deepest stretch of a way up from a depth on which what the way says is not fit to breathe; None if all is."""
-    limit = Limit.when_wrong(dive)
+    limit = PpO2Limit.when_wrong(dive)
     depths_m = [from_m, *(d for d in reversed(dive.stops.depths_m(from_m)) if d < from_m - 1e-6)]
     unfit_from: float | None = None
     for depth_m, above_m in pairwise(depths_m):
@@ -243,7 +243,7 @@ def gap(dive: Dive, way: Way, from_m: float) -> Gap | None:
     return None if unfit_from is None else Gap(unfit_from, 0.0)
 
 
-def is_fit(dive: Dive, source: Source, depth_m: float, limit: Limit) -> bool:
+def is_fit(dive: Dive, source: Source, depth_m: float, limit: PpO2Limit) -> bool:
     """Whether a source keeps a diver awake at a depth, and is within a limit of ppO2 there. A semi-closed loop is held
     to it at rest, at any depth: where the first stop will be is not known beforehand."""
     ppo2_bar = source.resting.ppo2(dive.site.environment.pressure(depth_m))
@@ -352,7 +352,7 @@ def _limit(dive: Dive, cylinder: Cylinder) -> float:
 # --- Open circuit -----------------------------------------------------------------------------------------------------
 
 
-def _on_open_circuit(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
+def _on_open_circuit(dive: Dive, source: str, limit: PpO2Limit) -> list[Stretch]:
     found: list[Stretch] = []
     before: Source | None = None
     for i, level in enumerate(dive.levels):
@@ -416,7 +416,7 @@ def _switches_within_limits(dive: Dive, source: str) -> None:
             _within_limits(dive, source, Source(cylinder.gas), own_m, key, HARD)
 
 
-def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, key: str, limit: Limit) -> None:
+def _within_limits(dive: Dive, source: str, breathed: Source, depth_m: float, key: str, limit: PpO2Limit) -> None:
     """Refuse what nobody breathes at a depth."""
     where, system = dive.site.environment, SYSTEMS[dive.units]
     ppo2_bar = breathed.ppo2(where.pressure(depth_m))
@@ -459,7 +459,7 @@ def _never_hypoxic(dive: Dive, source: str, way: Way, top_m: float, direction: s
 # --- The loop ---------------------------------------------------------------------------------------------------------
 
 
-def _on_the_loop(dive: Dive, source: str, limit: Limit) -> list[Stretch]:
+def _on_the_loop(dive: Dive, source: str, limit: PpO2Limit) -> list[Stretch]:
     """On the loop only the setpoint changes: by the way-down depths until the deepest level is left, then by the
     way-up depths."""
     loop, where = dive.loop, dive.site.environment

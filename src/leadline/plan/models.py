@@ -19,7 +19,7 @@ from leadline.plan import schedule as planning
 from leadline.plan.schedule import Leg
 from leadline.tissue import kernel
 from leadline.tissue.bubbles import RADII_UM
-from leadline.tissue.bubbles_dive import Course, Dived, bubble_dive
+from leadline.tissue.bubbles_dive import BubbleDive, Course, bubble_dive
 from leadline.tissue.loading import compartments
 from leadline.units import SYSTEMS
 
@@ -152,13 +152,13 @@ class Bubbles(_Asked):
         return planning.read_legs(rows, self._layout.sources)
 
     @cached_property
-    def _dived(self) -> Dived:
+    def _dived(self) -> BubbleDive:
         layout = self._layout
         course = Course(layout.start, layout.levels, layout.ways, layout.source_rows, layout.rules, layout.comps)
         n2_um, he_um = (radius_um * self.percent / 100.0 for radius_um in RADII_UM)
         return bubble_dive(course, (n2_um, he_um))
 
-    def _fault(self, dived: Dived) -> Problem:
+    def _fault(self, dived: BubbleDive) -> Problem:
         if dived.fault == kernel.NEVER_CLEARS:
             return Problem("[[compare]] bubbles", f"a stop never clears on the gas breathed there; {_LESS}")
         level = self.dive.levels[dived.fault_level]

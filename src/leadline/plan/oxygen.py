@@ -99,7 +99,7 @@ class Before:
         return sum(dose.otu for dose in self.doses if dose.ago_min < DAY_MIN)
 
 
-class Limits(NamedTuple):
+class OxygenLimits(NamedTuple):
     """How long each ppO2 may be breathed: straight lines between corners."""
 
     ppo2_bar: tuple[float, ...]
@@ -108,13 +108,13 @@ class Limits(NamedTuple):
     """Share taken by each corner while ppO2 rises a bar a minute."""
 
 
-def limits(minutes: tuple[float, ...]) -> Limits:
+def limits(minutes: tuple[float, ...]) -> OxygenLimits:
     """From the rows of NOAA_PPO2_BAR. The first row holds from 0.5 bar on. The grid's tolerance above the last counts
     as the last (oxygen at 6 m or 20 ft); from there its slope goes on, to one minute."""
     *_, before, last = NOAA_PPO2_BAR
     slope = (minutes[-1] - minutes[-2]) / (last - before)
     tolerated = last + GRID_TOLERANCE_BAR
-    lines = Limits(
+    lines = OxygenLimits(
         (0.5, *NOAA_PPO2_BAR, tolerated, tolerated + (1.0 - minutes[-1]) / slope),
         (minutes[0], *minutes, minutes[-1], 1.0),
     )
@@ -123,7 +123,7 @@ def limits(minutes: tuple[float, ...]) -> Limits:
 
 
 @_compilable
-def _limit(ppo2_bar: float, given: Limits) -> float:
+def _limit(ppo2_bar: float, given: OxygenLimits) -> float:
     if ppo2_bar <= given.ppo2_bar[0]:
         return math.inf
     for i in range(1, len(given.ppo2_bar)):
@@ -133,14 +133,14 @@ def _limit(ppo2_bar: float, given: Limits) -> float:
 
 
 @_compilable
-def _on_line(ppo2_bar: float, i: int, given: Limits) -> float:
+def _on_line(ppo2_bar: float, i: int, given: OxygenLimits) -> float:
     """The limit on the line that ends at a corner. [min]"""
     low, high = given.ppo2_bar[i - 1], given.ppo2_bar[i]
     return given.minutes[i - 1] + (ppo2_bar - low) / (high - low) * (given.minutes[i] - given.minutes[i - 1])
 
 
 @_compilable
-def _taken(ppo2_bar: float, given: Limits) -> float:
+def _taken(ppo2_bar: float, given: OxygenLimits) -> float:
     """Share of a limit taken while ppO2 rises from nothing, a bar a minute."""
     if ppo2_bar <= given.ppo2_bar[0]:
         return 0.0
@@ -151,7 +151,7 @@ def _taken(ppo2_bar: float, given: Limits) -> float:
 
 
 @_compilable
-def _taken_on_line(ppo2_bar: float, i: int, given: Limits) -> float:
+def _taken_on_line(ppo2_bar: float, i: int, given: OxygenLimits) -> float:
     """The same from the corner before: the integral of 1 / (L + s·p) over p is ln(1 + s·p / L) / s."""
     minutes = given.minutes[i - 1]
     change = _on_line(ppo2_bar, i, given) / minutes - 1.0
@@ -182,7 +182,7 @@ def day_rate(ppo2_bar: float) -> float:
 
 
 @_compilable
-def mean_share_rate(first_bar: float, last_bar: float, given: Limits) -> float:
+def mean_share_rate(first_bar: float, last_bar: float, given: OxygenLimits) -> float:
     """Share of a limit a minute while ppO2 goes steadily from one value to another. [1/min]"""
     if abs(last_bar - first_bar) < NEAR_BAR:
         return 1.0 / _limit(0.5 * (first_bar + last_bar), given)

@@ -10,7 +10,7 @@ from leadline.dive_file.schema import Dive
 from leadline.plan.breathing import Breathed
 from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency, Handover
-from leadline.plan.day import Day, Dived, Planned
+from leadline.plan.day import Day, DivedBefore, PlannedDive
 from leadline.plan.findings import Finding, headline
 from leadline.plan.flying import Ascent
 from leadline.plan.gases import Source
@@ -123,8 +123,8 @@ def day_as_data(found: Day) -> dict[str, Any]:
     return {**data, "no_go": found.no_go, "day": dives if len(dives) > 1 else None}
 
 
-def _of_a_day(one: Planned | Dived, begins_min: float | None) -> dict[str, Any]:
-    if isinstance(one, Dived):
+def _of_a_day(one: PlannedDive | DivedBefore, begins_min: float | None) -> dict[str, Any]:
+    if isinstance(one, DivedBefore):
         return {
             "title": one.title,
             "dived": True,

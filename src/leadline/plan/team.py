@@ -12,7 +12,7 @@ from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import Finding, in_order
-from leadline.plan.gases import Limit, Source, is_fit
+from leadline.plan.gases import PpO2Limit, Source, is_fit
 from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, dive_schedule, lay_out
@@ -230,7 +230,7 @@ def _first_breath(dive: Dive) -> Iterable[Finding]:
     """Off the loop the first breath must be a diver's own: what a mate carries takes time to reach."""
     if dive.loop is None:
         return
-    own, limit = [c.gas for c in open_circuit_cylinders(dive)], Limit.when_wrong(dive)
+    own, limit = [c.gas for c in open_circuit_cylinders(dive)], PpO2Limit.when_wrong(dive)
     for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
         if not any(is_fit(dive, Source(gas), depth_m, limit) for gas in own):
             at = SYSTEMS[dive.units].at(depth_m)

@@ -25,7 +25,7 @@ from leadline.sheets import gas, what_ifs
 from leadline.sheets.gas import gas_table, supply_data
 from leadline.sheets.profile import draw_profile
 from leadline.sheets.schedules import (
-    Row,
+    PrintedRow,
     bailout_marks,
     breakable,
     capital,
@@ -72,7 +72,7 @@ def change_list(plan: Plan) -> list[Data]:
     return [{"depth": row.depth, "at": _when(row), "gas": row.gas, "mod": row.mod, "ppo2": row.ppo2} for row in changed]
 
 
-def _when(row: Row) -> str:
+def _when(row: PrintedRow) -> str:
     return row.arrive if row.kind in ("stop", "level") else row.leave
 
 
@@ -186,7 +186,7 @@ def _alone(plan: Plan, found: Contingency, most: int) -> list[Data]:
 
 
 def _pages(
-    heading: str, lines: Sequence[str], found: Sequence[Row], marks: list[Data], most: int = ROWS_ON_A_SLATE
+    heading: str, lines: Sequence[str], found: Sequence[PrintedRow], marks: list[Data], most: int = ROWS_ON_A_SLATE
 ) -> list[Data]:
     parts = _parts(found, most)
     return [
@@ -336,7 +336,7 @@ def _has_its_rows(one: Giving, giving: Giving) -> bool:
     return one.receiver == giving.receiver and one.rows_of == giving.name
 
 
-def _brief_row(dive: Dive, row: Row) -> str:
+def _brief_row(dive: Dive, row: PrintedRow) -> str:
     """A row of a bailout in a line: "21 m leave at 44 on 50 %"."""
     if row.kind in ("surface", "none"):
         return f"surface at{gas.KEPT}{row.leave}" if row.kind == "surface" else row.label.lower()

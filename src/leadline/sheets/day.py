@@ -7,7 +7,7 @@ from dataclasses import asdict
 
 from leadline.plan import flying
 from leadline.plan.causes import lasting
-from leadline.plan.day import Day, Dived, Numbers, Planned
+from leadline.plan.day import Day, DivedBefore, Numbers, PlannedDive
 from leadline.plan.findings import Finding
 from leadline.plan.rows import up
 from leadline.plan.team import Member
@@ -26,7 +26,7 @@ def day_sheet(day: Day, member: Member) -> Data:
     team, units = day.asked_for.team, day.asked_for.team.dive.units
     no_gos = [f"{one.title}: {said}" for one in day.planned if (said := _first_no_go(one.team.findings))]
     blocks = [
-        _dived(one, member.name) if isinstance(one, Dived) else _planned(one, member.name, begins_min)
+        _dived(one, member.name) if isinstance(one, DivedBefore) else _planned(one, member.name, begins_min)
         for one, begins_min in zip(day.dives, day.begins_min(), strict=True)
     ]
     last = day.asked_for.plan_of(member.name)
@@ -45,7 +45,7 @@ def _first_no_go(findings: tuple[Finding, ...]) -> str:
     return next((finding.message for finding in findings if finding.severity == "no-go"), "")
 
 
-def _planned(one: Planned, diver: str, begins_min: float | None) -> Data:
+def _planned(one: PlannedDive, diver: str, begins_min: float | None) -> Data:
     plan, numbers = one.plan_of(diver), one.numbers(diver)
     dive, schedule, system = plan.dive, plan.schedule, SYSTEMS[plan.dive.units]
     low, high = dive.model.gradient_factors
@@ -73,7 +73,7 @@ def _planned(one: Planned, diver: str, begins_min: float | None) -> Data:
     }
 
 
-def _interval(one: Planned) -> str:
+def _interval(one: PlannedDive) -> str:
     if one.interval_min is None:
         return ""
     oxygen = f", the first {one.oxygen_min:g} min on oxygen" if one.oxygen_min else ""
@@ -93,7 +93,7 @@ def _up(percent: float) -> str:
     return f"{math.ceil(percent - 1e-6)} %"
 
 
-def _dived(one: Dived, diver: str) -> Data:
+def _dived(one: DivedBefore, diver: str) -> Data:
     left = one.left_in(diver)
     return {
         "heading": breakable(one.title),

@@ -25,7 +25,7 @@ Data = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Row:
+class PrintedRow:
     """A line of a schedule, as it is printed."""
 
     kind: str
@@ -74,24 +74,26 @@ def capital(words: str) -> str:
 
 def printed(
     dive: Dive, found: Iterable[rows.Row], mods: dict[Source, str], supply: Sequence[CylinderUse] = ()
-) -> list[Row]:
+) -> list[PrintedRow]:
     """The rows of a schedule as they are printed; a dive without stops says so."""
     system = SYSTEMS[dive.units]
-    made: list[Row] = []
+    made: list[PrintedRow] = []
     for row in found:
         if row.kind == "surface":
             if not any(other.kind == "stop" for other in made):
-                made.append(Row("none", "", "", "", "", "", "", "", "", False, "No stops"))
+                made.append(PrintedRow("none", "", "", "", "", "", "", "", "", False, "No stops"))
             end = up(row.leave_min)
-            made.append(Row("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
+            made.append(PrintedRow("surface", "0", "", end, end, "0", "", "", "", False, "Surface"))
             continue
         if row.kind in ("take", "give"):
             at = leave(row)
-            made.append(Row("hand", system.depth(row.depth_m), "", at, at, "", breakable(handed(row)), "", "", True))
+            made.append(
+                PrintedRow("hand", system.depth(row.depth_m), "", at, at, "", breakable(handed(row)), "", "", True)
+            )
             continue
         shown = line(dive, row, supply)
         made.append(
-            Row(
+            PrintedRow(
                 kind={"change": "switch", "sort out": "level"}.get(row.kind, row.kind),
                 depth=shown["depth"],
                 minutes="" if row.minutes is None else f"{row.minutes}",
@@ -110,12 +112,12 @@ def printed(
     return made
 
 
-def planned_rows(plan: Plan) -> list[Row]:
+def planned_rows(plan: Plan) -> list[PrintedRow]:
     """The schedule of the planned dive."""
     return printed(plan.dive, rows.planned_rows(plan), mods(plan.dive, plan.breathing), plan.supply)
 
 
-def contingency_rows(plan: Plan, found: Contingency) -> list[Row]:
+def contingency_rows(plan: Plan, found: Contingency) -> list[PrintedRow]:
     """The schedule of a contingency, from where the plan is left; empty if there is no way up."""
     if not found.legs:
         return []

@@ -18,7 +18,7 @@ from leadline.dive_file.team import divers
 from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
 from leadline.plan.rows import up
-from leadline.plan.solve.verdict import Limit
+from leadline.plan.solve.verdict import BrokenLimit
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member
 from leadline.sheets import gas, what_ifs
@@ -158,7 +158,7 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
         )
 
 
-def _refused(limit: Limit) -> str:
+def _refused(limit: BrokenLimit) -> str:
     """Why a cell cannot be planned, without the key of the dive file."""
     return capital(limit.message.removeprefix(f"{limit.subject}: "))
 
@@ -333,7 +333,7 @@ def _cell(one: Cell, letters: dict[str, str], inside: Data) -> Data:
     }
 
 
-def _reason(one: Cell, limit: Limit) -> str:
+def _reason(one: Cell, limit: BrokenLimit) -> str:
     """What a limit is called in a legend: without the numbers of one dive, and alike for all divers."""
     if one.state == "refused":
         return f"not planned, {limit.what}"

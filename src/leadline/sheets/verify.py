@@ -8,7 +8,7 @@ from typing import Any
 from leadline.atomic_write import write_whole
 from leadline.cautions import CAUTIONS, SHORT
 from leadline.sheets.write import set_sheet
-from leadline.verify.check import Outcome, Row
+from leadline.verify.check import CheckRow, Outcome
 from leadline.verify.report import Report
 from leadline.verify.unchecked import UNCHECKED
 from leadline.verify.words import grids, label, machine_line, shown, standing_line, verdict, where
@@ -77,10 +77,10 @@ def _series(one: Outcome) -> dict[str, Any]:
     }
 
 
-def _strip(one: Outcome, part: str, rows: list[Row]) -> dict[str, Any]:
+def _strip(one: Outcome, part: str, rows: list[CheckRow]) -> dict[str, Any]:
     return {"part": part, "figures": [_figure(one, row) for row in rows]}
 
 
-def _figure(one: Outcome, row: Row) -> dict[str, Any]:
+def _figure(one: Outcome, row: CheckRow) -> dict[str, Any]:
     published, ours = shown(one.series, row)
     return {"published": published, "leadline": ours, "passed": row.passed}

@@ -21,7 +21,7 @@ from pydantic import BaseModel
 
 from leadline.dive_file.errors import DiveFileError, Problem, key_path, shortened, shown
 from leadline.dive_file.reader import DiveFile, read_value
-from leadline.dive_file.schema import Dive, Kept, Model, SweepAxis
+from leadline.dive_file.schema import Dive, Kept, ModelSettings, SweepAxis
 from leadline.physics.mix import Mix
 from leadline.tissue.coefficients import SetName
 
@@ -332,7 +332,7 @@ def _put(node: Any, loc: Loc, value: object, half: int | None) -> Any:
     node = node if node is not None else {}
     inner = node.get(first)
     if inner is None and not rest and half is not None:  # as the schema has it for a file without
-        inner = Model.model_fields["gradient_factors"].default
+        inner = ModelSettings.model_fields["gradient_factors"].default
     return {**node, first: _put(inner, rest, value, half)}
 
 

@@ -41,7 +41,7 @@ _OUT_OF_GAS = ("gas-short", "mate-gas-short", "no-gas", "bailout-none")
 
 
 @dataclass(frozen=True)
-class Column:
+class SweepColumn:
     """One column."""
 
     name: str
@@ -49,48 +49,50 @@ class Column:
     meaning: str
 
 
-def columns_of(sweep: Sweep) -> tuple[Column, ...]:
+def columns_of(sweep: Sweep) -> tuple[SweepColumn, ...]:
     """The columns of a sweep, in order."""
     named = divers(sweep.file.dive)
     dives = [dive for _, dive in named]
     cylinders = dict.fromkeys(cylinder.name for dive in dives for cylinder in dive.cylinders)
-    found = [Column("dive", "count", "its number, from 1")]
+    found = [SweepColumn("dive", "count", "its number, from 1")]
     if named[0][0]:
-        found.append(Column("diver", "text", "of the team; all are on the same stops"))
+        found.append(SweepColumn("diver", "text", "of the team; all are on the same stops"))
     found += [
-        Column(axis.name, "number" if _in_numbers(axis) else "text", "varied, metric; as at this key of the dive file")
+        SweepColumn(
+            axis.name, "number" if _in_numbers(axis) else "text", "varied, metric; as at this key of the dive file"
+        )
         for axis in sweep.axes
     ]
     found += [
-        Column("refused", "text", "why it cannot be dived; null where it can"),
-        Column("run_time_min", "number", "run time at the surface"),
-        Column("tts_min", "number", "from leaving the last level to the surface"),
-        Column("stops_min", "number", "at stops, after the last level"),
-        Column("first_stop_m", "number", "depth of the deepest of them; null: none"),
-        Column("gf_surface_percent", "number", "gradient factor on surfacing, of the leading compartment"),
-        Column("cns_percent", "number", "CNS, with what dives before have left"),
-        Column("otu", "number", "OTU of the last 24 hours"),
-        Column("highest_ppo2_bar", "number", "highest ppO2 breathed"),
+        SweepColumn("refused", "text", "why it cannot be dived; null where it can"),
+        SweepColumn("run_time_min", "number", "run time at the surface"),
+        SweepColumn("tts_min", "number", "from leaving the last level to the surface"),
+        SweepColumn("stops_min", "number", "at stops, after the last level"),
+        SweepColumn("first_stop_m", "number", "depth of the deepest of them; null: none"),
+        SweepColumn("gf_surface_percent", "number", "gradient factor on surfacing, of the leading compartment"),
+        SweepColumn("cns_percent", "number", "CNS, with what dives before have left"),
+        SweepColumn("otu", "number", "OTU of the last 24 hours"),
+        SweepColumn("highest_ppo2_bar", "number", "highest ppO2 breathed"),
     ]
     for name in cylinders:
         found += [
-            Column(f"{name} used_l", "number", "drawn from it, in free litres"),
-            Column(f"{name} left_bar", "number", "pressure in it at the surface"),
-            Column(f"{name} short_l", "number", "missing to finish with its reserve intact"),
+            SweepColumn(f"{name} used_l", "number", "drawn from it, in free litres"),
+            SweepColumn(f"{name} left_bar", "number", "pressure in it at the surface"),
+            SweepColumn(f"{name} short_l", "number", "missing to finish with its reserve intact"),
         ]
     if any(dive.loop is not None for dive in dives):
         found += [
-            Column("loop_oxygen_l", "number", "oxygen that the loop takes"),
-            Column("loop_diluent_l", "number", "diluent that the loop takes"),
+            SweepColumn("loop_oxygen_l", "number", "oxygen that the loop takes"),
+            SweepColumn("loop_diluent_l", "number", "diluent that the loop takes"),
         ]
     if sweep.contingencies:
         found += [
-            Column("verdict", "text", "go or no-go: of the whole team, with every contingency"),
-            Column("no_go_codes", "text", "of the findings that make it a no-go; null: none"),
-            Column("longest_contingency", "text", "the contingency with the longest way up"),
-            Column("longest_contingency_tts_min", "number", "its TTS, from where the plan is left"),
-            Column("bailout_l", "number", "most that a bailout takes on open circuit; null without a loop"),
-            Column("gas_lasts", "truth", "whether the gas lasts in the plan and every contingency of the verdict"),
+            SweepColumn("verdict", "text", "go or no-go: of the whole team, with every contingency"),
+            SweepColumn("no_go_codes", "text", "of the findings that make it a no-go; null: none"),
+            SweepColumn("longest_contingency", "text", "the contingency with the longest way up"),
+            SweepColumn("longest_contingency_tts_min", "number", "its TTS, from where the plan is left"),
+            SweepColumn("bailout_l", "number", "most that a bailout takes on open circuit; null without a loop"),
+            SweepColumn("gas_lasts", "truth", "whether the gas lasts in the plan and every contingency of the verdict"),
         ]
     return tuple(found)
 

@@ -21,7 +21,7 @@ from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR
 from leadline.plan.planned import Plan
 from leadline.plan.schedule import Held, dive_schedule, lay_out, no_stop_limit
 from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
-from leadline.plan.solve.verdict import Limit, of_team, refusal
+from leadline.plan.solve.verdict import BrokenLimit, of_team, refusal
 from leadline.plan.team import Team, plan_team
 from leadline.tissue.kernel import CLOSE
 from leadline.units import SYSTEMS, SystemName
@@ -55,7 +55,7 @@ class Cell:
     dive: Dive
     team: Team | None
     """Its plan, of one diver or several; None where it cannot be planned."""
-    limits: tuple[Limit, ...]
+    limits: tuple[BrokenLimit, ...]
     """What it breaks; why it cannot be planned."""
     asked_more: tuple[tuple[float, int], ...] = ()
     """Neighbours, not deeper and not longer, whose own stops are not all met by this one's: [m, min]."""

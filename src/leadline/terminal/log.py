@@ -15,7 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from leadline.logbook.database.store import Entry, Logged, printable
-from leadline.logbook.dived import Breathed, Dived, Profile
+from leadline.logbook.dived import Dived, GasBreathed, Profile
 from leadline.units import System
 
 _BLANK = Text("")
@@ -216,7 +216,7 @@ def _breathed(dived: Dived, system: System) -> Table:
     return table
 
 
-def _source(dived: Dived, one: Breathed) -> str:
+def _source(dived: Dived, one: GasBreathed) -> str:
     gas = dived.cylinders[one.cylinder].mix.name
     return gas if one.setpoint_bar is None else f"loop {one.setpoint_bar:g}, diluent {gas}"
 

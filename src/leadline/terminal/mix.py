@@ -17,7 +17,7 @@ from leadline.mixing import Mixed
 from leadline.mixing.analysis import Replanned
 from leadline.mixing.bank import Supply
 from leadline.mixing.depths import mod_shown, ppo2_limit_bar, ppo2_shown
-from leadline.mixing.fill import Fill, Rules, Step, percents
+from leadline.mixing.fill import Fill, FillRules, FillStep, percents
 from leadline.mixing.fills import Fills
 from leadline.mixing.safety import HANDLING
 from leadline.plan.findings import Finding
@@ -101,7 +101,7 @@ def _fills(found: Fills) -> Iterator[RenderableType]:
         yield from _bank(found.bank, found.left, rules)
 
 
-def _station(rules: Rules) -> str:
+def _station(rules: FillRules) -> str:
     order = "helium first" if rules.helium_first else "oxygen first"
     said = f"Real gas, {order}. Settled pressures are at {_degrees(rules.room_celsius, rules)}"
     if abs(rules.filling_celsius - rules.room_celsius) > 0.05:
@@ -109,11 +109,11 @@ def _station(rules: Rules) -> str:
     return f"{said}. The gauge is read to {rules.said(rules.gauge_step_bar)}."
 
 
-def _degrees(celsius: float, rules: Rules) -> str:
+def _degrees(celsius: float, rules: FillRules) -> str:
     return f"{32.0 + 1.8 * celsius:.0f} °F" if rules.units == "imperial" else f"{celsius:g} °C"
 
 
-def _fill(one: Fill, dive: Dive, rules: Rules) -> Iterator[RenderableType]:
+def _fill(one: Fill, dive: Dive, rules: FillRules) -> Iterator[RenderableType]:
     job, unit = one.job, rules.system.pressure_unit
     whose = f"{job.diver}: " if job.diver else ""
     yield _heading(f"{whose}{job.cylinder}: {job.target.name} to {rules.said(one.settled_bar)}, {_size(one, rules)}")
@@ -161,18 +161,18 @@ def _fill(one: Fill, dive: Dive, rules: Rules) -> Iterator[RenderableType]:
     yield from _said(one.findings)
 
 
-def _size(one: Fill, rules: Rules) -> str:
+def _size(one: Fill, rules: FillRules) -> str:
     return f"{one.job.water_l:.1f} L of water" if rules.units == "imperial" else f"{one.job.water_l:g} L"
 
 
-def _now(one: Fill, rules: Rules) -> str:
+def _now(one: Fill, rules: FillRules) -> str:
     job = one.job
     if not job.given:
         return "In it now: nothing is said; taken as empty, with air at 0 on the gauge."
     return f"In it now: {job.start.name} at {rules.said(job.start_bar)}."
 
 
-def _from_bank(one: Fill, rules: Rules) -> Iterator[RenderableType]:
+def _from_bank(one: Fill, rules: FillRules) -> Iterator[RenderableType]:
     for step in one.steps:
         if len(step.drawn) > 1 or any(drawn.left_bar is not None for drawn in step.drawn):
             parts = []
@@ -184,7 +184,7 @@ def _from_bank(one: Fill, rules: Rules) -> Iterator[RenderableType]:
         yield Text(f"Gas for {one.cost:.2f}.")
 
 
-def _misses(steps: Iterable[Step], rules: Rules) -> Iterator[RenderableType]:
+def _misses(steps: Iterable[FillStep], rules: FillRules) -> Iterator[RenderableType]:
     by, unit = rules.pressure(rules.overshoot_bar), rules.system.pressure_unit
     table = _table([("If only this is missed", False), (f"{by} {unit} short", False), (f"{by} {unit} over", False)])
     for step in steps:
@@ -196,7 +196,7 @@ def _misses(steps: Iterable[Step], rules: Rules) -> Iterator[RenderableType]:
         yield table
 
 
-def _more(one: Fill, dive: Dive, rules: Rules) -> Iterator[RenderableType]:
+def _more(one: Fill, dive: Dive, rules: FillRules) -> Iterator[RenderableType]:
     """Other ways to fill it: topping up, blending continuously."""
     for top in one.top_ups:
         said = f"Topped up with {top.gas.name} to {rules.said(top.to_bar)} it would be {percents(top.mix)}"
@@ -222,7 +222,7 @@ def _more(one: Fill, dive: Dive, rules: Rules) -> Iterator[RenderableType]:
     )
 
 
-def _bank(before: Iterable[Supply], after: Iterable[Supply], rules: Rules) -> Iterator[RenderableType]:
+def _bank(before: Iterable[Supply], after: Iterable[Supply], rules: FillRules) -> Iterator[RenderableType]:
     table = _table([("Bank", False), ("Gas", False), (f"now {rules.system.pressure_unit}", True), ("left", True)])
     for one, left in zip(before, after, strict=True):
         if one.water_l is not None and one.bar is not None and left.bar is not None:

@@ -19,7 +19,7 @@ from rich.text import Text
 from leadline.cautions import CAUTIONS
 from leadline.dive_file.schema import Dive
 from leadline.plan import Plan, acclimatised, flying
-from leadline.plan.day import Day, Dived
+from leadline.plan.day import Day, DivedBefore
 from leadline.plan.findings import Finding, Severity, headline
 from leadline.plan.rows import Giving, givings, up
 from leadline.plan.team import Team
@@ -225,7 +225,7 @@ def _day(day: Day, system: System) -> list[RenderableType]:
         ],
     )  # fmt: skip
     for one in day.dives:
-        if isinstance(one, Dived):
+        if isinstance(one, DivedBefore):
             cns = max(left.cns_percent for _, left in one.left)
             table.add_row(one.title, "", "", "", "", "", f"to {up(cns)}", "", "dived")
             continue

@@ -27,7 +27,7 @@ FEEL_M = 3.0
 """On the way down nuclei feel the pressure at least so often."""
 
 
-class Limit(Protocol):
+class BubbleLimit(Protocol):
     """What holds a diver down."""
 
     def allows(self, tissue: Array, bar: float, first_stop_bar: float | None) -> bool:
@@ -51,7 +51,7 @@ class Course(NamedTuple):
     comps: kernel.Compartments
 
 
-class Leg(NamedTuple):
+class BubbleLeg(NamedTuple):
     """As `kernel.LEG`."""
 
     start_min: float
@@ -65,17 +65,17 @@ class Leg(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Dived:
+class BubbleDive:
     """What a dive has come to."""
 
-    legs: tuple[Leg, ...]
+    legs: tuple[BubbleLeg, ...]
     fault: int
     """As in the kernel: FINE, NEVER_CLEARS, LEFT_TOO_EARLY."""
     fault_level: int
     fault_min: float
     tissue: Array
     """At the surface."""
-    limit: Limit
+    limit: BubbleLimit
     """That held on the last ascent."""
     direct: bool
     """Without stops, and within the limit."""
@@ -86,7 +86,7 @@ class Dived:
         return self.legs[-1].end_min
 
 
-class _Diver:
+class _BubbleDiver:
     """Where a diver is, what is in the tissues, and what has been done so far."""
 
     def __init__(self, course: Course) -> None:
@@ -100,7 +100,7 @@ class _Diver:
         self.first_stop_m = -1.0
         self.oxygen_since_min, self.break_until_min = 0.0, -1.0
         self.level = 0
-        self.legs: list[Leg] = []
+        self.legs: list[BubbleLeg] = []
         self.fault = kernel.FINE
 
     def bar(self, depth_m: float) -> float:
@@ -119,7 +119,7 @@ class _Diver:
             if (last.kind, last.source, last.end_m) == (kind, source, end_m):
                 start_min, start_m = last.start_min, last.start_m
                 self.legs.pop()
-        self.legs.append(Leg(start_min, end_min, start_m, end_m, source, kind, self.level, self.first_stop_m))
+        self.legs.append(BubbleLeg(start_min, end_min, start_m, end_m, source, kind, self.level, self.first_stop_m))
         self.run_time_min, self.depth_m = end_min, end_m
 
     def move(self, to_m: float, rate: float, way: Array) -> None:
@@ -164,7 +164,7 @@ class _Diver:
         whole_min = math.floor(self.run_time_min + CLOSE) + 1.0
         self.stay(whole_min, self.breathed(self.depth_m, way), kernel.STOP)
 
-    def climb(self, target_m: float, way: Array, limit: Limit) -> None:
+    def climb(self, target_m: float, way: Array, limit: BubbleLimit) -> None:
         """Up to a depth (0: the surface), stopping wherever the limit or a gas switch holds the diver; at the last stop
         for `safety_min` at least."""
         last_stop_m = float(self.rules.stop_depths_m[1])
@@ -184,7 +184,7 @@ class _Diver:
                     self.fault = kernel.NEVER_CLEARS
                     return
 
-    def leaves(self, next_m: float, not_before_min: float, way: Array, limit: Limit) -> bool:
+    def leaves(self, next_m: float, not_before_min: float, way: Array, limit: BubbleLimit) -> bool:
         """Go on to the next depth, if the limit allows it now and on arrival. It draws the first stop where it does
         not."""
         here, next_bar = self.depth_m, self.bar(next_m)
@@ -207,7 +207,7 @@ class _Diver:
                 return False
             self.first_stop_m = here  # here is the first stop; ask again on the way up from it
 
-    def go_direct(self, way: Array, limit: Limit) -> bool:
+    def go_direct(self, way: Array, limit: BubbleLimit) -> bool:
         """Ascend without a stop, or with a safety stop alone if there is to be one and the limit leaves time for it.
         Returns whether it was within the limit at the last stop's depth and at the top, the safety stop not counted
         on."""
@@ -221,7 +221,7 @@ class _Diver:
                     break
         return within
 
-    def _straight_up(self, way: Array, limit: Limit, safety_min: float) -> bool:
+    def _straight_up(self, way: Array, limit: BubbleLimit, safety_min: float) -> bool:
         last_stop_m = float(self.rules.stop_depths_m[1])
         within = True
         if self.depth_m > last_stop_m:
@@ -235,14 +235,14 @@ class _Diver:
 
 
 def dive(
-    course: Course, limit_now: Callable[[float], Limit], feel: Callable[[float, Array], None], direct: bool
-) -> Dived:
+    course: Course, limit_now: Callable[[float], BubbleLimit], feel: Callable[[float, Array], None], direct: bool
+) -> BubbleDive:
     """The whole dive: every level, then the ascent.
 
     `limit_now` gives the limit for an ascent that begins at a run time; `feel` is told ambient pressure and tissues
     on the way. `direct`: no stops after the last level. A level that is left late is a fault, but the dive goes on.
     """
-    diver = _Diver(course)
+    diver = _BubbleDiver(course)
     rules = course.rules
     fault, fault_level, fault_min = kernel.FINE, 0, 0.0
     feel(rules.surface_bar, diver.tissue)
@@ -278,10 +278,10 @@ def dive(
             diver.climb(0.0, up, limit)
         if diver.fault != kernel.FINE:
             fault, fault_level, fault_min = diver.fault, len(course.levels) - 1, diver.run_time_min
-    return Dived(tuple(diver.legs), fault, fault_level, fault_min, diver.tissue, limit, within)
+    return BubbleDive(tuple(diver.legs), fault, fault_level, fault_min, diver.tissue, limit, within)
 
 
-def bubble_dive(course: Course, rest_um: tuple[float, float] = RADII_UM) -> Dived:
+def bubble_dive(course: Course, rest_um: tuple[float, float] = RADII_UM) -> BubbleDive:
     """A dive under the bubble model, with nuclei of given radii at rest, nitrogen and helium. [µm]
 
     How much supersaturation is allowed hangs on how long it lasts, and that on the stops. From the least that can be
@@ -289,7 +289,7 @@ def bubble_dive(course: Course, rest_um: tuple[float, float] = RADII_UM) -> Dive
     As for the kernel, an ascent without stops is tried first.
     """
     for direct in (True, False):
-        rounds: list[Dived] = []
+        rounds: list[BubbleDive] = []
         lasts_min = np.full(kernel.COMPARTMENTS, np.inf)
         while len(rounds) < MOST_ROUNDS:
             found = _round(course, rest_um, lasts_min, direct)
@@ -308,16 +308,16 @@ def bubble_dive(course: Course, rest_um: tuple[float, float] = RADII_UM) -> Dive
     return max(rounds[-8:], key=lambda one: one.run_time_min)
 
 
-def _round(course: Course, rest_um: tuple[float, float], lasts_min: Array, direct: bool) -> Dived:
+def _round(course: Course, rest_um: tuple[float, float], lasts_min: Array, direct: bool) -> BubbleDive:
     nuclei = Nuclei(rest_um, course.rules.surface_bar)
 
-    def limit_now(run_time_min: float) -> Limit:
+    def limit_now(run_time_min: float) -> BubbleLimit:
         return Supersaturation(allowed(nuclei.radius_um(run_time_min), nuclei.rest_um, lasts_min))
 
     return dive(course, limit_now, nuclei.feel, direct)
 
 
-def lasting_min(course: Course, dived: Dived) -> Array:
+def lasting_min(course: Course, dived: BubbleDive) -> Array:
     """How long supersaturation lasts: in the leading compartment under water, and fading at the surface. [16, min]"""
     tissue, minutes = course.start.copy(), 0.0
     for leg in dived.legs:
@@ -339,13 +339,13 @@ def lasting_min(course: Course, dived: Dived) -> Array:
     return np.maximum(minutes + fading_min(tissue, inspired_bar, course.comps.rate), CLOSE)
 
 
-def _over(course: Course, tissue: Array, leg: Leg, run_time_min: float) -> tuple[float, Array]:
+def _over(course: Course, tissue: Array, leg: BubbleLeg, run_time_min: float) -> tuple[float, Array]:
     """Supersaturation [bar] and tissues at a run time in a leg; `tissue` as it is at the start of the leg."""
     found, depth_m = in_leg(course, tissue, leg, run_time_min)
     return excess(found, course.rules.surface_bar + course.rules.bar_per_m * depth_m), found
 
 
-def in_leg(course: Course, tissue: Array, leg: Leg, run_time_min: float) -> tuple[Array, float]:
+def in_leg(course: Course, tissue: Array, leg: BubbleLeg, run_time_min: float) -> tuple[Array, float]:
     """Tissues and depth [m] at a run time in a leg; `tissue` as it is at the start of the leg."""
     rules, found, minutes = course.rules, tissue.copy(), run_time_min - leg.start_min
     start_bar = rules.surface_bar + rules.bar_per_m * leg.start_m
@@ -358,7 +358,7 @@ def in_leg(course: Course, tissue: Array, leg: Leg, run_time_min: float) -> tupl
     return found, depth_m
 
 
-def _feel(course: Course, tissue: Array, legs: list[Leg], feel: Callable[[float, Array], None]) -> None:
+def _feel(course: Course, tissue: Array, legs: list[BubbleLeg], feel: Callable[[float, Array], None]) -> None:
     """Let nuclei feel a descent, at least every FEEL_M."""
     for leg in legs:
         pieces = math.ceil(abs(leg.end_m - leg.start_m) / FEEL_M)

@@ -17,7 +17,7 @@ Rule = Literal["equal", "over", "at most"]
 
 
 @dataclass(frozen=True)
-class Source:
+class CheckSource:
     """Where published figures are from."""
 
     text: str
@@ -55,7 +55,7 @@ class Series:
     tolerance: float
     why: str
     """Why the tolerance is what it is."""
-    source: Source
+    source: CheckSource
     points: tuple[Point, ...]
     relative: bool = False
     """Whether the tolerance is a part of the published figure."""
@@ -93,7 +93,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Row:
+class CheckRow:
     """A point with what Leadline makes of it."""
 
     point: Point
@@ -109,7 +109,7 @@ class Outcome:
     """A series with what Leadline makes of it."""
 
     series: Series
-    rows: tuple[Row, ...]
+    rows: tuple[CheckRow, ...]
 
     @property
     def passed(self) -> bool:
@@ -122,13 +122,13 @@ def outcome(series: Series) -> Outcome:
     return Outcome(series, tuple(_row(series, point) for point in series.points))
 
 
-def _row(series: Series, point: Point) -> Row:
+def _row(series: Series, point: Point) -> CheckRow:
     try:
         computed = float(point.compute())
         fault = "" if math.isfinite(computed) else f"gives {computed}"
     except Exception as error:  # whatever it is, the figure is not right
         computed, fault = math.nan, f"{type(error).__name__}: {error}"
-    return Row(point, computed, fault, series.allows(computed, point.published))
+    return CheckRow(point, computed, fault, series.allows(computed, point.published))
 
 
 def number(value: float, decimals: int) -> str:

@@ -12,7 +12,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from leadline.verify.check import Source, Standing
+from leadline.verify.check import CheckSource, Standing
 
 Table = dict[str, Any]
 
@@ -23,7 +23,7 @@ def load(topic: str) -> Table:
     return tomllib.loads((files("leadline.verify") / "data" / f"{topic}.toml").read_text(encoding="utf-8"))
 
 
-def source_of(table: Table) -> Source:
+def source_of(table: Table) -> CheckSource:
     """A table's source. ValueError unless it says how far its figures can be trusted, once."""
     keys: dict[str, Standing] = {
         "confirmed": "confirmed", "worked_out": "worked out", "from_memory": "from memory"
@@ -32,4 +32,4 @@ def source_of(table: Table) -> Source:
     if len(given) != 1:
         raise ValueError(f"{table.get('source')}: says {given or 'nothing'} of {', '.join(keys)}; one of them is right")
     how = "" if given == ["from_memory"] else table[given[0]]
-    return Source(table["source"], keys[given[0]], how, table.get("note", ""))
+    return CheckSource(table["source"], keys[given[0]], how, table.get("note", ""))

@@ -13,7 +13,7 @@ import numba
 import numpy as np
 
 import leadline
-from leadline.verify.check import Outcome, Row, Standing, outcome
+from leadline.verify.check import CheckRow, Outcome, Standing, outcome
 from leadline.verify.topics import every_series
 from leadline.verify.unchecked import UNCHECKED
 
@@ -64,7 +64,7 @@ class Report:
         return sum(len(one.rows) for one in self.outcomes)
 
     @property
-    def failures(self) -> tuple[tuple[Outcome, Row], ...]:
+    def failures(self) -> tuple[tuple[Outcome, CheckRow], ...]:
         """Every figure that is not right."""
         return tuple((one, row) for one in self.outcomes for row in one.rows if not row.passed)
 
@@ -127,7 +127,7 @@ def _series(one: Outcome) -> dict[str, Any]:
     }
 
 
-def _row(row: Row) -> dict[str, Any]:
+def _row(row: CheckRow) -> dict[str, Any]:
     return {
         "part": row.point.part,
         "at": row.point.at,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from itertools import groupby
 
-from leadline.verify.check import Outcome, Row, Series, Source, number
+from leadline.verify.check import CheckRow, CheckSource, Outcome, Series, number
 from leadline.verify.report import Machine, Report
 
 
@@ -39,24 +39,24 @@ def machine_line(machine: Machine, date: str) -> str:
     )
 
 
-def where(series: Series, row: Row) -> str:
+def where(series: Series, row: CheckRow) -> str:
     """Which figure of a series: "nitrogen, compartment: 5"."""
     at = f"{series.axis}: {row.point.at}" if series.axis else row.point.at
     return ", ".join(piece for piece in (row.point.part, at) if piece)
 
 
-def label(source: Source) -> str:
+def label(source: CheckSource) -> str:
     """What the figures of a source are: published, or worked out."""
     return "worked out" if source.standing == "worked out" else "published"
 
 
-def shown(series: Series, row: Row) -> tuple[str, str]:
+def shown(series: Series, row: CheckRow) -> tuple[str, str]:
     """Published and computed, rounded alike on every machine; a failure with every digit."""
     ours = number(row.computed, series.decimals + series.finer) if row.passed else f"{row.computed:.12g}"
     return number(row.point.published, series.decimals), ours
 
 
-Strip = tuple[str, list[Row]]
+Strip = tuple[str, list[CheckRow]]
 """Part, and some of its figures."""
 
 

@@ -15,7 +15,7 @@ from leadline.plan.oxygen import carried
 from leadline.plan.solve import answer_as_data, shortest_interval
 from leadline.plan.solve import judge_dive as verdict_of
 from leadline.plan.solve.interval import CONFIRMED_MIN, LOOKED_AT_MIN, _shortest, with_interval
-from leadline.plan.solve.verdict import Limit, Verdict
+from leadline.plan.solve.verdict import BrokenLimit, Verdict
 from leadline.terminal.solve import render_answer
 from tests.dives import tables
 from tests.plan.test_oxygen import after_the_log
@@ -157,7 +157,7 @@ def test_shorter_ones_that_hold_too_are_named(tmp_path, monkeypatch):
     def uneven(dive, source):
         minutes = dive.previous[-1].surface_interval
         return Verdict(
-            (Limit("run-time", "", message="too long"),) if 200 <= minutes <= 250 else (), 30.0, 3.0, 1.0, 1.0
+            (BrokenLimit("run-time", "", message="too long"),) if 200 <= minutes <= 250 else (), 30.0, 3.0, 1.0, 1.0
         )
 
     monkeypatch.setattr(sys.modules["leadline.plan.solve.verdict"], "judge_dive", uneven)

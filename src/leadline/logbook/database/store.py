@@ -15,7 +15,7 @@ from sqlalchemy import Connection, RowMapping
 from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.logbook.database import tables as t
 from leadline.logbook.database.where import WRITING, LogError, chosen, in_words, name_of, opened
-from leadline.logbook.dived import LONGEST_MIN, Breathed, Carried, Column, Dived, KeptPlan, Profile, problems
+from leadline.logbook.dived import LONGEST_MIN, Column, CylinderCarried, Dived, GasBreathed, KeptPlan, Profile, problems
 from leadline.physics.mix import Mix
 
 SAME_START = timedelta(minutes=2)
@@ -401,10 +401,10 @@ def _read(connection: Connection, number: int) -> Dived:
             else (),
         ),
         cylinders=tuple(
-            Carried(row.name, Mix(row.o2, row.he, row.label), row.size_l, row.start_bar, row.end_bar)
+            CylinderCarried(row.name, Mix(row.o2, row.he, row.label), row.size_l, row.start_bar, row.end_bar)
             for row in cylinders
         ),
-        breathed=tuple(Breathed(row.run_time_min, row.cylinder, row.setpoint_bar) for row in breathed),
+        breathed=tuple(GasBreathed(row.run_time_min, row.cylinder, row.setpoint_bar) for row in breathed),
         title=head["title"],
         diver=head["diver"] or "",
         altitude_m=head["altitude_m"],

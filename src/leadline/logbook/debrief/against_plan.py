@@ -11,12 +11,12 @@ from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.logbook.as_planned import NOT_RECORDED
 from leadline.logbook.debrief import breathing_rate, deviations
 from leadline.logbook.debrief.applied import Applied, applied_sheet
-from leadline.logbook.debrief.breathing_rate import Gauge, Offer, Rates, Span, gauge_of
+from leadline.logbook.debrief.breathing_rate import BreathingRates, Gauge, Offer, Span, gauge_of
 from leadline.logbook.debrief.marks import (
     Change,
+    DepthLine,
     Held,
     LevelDived,
-    Line,
     Mark,
     alike,
     changes_dived,
@@ -73,13 +73,13 @@ class Debrief:
     dived: Dived
     plan: Plan
     retraced: Retraced
-    line: Line
+    line: DepthLine
     levels: tuple[LevelDived, ...]
     stops: tuple[Held, ...]
     marks: tuple[Mark, ...]
     changes: tuple[Change, ...]
     gas: tuple[GasDived, ...]
-    rates: Rates
+    rates: BreathingRates
     oxygen: Oxygen
     over_limit_min: float
     """Minutes over the ppO2 limits, beyond what a diver can hold."""
@@ -256,7 +256,7 @@ def _gas_used(plan: Plan, gas: Sequence[GasDived]) -> Iterator[Finding]:
 def _rates(
     plan: Plan, dived: Dived, levels: Sequence[LevelDived], stops: Sequence[Held], changes: Sequence[Change],
     surfaced: float,
-) -> Rates:  # fmt: skip
+) -> BreathingRates:  # fmt: skip
     """What the diver breathed."""
     dive = plan.dive
     first_stop = next((stop.arrive_min for stop in stops if stop.last_ascent and stop.arrive_min is not None), surfaced)
@@ -288,7 +288,7 @@ def _rates(
         missing += [said] if said else []
     if dived.notes == NOT_RECORDED:
         found, missing = [], ["Not recorded: the pressures are those of the plan, and say nothing of the diver"]
-    return Rates(tuple(legs), tuple(found), tuple(missing))
+    return BreathingRates(tuple(legs), tuple(found), tuple(missing))
 
 
 _FEEDING = ("diluent", "oxygen", "inflation")

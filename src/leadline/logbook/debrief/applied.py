@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from leadline.dive_file.schema import Level
-from leadline.logbook.debrief.marks import GRID_MIN, Change, LevelDived, Line, alike, band, held
+from leadline.logbook.debrief.marks import GRID_MIN, Change, DepthLine, LevelDived, alike, band, held
 from leadline.plan.contingency import Contingency
 from leadline.plan.planned import Plan
 from leadline.plan.schedule import Stop
@@ -57,7 +57,7 @@ class Applied:
 
 
 def applied_sheet(
-    plan: Plan, line: Line, levels: Sequence[LevelDived], changes: Sequence[Change], surfaced: float
+    plan: Plan, line: DepthLine, levels: Sequence[LevelDived], changes: Sequence[Change], surfaced: float
 ) -> Applied:
     """The smallest planned sheet that covers how deep and how long the dive was, and what was lost of its gas."""
     system = SYSTEMS[plan.dive.units]
@@ -151,7 +151,7 @@ def _covers(planned: Sequence[Level], levels: Sequence[LevelDived], more_min: fl
 
 
 def _never_breathed(
-    plan: Plan, line: Line, left_min: float, surfaced: float, changes: Sequence[Change]
+    plan: Plan, line: DepthLine, left_min: float, surfaced: float, changes: Sequence[Change]
 ) -> tuple[str, ...]:  # fmt: skip
     """Cylinders that the plan breathes from on open circuit and nobody did, though there was the time to."""
     breathed = [change.source.mix for change in changes if change.source.circuit == "open"]

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from leadline.logbook.debrief.marks import Change
-from leadline.logbook.dived import Carried, Dived
+from leadline.logbook.dived import CylinderCarried, Dived
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import MAX_BAR, free_litres
 from leadline.units import SYSTEMS, SystemName
@@ -108,7 +108,7 @@ class Offer:
 
 
 @dataclass(frozen=True)
-class Rates:
+class BreathingRates:
     """What the diver breathed, and what cannot be said of it."""
 
     legs: tuple[LegRmv, ...]
@@ -124,7 +124,7 @@ class Rates:
 class Gauge:
     """The pressure of a cylinder over the dive, as far as it was recorded."""
 
-    cylinder: Carried
+    cylinder: CylinderCarried
     run_time_min: tuple[float, ...]
     bar: tuple[float, ...]
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leadline.logbook.debrief.applied import DEPTH_M, TIME_MIN
-from leadline.logbook.debrief.marks import GRID_MIN, Change, Held, LevelDived, Line, alike
+from leadline.logbook.debrief.marks import GRID_MIN, Change, DepthLine, Held, LevelDived, alike
 from leadline.logbook.debrief.marks import near_m as nearest_m
 from leadline.logbook.dived import Dived
 from leadline.logbook.retrace import Retraced
@@ -53,7 +53,7 @@ PRESSURE_BAR, WATER = 0.02, 0.01
 # --- Depth and time ---------------------------------------------------------------------------------------------------
 
 
-def depth_and_time(plan: Plan, line: Line, levels: Sequence[LevelDived], surfaced: float) -> Iterator[Finding]:
+def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], surfaced: float) -> Iterator[Finding]:
     """Deeper, or later off a level, or up later, than planned."""
     system = SYSTEMS[plan.dive.units]
     late_before_min = 0.0
@@ -94,7 +94,7 @@ def depth_and_time(plan: Plan, line: Line, levels: Sequence[LevelDived], surface
         )  # fmt: skip
 
 
-def ascent_rates(plan: Plan, line: Line, surfaced: float) -> Iterator[Finding]:
+def ascent_rates(plan: Plan, line: DepthLine, surfaced: float) -> Iterator[Finding]:
     """Faster up than planned, over half a minute."""
     system = SYSTEMS[plan.dive.units]
     n = round(WINDOW_MIN / GRID_MIN)
@@ -179,7 +179,7 @@ def _above(
 
 
 def stops(
-    plan: Plan, line: Line, held: Sequence[Held], levels: Sequence[LevelDived], retraced: Retraced
+    plan: Plan, line: DepthLine, held: Sequence[Held], levels: Sequence[LevelDived], retraced: Retraced
 ) -> Iterator[Finding]:  # fmt: skip
     """Stops missed or cut short; and held as planned, where the model by then asked for more."""
     system = SYSTEMS[plan.dive.units]

@@ -109,7 +109,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Line:
+class DepthLine:
     """A profile at even times, to look for moments in."""
 
     run_time_min: Array = field(repr=False)
@@ -130,18 +130,18 @@ class Line:
         return float(found[-1]) if len(found) else None
 
 
-def line_of(dived: Dived) -> Line:
+def line_of(dived: Dived) -> DepthLine:
     """A dive's profile at even times."""
     profile = dived.profile
     count = max(2, math.ceil(dived.run_time_min / GRID_MIN) + 1)
     times = np.linspace(0.0, dived.run_time_min, count)
-    return Line(times, np.interp(times, profile.run_time_min, profile.depth_m))
+    return DepthLine(times, np.interp(times, profile.run_time_min, profile.depth_m))
 
 
 # --- Levels -----------------------------------------------------------------------------------------------------------
 
 
-def levels_dived(plan: Plan, line: Line) -> tuple[LevelDived, ...]:
+def levels_dived(plan: Plan, line: DepthLine) -> tuple[LevelDived, ...]:
     """Every planned level, as it was dived."""
     levels, rates = plan.dive.levels, plan.dive.rates
     found: list[LevelDived] = []
@@ -201,7 +201,7 @@ def _give(plan: Plan, i: int, depth_m: float) -> float:
     return min(max(BOTTOM_M, BOTTOM_SHARE * depth_m), half_way_m if half_way_m > 0.0 else math.inf, 0.5 * depth_m)
 
 
-def _arrival(line: Line, depth_m: float, begin_min: float) -> float:
+def _arrival(line: DepthLine, depth_m: float, begin_min: float) -> float:
     """When a level is first reached, to a metre; if it never is, when the diver was nearest to it. [min]"""
     there = line.depth_m >= depth_m - 1.0 if line.depth(begin_min) < depth_m else line.depth_m <= depth_m + 1.0
     found = line.first(there, begin_min)
@@ -211,12 +211,12 @@ def _arrival(line: Line, depth_m: float, begin_min: float) -> float:
     return float(line.run_time_min[left][np.argmin(np.abs(line.depth_m[left] - depth_m))])
 
 
-def _deepest(line: Line, from_min: float, to_min: float) -> float:
+def _deepest(line: DepthLine, from_min: float, to_min: float) -> float:
     within = (line.run_time_min >= from_min - 1e-9) & (line.run_time_min <= to_min + 1e-9)
     return float(line.depth_m[within].max()) if within.any() else line.depth(from_min)
 
 
-def _began(line: Line, crossed: float | None, arrive_min: float, travel_min: float, sign: float) -> float:
+def _began(line: DepthLine, crossed: float | None, arrive_min: float, travel_min: float, sign: float) -> float:
     """When the way began that crossed an edge: where the depth held before it was left. [min]
 
     `sign` is 1 on the way down, -1 on the way up.
@@ -241,7 +241,7 @@ def _began(line: Line, crossed: float | None, arrive_min: float, travel_min: flo
 # --- Stops ------------------------------------------------------------------------------------------------------------
 
 
-def stops_held(plan: Plan, line: Line, levels: Sequence[LevelDived], surfaced: float) -> tuple[Held, ...]:
+def stops_held(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], surfaced: float) -> tuple[Held, ...]:
     """Every planned stop, as it was held."""
     found = []
     for first, last in _at_one_depth(plan):
@@ -297,7 +297,7 @@ def near_m(plan: Plan, depth_m: float) -> float:
 
 
 def held(
-    line: Line, depth_m: float, above_m: float, below_m: float, from_min: float, to_min: float
+    line: DepthLine, depth_m: float, above_m: float, below_m: float, from_min: float, to_min: float
 ) -> tuple[float | None, float | None, float]:
     """When a depth was reached and left within a span, and how long it was held in all. [min]"""
     span = (line.run_time_min >= from_min) & (line.run_time_min <= to_min)
@@ -318,7 +318,7 @@ def held(
     return arrive, leave, max(0.0, (int(between.sum()) - 1) * step_min)
 
 
-def _on_the_way_min(line: Line, at_min: float, from_m: float, to_m: float) -> float:
+def _on_the_way_min(line: DepthLine, at_min: float, from_m: float, to_m: float) -> float:
     """How long a diver who is on the way up between two depths is gone from the deeper one already. [min]"""
     here_m = line.depth(at_min)
     there = line.first(line.depth_m <= to_m, at_min)
@@ -390,7 +390,7 @@ def matched_changes(
 
 
 def find_marks(
-    plan: Plan, dived: Dived, line: Line, levels: Sequence[LevelDived], stops: Sequence[Held],
+    plan: Plan, dived: Dived, line: DepthLine, levels: Sequence[LevelDived], stops: Sequence[Held],
     made: Sequence[Change | None],
 ) -> tuple[Mark, ...]:  # fmt: skip
     """Every moment that the plan names, in the order of the plan."""

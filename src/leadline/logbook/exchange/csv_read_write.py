@@ -14,11 +14,11 @@ from itertools import pairwise
 from typing import Any
 
 from leadline.dive_file.errors import shortened, shown
-from leadline.logbook.dived import MOST_SAMPLES, Breathed, Carried, Dived
+from leadline.logbook.dived import MOST_SAMPLES, CylinderCarried, Dived, GasBreathed
 from leadline.logbook.exchange.opened import Opened
 from leadline.logbook.exchange.recorded import (
     Broken,
-    Change,
+    RecordedChange,
     Sample,
     began_of,
     breathed_of,
@@ -180,14 +180,14 @@ def _quantity(value: str, kind: Kind, example: str) -> float:
     return number
 
 
-def _cylinder(value: str, line: int, file: Opened) -> Carried:
+def _cylinder(value: str, line: int, file: Opened) -> CylinderCarried:
     """`name, gas, volume, pressure at the start, at the end`; from the volume on all may be left out."""
     try:
         parts = [part.strip() for part in next(csv.reader([value], skipinitialspace=True), [])]
         if not 2 <= len(parts) <= 5 or not parts[0]:
             raise ValueError("write name, gas, volume, pressures at start and end: twins, 18/45, 24 L, 230 bar, 60 bar")
         name, gas, size, start, end = (parts + [""] * 3)[:5]
-        return Carried(
+        return CylinderCarried(
             plain(name),
             Mix.parse(gas),
             _quantity(size, "cylinder size", "24 L") if size else None,
@@ -297,7 +297,7 @@ def _time(cell: str, unit: str, comma: bool) -> float:
 def _dive(
     names: Sequence[_Column],
     table: Sequence[tuple[int, list[str]]],
-    cylinders: list[Carried],
+    cylinders: list[CylinderCarried],
     began: datetime | None,
     about: dict[str, Any],
     notes: str,
@@ -309,7 +309,7 @@ def _dive(
     gas = next((column for column in names if column.name == "gas"), None)
     if not cylinders and gas is not None:
         labels = dict.fromkeys(cells[gas.at] for _, cells in table if cells[gas.at])
-        cylinders = [Carried(label, _mix(label)) for label in labels]
+        cylinders = [CylinderCarried(label, _mix(label)) for label in labels]
     if not cylinders:
         raise Broken(
             "has no gas: write a line such as # cylinder: twins, 18/45, or a column gas; it is never taken for air"
@@ -375,12 +375,12 @@ def _mix(label: str) -> Mix:
 
 
 def _run(
-    names: Sequence[_Column], table: Sequence[tuple[int, list[str]]], cylinders: Sequence[Carried]
-) -> tuple[list[Sample], list[Change]]:
+    names: Sequence[_Column], table: Sequence[tuple[int, list[str]]], cylinders: Sequence[CylinderCarried]
+) -> tuple[list[Sample], list[RecordedChange]]:
     """Samples and changes. A line without a depth is a change alone."""
     of = {id(column): _which(column.cylinder, cylinders) for column in names if column.name == "pressure"}
     samples: list[Sample] = []
-    changes: list[Change] = []
+    changes: list[RecordedChange] = []
     cylinder: int | None = 0 if len(cylinders) == 1 else None
     setpoint: float | None = None
     before_s = 0.0
@@ -411,7 +411,7 @@ def _run(
         elif not changed or len(read) > 1 or pressures:
             raise Broken(f"has no depth in line {line}")
         if cylinder is not None:
-            changes.append(Change(time_s, cylinder, setpoint))
+            changes.append(RecordedChange(time_s, cylinder, setpoint))
     if not samples:
         raise Broken("has no samples; a dive is its times and depths")
     if not changes:
@@ -432,7 +432,7 @@ def _setpoint(cell: str, column: _Column, line: int) -> float | None:
     return None if cell.casefold() == OPEN else _number(cell, column, line) or None
 
 
-def _which(text: str, cylinders: Sequence[Carried]) -> int:
+def _which(text: str, cylinders: Sequence[CylinderCarried]) -> int:
     """The cylinder that is meant: "cylinder 2", a name, or a gas that only one has. "" where only one is carried."""
     if not text and len(cylinders) == 1:
         return 0
@@ -462,7 +462,7 @@ def csv_of(dived: Dived) -> bytes:
     return text.getvalue().encode()
 
 
-def _as_read(cylinder: Carried) -> Carried:
+def _as_read(cylinder: CylinderCarried) -> CylinderCarried:
     """A cylinder as it can be read again: its gas to a hundredth of a percent."""
     mix = cylinder.mix
     o2, he = (f"{round(100.0 * part, 2):g}" for part in (mix.o2, mix.he))
@@ -474,10 +474,10 @@ def _as_read(cylinder: Carried) -> Carried:
         if abs(read_again.o2 - mix.o2) <= 5.1e-5 and abs(read_again.he - mix.he) <= 5.1e-5:
             mix = read_again
             break
-    return Carried(plain(cylinder.name) or mix.name, mix, cylinder.size_l, cylinder.start_bar, cylinder.end_bar)
+    return CylinderCarried(plain(cylinder.name) or mix.name, mix, cylinder.size_l, cylinder.start_bar, cylinder.end_bar)
 
 
-def _before(dived: Dived, cylinders: Sequence[Carried]) -> Iterator[str]:
+def _before(dived: Dived, cylinders: Sequence[CylinderCarried]) -> Iterator[str]:
     yield f"# began: {dived.began.isoformat(' ')}"
     for key, value in (("diver", dived.diver), ("title", dived.title)):
         if plain(value):
@@ -492,7 +492,7 @@ def _before(dived: Dived, cylinders: Sequence[Carried]) -> Iterator[str]:
         yield from (f"# notes: {line}" for line in lines_of(dived.notes))
 
 
-def _rows(dived: Dived, cylinders: Sequence[Carried]) -> Iterator[list[str]]:
+def _rows(dived: Dived, cylinders: Sequence[CylinderCarried]) -> Iterator[list[str]]:
     profile = dived.profile
     breathed = told(dived.breathed, dived.run_time_min)
     loop = any(one.setpoint_bar is not None for one in breathed)
@@ -519,7 +519,9 @@ def _rows(dived: Dived, cylinders: Sequence[Carried]) -> Iterator[list[str]]:
         yield [at, depth, *readings, *changes.pop(at, [""] * (1 + loop))]
 
 
-def _changes(breathed: Sequence[Breathed], cylinders: Sequence[Carried], loop: bool) -> Iterator[tuple[str, list[str]]]:
+def _changes(
+    breathed: Sequence[GasBreathed], cylinders: Sequence[CylinderCarried], loop: bool
+) -> Iterator[tuple[str, list[str]]]:
     """The last cells of the lines where gas or setpoint changes, by the line's time."""
     for before, now in zip((None, *breathed), breathed, strict=False):
         same = before is not None and before.cylinder == now.cylinder
@@ -529,7 +531,7 @@ def _changes(breathed: Sequence[Breathed], cylinders: Sequence[Carried], loop: b
         yield seconds(now.run_time_min), [gas, setpoint] if loop else [gas]
 
 
-def _called(i: int, cylinders: Sequence[Carried], wish: str) -> str:
+def _called(i: int, cylinders: Sequence[CylinderCarried], wish: str) -> str:
     """A cylinder so that it is found again: as wished, else its name, else its number."""
     for text in (wish, cylinders[i].name):
         try:

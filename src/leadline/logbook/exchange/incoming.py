@@ -10,7 +10,7 @@ from leadline.logbook.dived import Dived, KeptPlan
 
 
 @dataclass(frozen=True)
-class Outcome:
+class ImportOutcome:
     """What became of one dive of a file."""
 
     place: int
@@ -25,19 +25,19 @@ class Outcome:
 
 def import_dives(
     log: Logbook, dives: Iterable[tuple[int, Dived | str]], diver: str = "", plan: KeptPlan | None = None
-) -> Iterator[Outcome]:
+) -> Iterator[ImportOutcome]:
     """Add the dives of a file, one after the other as the outcomes are asked for. LogError if the log cannot take them.
 
     `diver` is of those whose file names none. A `plan` is kept with each that comes in, in place of its own.
     """
     for place, dived in dives:
         if isinstance(dived, str):
-            yield Outcome(place, None, False, dived)
+            yield ImportOutcome(place, None, False, dived)
             continue
         try:
             number = log.add(replace(dived, diver=dived.diver or diver, plan=plan if plan is not None else dived.plan))
-            yield Outcome(place, number, True)
+            yield ImportOutcome(place, number, True)
         except Duplicate as known:
-            yield Outcome(place, known.number, False)
+            yield ImportOutcome(place, known.number, False)
         except BrokenDive as broken:
-            yield Outcome(place, None, False, "; ".join(problem.message for problem in broken.problems))
+            yield ImportOutcome(place, None, False, "; ".join(problem.message for problem in broken.problems))

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from leadline.logbook.dived import DEEPEST_END_M, MOST_SAMPLES, Breathed, Column, Dived, Profile, problems
+from leadline.logbook.dived import DEEPEST_END_M, MOST_SAMPLES, Column, Dived, GasBreathed, Profile, problems
 from leadline.physics.mix import WATER_VAPOUR_BAR
 
 LATEST_START_S = 60.0
@@ -39,7 +39,7 @@ class Sample:
 
 
 @dataclass(frozen=True)
-class Change:
+class RecordedChange:
     """What is breathed from a moment on."""
 
     time_s: float
@@ -151,12 +151,12 @@ def _merged(one: Sample, later: Sample) -> Sample:
     )
 
 
-def breathed_of(changes: Iterable[Change], end_s: float) -> tuple[Breathed, ...]:
+def breathed_of(changes: Iterable[RecordedChange], end_s: float) -> tuple[GasBreathed, ...]:
     """What was breathed: changes in order, without those that change nothing or come after the end.
 
     The first counts from leaving the surface if it is within a minute of it.
     """
-    found: list[Breathed] = []
+    found: list[GasBreathed] = []
     for change in changes:
         if change.time_s > end_s:
             break
@@ -164,16 +164,16 @@ def breathed_of(changes: Iterable[Change], end_s: float) -> tuple[Breathed, ...]
         if found and found[-1].run_time_min == at:
             found.pop()
         if not found or (found[-1].cylinder, found[-1].setpoint_bar) != (change.cylinder, change.setpoint_bar):
-            found.append(Breathed(at, change.cylinder, change.setpoint_bar))
+            found.append(GasBreathed(at, change.cylinder, change.setpoint_bar))
     if not found or found[0].run_time_min > 0.0:
         raise Broken("does not say what was breathed from the start")
     return tuple(found)
 
 
-def told(changes: Sequence[Breathed], end_min: float) -> tuple[Breathed, ...]:
+def told(changes: Sequence[GasBreathed], end_min: float) -> tuple[GasBreathed, ...]:
     """What a file tells of what was breathed: the last of several changes at one time, none after the end, none to what
     is breathed already."""
-    moments = (Change(round(60.0 * one.run_time_min, 3), one.cylinder, one.setpoint_bar) for one in changes)
+    moments = (RecordedChange(round(60.0 * one.run_time_min, 3), one.cylinder, one.setpoint_bar) for one in changes)
     return breathed_of(moments, round(60.0 * end_min, 3))
 
 

@@ -16,12 +16,12 @@ from typing import Any
 from xml.etree.ElementTree import Element
 
 from leadline.dive_file.errors import shown
-from leadline.logbook.dived import Carried, Dived, KeptPlan
+from leadline.logbook.dived import CylinderCarried, Dived, KeptPlan
 from leadline.logbook.exchange.opened import Opened
 from leadline.logbook.exchange.recorded import (
     LATEST_START_S,
     Broken,
-    Change,
+    RecordedChange,
     Sample,
     began_of,
     breathed_of,
@@ -283,7 +283,7 @@ def _cylinders(dive: Element, links: Sequence[str], waypoints: Sequence[Element]
     return found
 
 
-def _carried(cylinder: _Cylinder, units: _Units, header: Header) -> Carried:
+def _carried(cylinder: _Cylinder, units: _Units, header: Header) -> CylinderCarried:
     mix = _mix(cylinder.mix, header)
     size_l = None
     if cylinder.size_m3 is not None:
@@ -297,7 +297,7 @@ def _carried(cylinder: _Cylinder, units: _Units, header: Header) -> Carried:
     for name in ("tankpressurebegin", "tankpressureend"):
         pressure = None if element is None else _number(element, name, "tank pressure")
         bar.append(None if pressure is None else units.pressure(pressure))
-    return Carried(cylinder.name or mix.name, mix, size_l, *bar)
+    return CylinderCarried(cylinder.name or mix.name, mix, size_l, *bar)
 
 
 @dataclass(frozen=True)
@@ -374,10 +374,10 @@ def _added(dive: Element) -> frozenset[float]:
 
 def _run(
     waypoints: Sequence[Element], cylinders: Sequence[_Cylinder], units: _Units, added: frozenset[float]
-) -> tuple[list[Sample], list[Change]]:
+) -> tuple[list[Sample], list[RecordedChange]]:
     """Samples and changes in order. What was breathed is known once a gas is, and on the loop a setpoint."""
     samples: list[Sample] = []
-    changes: list[Change] = []
+    changes: list[RecordedChange] = []
     cylinder = 0 if len(cylinders) == 1 else None
     mode, setpoint, before_s = "", None, 0.0
     for number, waypoint in enumerate(waypoints, 1):
@@ -412,7 +412,7 @@ def _run(
             if time_s > LATEST_START_S:
                 raise Broken("is dived on a loop, and no setpo2 is given")
         elif cylinder is not None:
-            changes.append(Change(time_s, cylinder, setpoint if loop else None))
+            changes.append(RecordedChange(time_s, cylinder, setpoint if loop else None))
         if depth_m is not None and time_s not in added:
             # Of three cells the middle one: an odd one is outvoted.
             ppo2_bar = median_low(cells) if cells else None

@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from leadline import __version__
-from leadline.logbook.dived import Breathed, Dived, Profile
+from leadline.logbook.dived import Dived, GasBreathed, Profile
 from leadline.logbook.exchange.recorded import decimal, lines_of, plain, printable, seconds, told
 from leadline.logbook.exchange.uddf_read import GENERATOR
 from leadline.physics.environment import WATER_KG_M3
@@ -128,14 +128,14 @@ def _own(dived: Dived, owner: str, added: list[str]) -> str:
     return _block("applicationdata", _block("leadline", *own)) if any(own) else ""
 
 
-def _added(profile: Profile, breathed: Sequence[Breathed]) -> list[str]:
+def _added(profile: Profile, breathed: Sequence[GasBreathed]) -> list[str]:
     """Moments without a sample at which the gas changes, as they are written. [s]"""
     sampled = {seconds(minute) for minute in profile.run_time_min}
     return [at for one in breathed if (at := seconds(one.run_time_min)) not in sampled]
 
 
 def _waypoints(
-    profile: Profile, breathed: Sequence[Breathed], added: list[str], mixes: list[str], cylinders: list[str]
+    profile: Profile, breathed: Sequence[GasBreathed], added: list[str], mixes: list[str], cylinders: list[str]
 ) -> Iterable[str]:
     """One for each sample, and one, at the depth between, for each change of gas that has none."""
     changes = {
@@ -168,7 +168,7 @@ def _depths_at(profile: Profile, times: Sequence[str], moments: Sequence[str]) -
     return [float(depth) for depth in depths]
 
 
-def _change(before: Breathed | None, now: Breathed, mixes: list[str]) -> tuple[str, str, str]:
+def _change(before: GasBreathed | None, now: GasBreathed, mixes: list[str]) -> tuple[str, str, str]:
     """What a waypoint says of a change: mode, setpoint, gas."""
     loop = now.setpoint_bar is not None
     was_loop = before is not None and before.setpoint_bar is not None

@@ -14,18 +14,18 @@ from leadline.plan.solve.gas import GasAnswer, least_gas
 from leadline.plan.solve.interval import IntervalAnswer, shortest_interval
 from leadline.plan.solve.mix import MixAnswer, best_mix, free_mix
 from leadline.plan.solve.sought import SOUGHT, Sought, solve_for
-from leadline.plan.solve.verdict import Limit, Verdict, judge_dive
+from leadline.plan.solve.verdict import BrokenLimit, Verdict, judge_dive
 
 __all__ = [
     "SOUGHT",
     "Answer",
     "Bottoms",
+    "BrokenLimit",
     "CylindersAnswer",
     "DecoAnswer",
     "Frontier",
     "GasAnswer",
     "IntervalAnswer",
-    "Limit",
     "MixAnswer",
     "Reach",
     "Sought",

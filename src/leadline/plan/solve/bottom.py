@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from leadline.dive_file.schema import Dive, Level
-from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, halved, nearest_miss
+from leadline.plan.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, halved, nearest_miss
 from leadline.units import SYSTEMS
 
 BEHIND = 3
@@ -196,11 +196,11 @@ def _reach(evaluate: Callable[[int], Verdict], start: int, low: int, high: int, 
 
 def _bounds(verdicts: dict[int, Verdict], best: int) -> list[Bound]:
     """Every limit broken past a value, in the order in which they are broken."""
-    first: dict[Limit, int] = {}
+    first: dict[BrokenLimit, int] = {}
     for value in sorted(value for value in verdicts if value > best):
         for limit in verdicts[value].limits:
             first.setdefault(limit, value)
-    grouped: dict[tuple[int, tuple[str, str, str]], list[Limit]] = {}
+    grouped: dict[tuple[int, tuple[str, str, str]], list[BrokenLimit]] = {}
     for limit, value in first.items():
         grouped.setdefault((value, limit.group), []).append(limit)
     return [Bound(tuple(limits), value - 1) for (value, _), limits in grouped.items()]

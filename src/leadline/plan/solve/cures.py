@@ -13,7 +13,7 @@ from leadline.physics.mix import Mix
 from leadline.plan.causes import sizes
 from leadline.plan.findings import BEFORE, Finding
 from leadline.plan.gases import DENSITY_LIMIT_G_L, Source, is_fit
-from leadline.plan.gases import Limit as PpO2Limit
+from leadline.plan.gases import PpO2Limit as PpO2Limit
 from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
 from leadline.plan.solve.mix import with_mix
 from leadline.plan.solve.verdict import Told, halved

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
-from leadline.plan.solve.verdict import Bound, Limit, Told, Tried, Verdict, always, nearest_miss
+from leadline.plan.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, nearest_miss
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Fitted:
     chosen: SolveCylinder
     smaller: SolveCylinder | None
     """The next smaller one of the list; None if there is none."""
-    smaller_breaks: tuple[Limit, ...]
+    smaller_breaks: tuple[BrokenLimit, ...]
     """What fails with the next smaller one, all others as found."""
 
 

@@ -14,7 +14,7 @@ from leadline.plan.solve.frontier import Frontier
 from leadline.plan.solve.gas import GasAnswer, GasChoice
 from leadline.plan.solve.interval import LEAST_MIN, IntervalAnswer
 from leadline.plan.solve.mix import MixAnswer
-from leadline.plan.solve.verdict import Bound, Limit, Verdict
+from leadline.plan.solve.verdict import Bound, BrokenLimit, Verdict
 from leadline.units import SYSTEMS
 
 Answer = Reach | MixAnswer | DecoAnswer | CylindersAnswer | IntervalAnswer | GasAnswer
@@ -107,7 +107,7 @@ def _verdict_data(found: Verdict) -> dict[str, Any]:
     }
 
 
-def _limit_data(limit: Limit) -> dict[str, Any]:
+def _limit_data(limit: BrokenLimit) -> dict[str, Any]:
     return {
         "name": limit.name,
         "code": limit.code,

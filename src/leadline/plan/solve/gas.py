@@ -22,7 +22,7 @@ RANKED = 5
 
 
 @dataclass(frozen=True)
-class Carried:
+class GasCarried:
     """A cylinder that was chosen."""
 
     cylinder: Cylinder
@@ -38,7 +38,7 @@ class GasChoice:
 
     mix: Mix
     """Bottom gas; on a loop diluent, and deepest bailout gas."""
-    cylinders: tuple[Carried, ...]
+    cylinders: tuple[GasCarried, ...]
     """Bottom gas or deepest bailout gas first, then the deco or other bailout gases, the leanest first."""
     carried_l: float
     """Water volume times pressure of all of them. [L at 1 bar, of an ideal gas]"""
@@ -172,7 +172,7 @@ def _smallest(
     found = cylinders(sizes)
     switches = switch_depths(_with(dive, mix, found))
     carried = tuple(
-        Carried(cylinder, options[i][size].name, switches.get(cylinder.gas) if i else None)
+        GasCarried(cylinder, options[i][size].name, switches.get(cylinder.gas) if i else None)
         for i, (cylinder, size) in enumerate(zip(found, sizes, strict=True))
     )
     return with_full, GasChoice(mix, carried, _together(litres, sizes), planned(sizes))

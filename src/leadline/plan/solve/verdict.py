@@ -20,7 +20,7 @@ Told = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Limit:
+class BrokenLimit:
     """Something that a dive breaks. The same limit of another dive is equal to it, whatever the numbers are."""
 
     code: str
@@ -55,7 +55,7 @@ class Limit:
 class Verdict:
     """What came of a dive: every limit it breaks, of the plan and of every contingency, and its main numbers."""
 
-    limits: tuple[Limit, ...]
+    limits: tuple[BrokenLimit, ...]
     run_time_min: float | None = None
     """None, as all the numbers, where the dive cannot be planned at all."""
     tts_min: float | None = None
@@ -128,7 +128,7 @@ def nearest_miss(what: str, found: Verdict) -> str:
     return f"Nearest miss, {what}: {breaks}{also}."
 
 
-def _limits(diver: str, plan: Plan) -> Iterator[Limit]:
+def _limits(diver: str, plan: Plan) -> Iterator[BrokenLimit]:
     """What one diver's plan breaks: itself, then every contingency.
 
     The plan's findings do not say of every contingency what the plan breaks already; here gas that runs out is kept
@@ -188,7 +188,7 @@ _SHARES = (
 """What is asked and what is allowed, in the values of findings."""
 
 
-def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Limit:
+def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> BrokenLimit:
     subject = _subject(finding)
     cylinder = next((c for c in dive.cylinders if c.name == subject), None)
     what, pool = subject, ""
@@ -203,10 +203,10 @@ def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Li
         if asked in finding.values and float(finding.values.get(allowed, 0.0)) > 0.0:
             over = float(finding.values[asked]) / float(finding.values[allowed])
             break
-    return Limit(finding.code, subject, kind, diver, what, name, finding.message, pool, over)
+    return BrokenLimit(finding.code, subject, kind, diver, what, name, finding.message, pool, over)
 
 
-def refusal(problem: Problem) -> Limit:
+def refusal(problem: Problem) -> BrokenLimit:
     """The limit that a dive breaks which cannot be planned at all."""
     what = "cannot be planned"
     if problem.key == "[model] gradient_factors":
@@ -216,7 +216,7 @@ def refusal(problem: Problem) -> Limit:
     elif problem.key.endswith("depth") or problem.key == "[[cylinders]]":
         what = "no gas to breathe there"
     message = f"{problem.key}: {problem.message}." if problem.key else f"{problem.message}."
-    return Limit("refused", problem.key, what=what, message=message)
+    return BrokenLimit("refused", problem.key, what=what, message=message)
 
 
 class Tried:
@@ -245,7 +245,7 @@ class Tried:
 class Bound:
     """A limit, and the last value before it is first broken, were the limits before it lifted."""
 
-    limits: tuple[Limit, ...]
+    limits: tuple[BrokenLimit, ...]
     """One of the plan or of a contingency, with all contingencies that break the same at the same value."""
     holds_to: int | None
     """Minutes, metres or feet; None: it is broken at every value looked at."""
@@ -263,13 +263,13 @@ class Bound:
         return said + (f"; also {', '.join(names[1:])}" if len(names) > 1 else "")
 
 
-def _distinct(limits: Iterable[Limit], key: str) -> list[str]:
+def _distinct(limits: Iterable[BrokenLimit], key: str) -> list[str]:
     return list(dict.fromkeys(getattr(limit, key) for limit in limits))
 
 
 def always(broken: Verdict) -> tuple[Bound, ...]:
     """The limits of a verdict, those of one thing together."""
-    grouped: dict[tuple[str, str, str], list[Limit]] = {}
+    grouped: dict[tuple[str, str, str], list[BrokenLimit]] = {}
     for limit in broken.limits:
         grouped.setdefault(limit.group, []).append(limit)
     return tuple(Bound(tuple(limits), None) for limits in grouped.values())

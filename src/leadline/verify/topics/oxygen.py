@@ -11,7 +11,7 @@ from leadline.plan import oxygen
 from leadline.plan.gases import Source as Breathed
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.schedule import Leg
-from leadline.verify.check import Point, Series, Source
+from leadline.verify.check import CheckSource, Point, Series
 from leadline.verify.published import Table, load, source_of
 
 TOPIC = "Oxygen"
@@ -35,7 +35,7 @@ def series() -> Iterator[Series]:
     )  # fmt: skip
     yield Series(
         TOPIC, "CNS of a full exposure", "ppO2, bar", "%", 1, "equal", 1e-6, "what a limit means",
-        Source("NOAA's rows: so many minutes are the whole of the limit", "worked out", "by definition"),
+        CheckSource("NOAA's rows: so many minutes are the whole of the limit", "worked out", "by definition"),
         tuple(
             Point(f"{bar:.1f}", 100.0, partial(_cns_percent, (bar, minutes)))
             for bar, minutes in zip(noaa["ppo2_bar"], noaa["single_min"], strict=True)

@@ -11,7 +11,7 @@ from leadline.plan.gases import Source as Breathed
 from leadline.plan.schedule import source_rows
 from leadline.tissue import coefficients, kernel, known_answer, loading
 from leadline.tissue.coefficients import SetName
-from leadline.verify.check import Point, Series, Source
+from leadline.verify.check import CheckSource, Point, Series
 from leadline.verify.published import Table, load, source_of
 
 TOPIC = "Tissues"
@@ -39,7 +39,7 @@ def series() -> Iterator[Series]:
     yield from _loading()
     yield Series(
         TOPIC, "Known answers before every plan", "", "faults", 0, "equal", 0.0, "it holds or it does not",
-        Source(
+        CheckSource(
             "The sum of all coefficients, and the stops of two dives by the independent planner", "worked out",
             "by hand and by the independent planner",
         ),
@@ -48,7 +48,7 @@ def series() -> Iterator[Series]:
 
 
 def _printed(
-    name: str, unit: str, decimals: int, source: Source, table: Table, parts: dict[str, tuple[str, str, SetName]]
+    name: str, unit: str, decimals: int, source: CheckSource, table: Table, parts: dict[str, tuple[str, str, SetName]]
 ) -> Series:
     points = (
         Point(f"{number}", figure, partial(_figure, field, letter, number - 1), part)
