@@ -8,14 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from leadline.dive_file.schema import Dive, Previous
 from leadline.physics.environment import surface_pressure
 from leadline.physics.mix import AIR_O2, WATER_VAPOUR_BAR
-from leadline.plan.schedule import Array, Schedule, as_dived, dive_schedule, lay_out, starting_tissue
+from leadline.plan.schedule import Array, Schedule, planned_before, starting_tissue
 from leadline.tissue.loading import compartments, weighted
 from leadline.units import FOOT_M, SYSTEMS, SystemName
 
@@ -141,8 +140,8 @@ def _of_one_spell(dive: Dive) -> Iterator[Previous]:
         yield earlier
         if earlier.left is not None:
             return
-        dive = as_dived(earlier)[0]
-        ago_min += _planned(earlier).run_time_min
+        dive = planned_before(earlier).dive
+        ago_min += planned_before(earlier).schedule.run_time_min
 
 
 def _needs_stops(found: Schedule) -> bool:
@@ -152,13 +151,7 @@ def _needs_stops(found: Schedule) -> bool:
 
 def _needed_stops(earlier: Previous) -> bool:
     """Of a dive of the log that is not known: it is taken to have needed them."""
-    return earlier.left is not None or _needs_stops(_planned(earlier))
-
-
-@lru_cache(maxsize=64)
-def _planned(earlier: Previous) -> Schedule:
-    dive, held = as_dived(earlier)
-    return dive_schedule(dive, lay_out(dive, earlier.name, held), earlier.name)
+    return earlier.left is not None or _needs_stops(planned_before(earlier).schedule)
 
 
 # --- In words ---------------------------------------------------------------------------------------------------------

@@ -26,7 +26,7 @@ from leadline.physics.environment import Environment
 from leadline.physics.mix import WATER_VAPOUR_BAR
 from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, Source
-from leadline.plan.schedule import Leg, as_dived, dive_schedule, interval_bar, lay_out
+from leadline.plan.schedule import Leg, interval_bar, planned_before
 from leadline.tissue import kernel
 from leadline.tissue.loading import Dose
 
@@ -308,9 +308,8 @@ def _left_by(earlier: Previous, surface_bar: float) -> Before:
     if earlier.left is not None:
         cns_percent, doses = earlier.left.cns_percent, earlier.left.doses
     else:
-        dive, held = as_dived(earlier)
-        legs = dive_schedule(dive, lay_out(dive, earlier.name, held), earlier.name).legs
-        found = oxygen_exposure(legs, dive.site.environment, carried(dive))
+        before = planned_before(earlier)
+        found = oxygen_exposure(before.schedule.legs, before.dive.site.environment, carried(before.dive))
         cns_percent, doses = found.cns_percent, found.doses
     bar = interval_bar(earlier, surface_bar)
     return at_surface(cns_percent, doses, bar, earlier.surface_interval, earlier.oxygen)

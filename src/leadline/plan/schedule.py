@@ -143,7 +143,11 @@ class Layout:
 
 def dive_schedule(dive: Dive, layout: Layout, source: str = "dive") -> Schedule:
     """The schedule of a dive. DiveFileError (naming the file as `source`) if it cannot be dived as written."""
-    rows, left = _simulate(dive, layout, source)
+    return _read(dive, layout, *_simulate(dive, layout, source))
+
+
+def _read(dive: Dive, layout: Layout, rows: Array, left: int) -> Schedule:
+    """What the kernel found, as a schedule."""
     legs = read_legs(rows, layout.sources)
     run_time_min = float(rows[-1]["end_min"])
     return Schedule(
@@ -221,17 +225,31 @@ def at_rest(site: Site, coefficients: SetName) -> Array:
 @lru_cache(maxsize=64)
 def _left_by(earlier: Previous, surface_bar: float, coefficients: SetName) -> Array:
     """What a dive, begun as the ones before it left the tissues, and the surface interval after it leave in them."""
-    if earlier.left is not None:
-        tissue = np.array(earlier.left.tensions_bar)
-    else:
-        dive, held = as_dived(earlier)
-        layout = lay_out(dive, earlier.name, held)
-        tissue = layout.start.copy()
-        _simulate(dive, layout, earlier.name, tissue)
+    tissue = np.array(earlier.left.tensions_bar) if earlier.left is not None else planned_before(earlier).tissue.copy()
     bar = interval_bar(earlier, surface_bar)
     for gas, minutes in ((OXYGEN, earlier.oxygen), (AIR, earlier.surface_interval - earlier.oxygen)):
         kernel.load_constant(tissue, bar, minutes, source_rows([Source(gas)])[0], compartments(coefficients))
     return tissue
+
+
+@dataclass(frozen=True)
+class PlannedBefore:
+    """A planned earlier dive as its diver dives it."""
+
+    dive: Dive
+    schedule: Schedule
+    tissue: Array = field(repr=False, compare=False)
+    """At its end. [2, 16, bar]"""
+
+
+@lru_cache(maxsize=64)
+def planned_before(earlier: Previous) -> PlannedBefore:
+    """A planned earlier dive, worked out once for tissues, oxygen and flying. DiveFileError if it cannot be dived."""
+    dive, held = as_dived(earlier)
+    layout = lay_out(dive, earlier.name, held)
+    tissue = layout.start.copy()
+    rows, left = _simulate(dive, layout, earlier.name, tissue)
+    return PlannedBefore(dive, _read(dive, layout, rows, left), tissue)
 
 
 def interval_bar(earlier: Previous, surface_bar: float) -> float:
