@@ -19,11 +19,11 @@ from leadline import parse_dive, read_dive
 from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.database.store import Logbook
 from leadline.logbook.dived import KeptPlan
-from leadline.plan.solve import limits_frontier
 from leadline.plan.team import plan_team
 from leadline.sheets import content
 from leadline.sheets.frontier import draw_frontier
 from leadline.sheets.write import picture_pages
+from leadline.solve import limits_frontier
 
 HERE = Path(__file__).parent
 

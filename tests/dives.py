@@ -6,7 +6,10 @@ from typing import Any
 
 from leadline.dive_file import Dive, parse_dive
 from leadline.plan import schedule as planning
+from leadline.plan.findings import Finding
 from leadline.plan.schedule import Layout, Schedule
+from leadline.show import sentences
+from leadline.units import SystemName
 
 Tables = dict[str, Any]
 UNHELD: Tables = {"gas_switch": 0}
@@ -67,3 +70,13 @@ def timer(minutes: float) -> str:
     """A moment as a bottom timer shows it: 25, 25:40."""
     seconds = int(minutes * 60.0 + 1e-3)
     return f"{seconds // 60}" if seconds % 60 == 0 else f"{seconds // 60}:{seconds % 60:02d}"
+
+
+def sentence(finding: Finding, units: SystemName = "metric") -> str:
+    """What is said of a finding."""
+    return sentences.message(finding, units)
+
+
+def headed(finding: Finding, units: SystemName = "metric") -> str:
+    """A finding in a few words."""
+    return sentences.heading(finding, units)

@@ -40,9 +40,9 @@ from leadline.logbook.exchange.files import read_bytes
 from leadline.logbook.exchange.uddf_write import uddf
 from leadline.mixing import mix
 from leadline.mixing.data import mix_as_data
-from leadline.plan.report import team_as_data
 from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.team import plan_team
+from leadline.show.plan_data import team_as_data
 from tests.logbook.dives import marigold
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import leadline
-from leadline.plan.findings import headline
+from leadline.show.sentences import headline
 
 ROOT = Path(__file__).parents[1]
 VERBS = [name for name in leadline.__all__ if name.islower()]
@@ -57,7 +57,7 @@ def test_nothing_is_imported_before_it_is_asked_for():
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == (
         "False False\n"
     )
-    for module in ("leadline.plan.schedule", "leadline.plan.solve", "leadline.plan.oxygen"):
+    for module in ("leadline.plan.schedule", "leadline.solve", "leadline.plan.oxygen"):
         assert inspect.ismodule(importlib.import_module(module))
 
 
@@ -86,7 +86,7 @@ def test_data_is_what_the_command_prints():
 def test_a_notebook_shows_verdict_profile_and_schedule():
     plan = leadline.plan_dive(leadline.read_dive(ROOT / "examples" / "marigold-trimix.toml"))
     shown = plan._repr_html_()
-    assert headline(plan.findings) in html.unescape(shown)
+    assert headline(plan.findings, "metric") in html.unescape(shown)
     assert shown.count("<polyline") == 2
     rows = [re.findall(r"<td>(.*?)</td>", row) for row in re.findall(r"<tr>(.*?)</tr>", shown)]
     for stop in plan.schedule.stops:

@@ -16,10 +16,11 @@ from pathlib import Path
 import pytest
 
 import leadline
+from leadline import solve
 from leadline.cautions import SHORT
-from leadline.plan import solve
-from leadline.plan.causes import in_words
 from leadline.plan.team import plan_team
+from leadline.show.outcome import in_words
+from tests.dives import sentence
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -50,7 +51,7 @@ def test_the_terminal_plan_of_every_example(example: Path):
     for member in team.members:
         assert member.name in done.stdout
         for finding in member.plan.findings:  # every finding is said, in words
-            assert said(finding.message) in said(done.stdout)
+            assert said(sentence(finding)) in said(done.stdout)
         for stop in member.plan.schedule.stops:
             assert any(re.search(rf"\b{stop.minutes} +{stop.leave_min:.0f}\b", line) for line in lines)
     assert "not training" in done.stdout

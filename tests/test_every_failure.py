@@ -22,12 +22,12 @@ from leadline.ensemble.robustness import run_ensemble
 from leadline.logbook.as_planned import dived_as_planned
 from leadline.logbook.debrief.against_plan import debrief_dive
 from leadline.plan.contingency import Contingency
-from leadline.plan.solve import judge_dive
 from leadline.plan.team import Team, plan_team
 from leadline.sheets.write import write_sheets
+from leadline.solve import judge_dive
 from leadline.tables.table_set import plan_table_set
 from leadline.terminal.plan import render
-from tests.dives import cylinder, looped, tables
+from tests.dives import cylinder, looped, sentence, tables
 from tests.sheets.paper import text_of, without_blanks
 
 ROOT = Path(__file__).parents[1]
@@ -125,7 +125,7 @@ def test_it_can_be_left_out(teams, failure):
         )
         plan = plan_team(without).members[0].plan
         assert failure.name not in {one.kind for one in plan.contingencies}
-        assert any(f.code == "left-out" and failure.name in f.message for f in plan.findings)
+        assert any(f.code == "left-out" and failure.name in sentence(f) for f in plan.findings)
 
 
 @pytest.mark.parametrize("name", ["open", "closed"])

@@ -12,11 +12,11 @@ import pytest
 from rich.console import Console
 
 from leadline.dive_file import parse_dive, read_dive
-from leadline.plan.causes import in_words
 from leadline.plan.team import Team, plan_team
+from leadline.show.outcome import in_words
 from leadline.terminal import show
 from leadline.units import SYSTEMS
-from tests.dives import Tables, cylinder, looped, tables, timer
+from tests.dives import Tables, cylinder, looped, sentence, tables, timer
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -86,7 +86,7 @@ def test_everything_is_said_and_fits(planned: dict[str, Team], name: str, width:
     assert "…" not in text
     assert ("NO-GO" in text) == team.no_go
     for finding in team.findings:
-        assert joined(finding.message) in joined(text)
+        assert joined(sentence(finding, team.dive.units)) in joined(text)
         assert joined(finding.cure) in joined(text)
     for member in team.members:
         assert joined(member.name) in joined(text)

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from leadline.plan.day import plan_day
     from leadline.plan.findings import Finding
     from leadline.plan.planned import Plan, plan_dive
-    from leadline.plan.solve import solve_for
     from leadline.plan.team import Team, plan_team
     from leadline.serialise import to_dataframe, to_dict
     from leadline.sheets.write import write_sheets
+    from leadline.solve import solve_for
     from leadline.sweep.run import read_sweep, run_sweep
     from leadline.tables.table_set import plan_table_set
 
@@ -30,7 +30,7 @@ _HOME = {
     "plan_table_set": "leadline.tables.table_set", "plan_team": "leadline.plan.team",
     "read_dive": "leadline.dive_file", "read_sweep": "leadline.sweep.run",
     "run_ensemble": "leadline.ensemble.robustness", "run_sweep": "leadline.sweep.run",
-    "solve_for": "leadline.plan.solve", "to_dataframe": "leadline.serialise", "to_dict": "leadline.serialise",
+    "solve_for": "leadline.solve", "to_dataframe": "leadline.serialise", "to_dict": "leadline.serialise",
     "write_sheets": "leadline.sheets.write",
 }  # fmt: skip
 """Where each name of the public interface is: imported when it is first asked for (PEP 562)."""

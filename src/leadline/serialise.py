@@ -6,13 +6,13 @@ from importlib import import_module
 from typing import Any
 
 _SERIALISERS = {
-    "Plan": ("leadline.plan.report", "as_data"),
-    "Team": ("leadline.plan.report", "team_as_data"),
-    "Day": ("leadline.plan.report", "day_as_data"),
+    "Plan": ("leadline.show.plan_data", "as_data"),
+    "Team": ("leadline.show.plan_data", "team_as_data"),
+    "Day": ("leadline.show.plan_data", "day_as_data"),
     "TableSet": ("leadline.tables.data", "table_set_as_data"),
     "Mixed": ("leadline.mixing.data", "mix_as_data"),
     "Debrief": ("leadline.logbook.debrief.data", "debrief_as_data"),
-    "Frontier": ("leadline.plan.solve.data", "frontier_as_data"),
+    "Frontier": ("leadline.solve.data", "frontier_as_data"),
 }
 _OF_SEVERAL = {
     "Ensemble": ("leadline.ensemble.data", "ensembles_as_data"),
@@ -52,7 +52,7 @@ def to_dict(result: object) -> dict[str, Any]:
     name = type(result[0]).__name__ if several and isinstance(result, tuple) else of.__name__
     ours = (type(result[0]) if several and isinstance(result, tuple) else of).__module__.startswith("leadline.")
     if ours and name in _ANSWERS:
-        home = ("leadline.plan.solve.data", "answer_as_data")
+        home = ("leadline.solve.data", "answer_as_data")
     elif ours and name in (_OF_SEVERAL if several else _SERIALISERS):
         home = (_OF_SEVERAL if several else _SERIALISERS)[name]
     else:

@@ -10,8 +10,8 @@ import pytest
 from leadline.app import tables
 from leadline.app.charts import DAY, NIGHT, cursor_points, dive_chart, limits_chart, tissue_chart
 from leadline.dive_file import parse_dive
-from leadline.plan.solve.frontier import Curve, Frontier, FrontierPoint
 from leadline.plan.team import plan_team
+from leadline.solve.frontier import Curve, Frontier, FrontierPoint
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

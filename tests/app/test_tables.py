@@ -12,10 +12,10 @@ from rich.console import Console
 
 from leadline.app import tables
 from leadline.dive_file import parse_dive
-from leadline.plan.causes import in_words
 from leadline.plan.rows import givings
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content, what_ifs
+from leadline.show.outcome import in_words
 from leadline.terminal import show
 from tests.sheets.test_bailout_pages import TWO_LEVELS
 from tests.sheets.test_team_sheets import LOOPS

@@ -18,6 +18,7 @@ from leadline.plan import plan_dive
 from leadline.plan.oxygen import carried
 from leadline.plan.schedule import starting_tissue
 from tests.authority.published import ZHL16
+from tests.dives import sentence
 
 RATE = np.log(2.0) / np.array([ZHL16["n2_half_time_min"], ZHL16["he_half_time_min"]])
 MORNING = datetime(2026, 5, 31, 9, 0)
@@ -176,7 +177,7 @@ def test_a_dive_of_the_log_that_does_not_say_how_long_is_a_caution(tmp_path, kep
     caution = next(f for f in found.findings if f.code == "not-acclimatised")
     assert caution.values["run_time_min"] == pytest.approx(just_now.schedule.run_time_min)
     assert just_now.schedule.run_time_min > found.schedule.run_time_min
-    assert "How long the diver had been up there before dive 1 of the log" in caution.message
+    assert "How long the diver had been up there before dive 1 of the log" in sentence(caution)
 
 
 def test_a_dive_of_the_log_run_alone_begins_by_the_site_of_its_file():

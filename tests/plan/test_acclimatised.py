@@ -15,11 +15,11 @@ from leadline.physics.environment import Environment
 from leadline.plan import plan_dive
 from leadline.plan.acclimatised import just_arrived
 from leadline.plan.schedule import starting_tissue
-from leadline.plan.solve.mix import free_mix
 from leadline.plan.team import plan_team
 from leadline.sheets.content import conditions
+from leadline.solve.mix import free_mix
 from tests.authority.published import ZHL16
-from tests.dives import cylinder, looped, scheduled, tables
+from tests.dives import cylinder, looped, scheduled, sentence, tables
 from tests.plan.test_repetitive import written
 from tests.reference_model import LeftTooEarlyError, Loop, Reference
 
@@ -117,7 +117,7 @@ def test_not_said_how_long_is_a_caution_with_the_price():
     arrived = scheduled(at(2200, acclimatised=0, from_altitude=0)).run_time_min
     assert found.values["run_time_min"] == pytest.approx(arrived)
     assert found.values["more_min"] == pytest.approx(arrived - scheduled(at(2200)).run_time_min)
-    assert "needs 10 min more, run time 54 min" in found.message
+    assert "needs 10 min more, run time 54 min" in sentence(found)
 
 
 @pytest.mark.parametrize("site", [{"altitude": 300}, {"altitude": 2200, "acclimatised": "2 days"}, {}])
@@ -143,13 +143,13 @@ def test_higher_than_the_tissues_bear_is_said(altitude, severity):
     6000 m (0.4722)."""
     found = {f.code: f for f in plan_dive(parse_dive(at(altitude, 12, 5, acclimatised=0))).findings}
     assert (found["surface-gf"].severity if "surface-gf" in found else None) == severity
-    assert severity is None or "time at the site" in found["surface-gf"].message
+    assert severity is None or "time at the site" in sentence(found["surface-gf"])
 
 
 def test_a_team_is_told_once():
     team = [{"name": "Ann"}, {"name": "Ben"}]
     found = plan_team(parse_dive(at(2200) | {"team": team}))
-    assert [f.message.split(":")[0] for f in found.findings if f.code == "not-acclimatised"] == ["Everyone"]
+    assert [sentence(f).split(":")[0] for f in found.findings if f.code == "not-acclimatised"] == ["Everyone"]
 
 
 def test_every_sheet_says_how_long_the_tissues_are_taken_to_have_been_there():
@@ -177,7 +177,7 @@ def test_a_row_begins_by_the_site_of_its_first_dive(tmp_path):
     own = read_dive(written(tmp_path, "own", [("home.toml", 90, 0)], more=arrived))
     assert (starting_tissue(own) == starting_tissue(after_home)).all()
     said = next(f for f in plan_dive(after_home).findings if f.code == "not-acclimatised")
-    assert said.message.startswith("home.toml: [site] acclimatised is not given")
+    assert sentence(said).startswith("home.toml: [site] acclimatised is not given")
     assert said.values["run_time_min"] == pytest.approx(plan_dive(after_arrived).schedule.run_time_min)
     assert "not-acclimatised" not in codes(plan_dive(after_arrived))
 

@@ -8,7 +8,7 @@ from leadline.plan import plan_dive
 from leadline.plan.breathing import breathed, judge, mod_shown, tolerances
 from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
-from tests.dives import cylinder, looped, tables
+from tests.dives import cylinder, looped, sentence, tables
 
 
 def worst(given):
@@ -92,7 +92,7 @@ def test_a_density_no_go_of_the_divers_own():
     raised = {"limits": {"density_no_go": 6.5}}
     finding = at(open_circuit("air"), 40.0, **raised)[1]["density"]
     assert (finding.severity, finding.grave) == ("caution", True)
-    assert "the published limit of 6.2" in finding.message
+    assert "the published limit of 6.2" in sentence(finding)
     assert finding.values["key"] == "[limits] density_caution"
     over = at(open_circuit("air"), 42.0, **raised)[1]["density"]  # 6.63 g/L
     assert over.severity == "no-go"
@@ -233,8 +233,8 @@ def test_counterdiffusion_shows_in_a_plan():
     found = plan_dive(parse_dive(tables(60, 25, bottom="18/45", deco=("50", "oxygen"))))
     said = [f for f in found.findings if f.code == "counterdiffusion"]
     assert [f.depth_m for f in said] == [21.0]
-    assert "13 %" in said[0].message
-    assert "45 %" in said[0].message
+    assert "13 %" in sentence(said[0])
+    assert "45 %" in sentence(said[0])
 
 
 def test_the_loop_by_hand():

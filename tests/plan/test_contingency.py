@@ -13,16 +13,16 @@ from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
 from leadline.plan import contingency, plan_dive
 from leadline.plan import schedule as planning
-from leadline.plan.causes import in_words
 from leadline.plan.contingency import Answers, contingencies
-from leadline.plan.findings import headline
 from leadline.plan.gases import Source
 from leadline.plan.scenarios import all_scenarios
 from leadline.plan.schedule import Leg, lay_out, source_rows
 from leadline.plan.supply import cylinder_use
+from leadline.show.outcome import in_words
+from leadline.show.sentences import headline
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments
-from tests.dives import cylinder, looped, tables
+from tests.dives import cylinder, looped, sentence, tables
 from tests.reference_model import VAPOUR, Loop, Reference, gas
 
 RMV_BOTTOM, RMV_DECO = 20.0, 16.0
@@ -289,7 +289,7 @@ def test_enough_is_a_note_that_names_the_moment():
     assert holds.severity == "note"
     assert "gas-short" not in {finding.code for finding in found}
     assert holds.values["leave_min"] == 20.0
-    assert holds.message.startswith("Bailout from 45 m at 20 min: gas lasts, all stops done, ")
+    assert sentence(holds).startswith("Bailout from 45 m at 20 min: gas lasts, all stops done, ")
 
 
 @pytest.mark.parametrize(
@@ -356,7 +356,7 @@ def test_too_little_is_a_no_go_with_the_litres():
     assert finding.values["cylinder"] == use.name
     assert finding.values["contingency"] == worst
     assert finding.values["short_l"] == pytest.approx(use.used_l - use.content_l, rel=1e-12)
-    assert f"needs {math.ceil(use.used_l)} L in the worst case ({worst})" in finding.message
+    assert f"needs {math.ceil(use.used_l)} L in the worst case ({worst})" in sentence(finding)
     assert sum(f.code == "gas-short" for f in found.findings) == 1  # one cause
     assert "bailout-holds" not in codes(dive)
 
@@ -389,7 +389,7 @@ def test_a_bailout_too_rich_for_the_depth_is_a_no_go():
     assert finding.severity == "no-go"
     assert (finding.values["from_m"], finding.values["to_m"]) == (60.0, 21.0)
     assert finding.values["minutes"] == pytest.approx(39.0 / 9.0)
-    assert finding.message.startswith("No gas to breathe from 60 m to 21 m, 5 min at the ascent rate: ")
+    assert sentence(finding).startswith("No gas to breathe from 60 m to 21 m, 5 min at the ascent rate: ")
     assert all(c.legs == () for c in of_kind(whole, "bailout"))
 
 
@@ -436,7 +436,7 @@ def test_a_bailout_that_never_clears_is_a_no_go():
     finding = {f.code: f for f in found.findings}["stops"]
     assert bailout.answers.stops == "not met"
     assert finding.severity == "no-go"
-    assert "never clear" in finding.message
+    assert "never clear" in sentence(finding)
     assert (finding.run_time_min, finding.depth_m) == (bailout.leaves_at_min, bailout.depth_m)
     assert finding.run_time_min is not None
 
@@ -811,7 +811,7 @@ def test_of_several_levels_the_worst_is_shown():
     before = litres(cut(whole.schedule.legs, 25.0), as_planned)[Mix.parse("21/35")]
     after = litres(found[0].legs, as_planned)[Mix.parse("21/35")]
     assert found[0].supply[0].used_l == pytest.approx(0.5 * before + after, rel=1e-9)
-    assert codes(whole.dive)["bottom-loss-unplanned"].message.startswith("The loss of bottom 32 is not")
+    assert sentence(codes(whole.dive)["bottom-loss-unplanned"]).startswith("The loss of bottom 32 is not")
 
 
 def test_three_unlike_cylinders_share_before_and_after():
@@ -845,7 +845,7 @@ def test_twins_on_a_manifold_are_not_lost_at_once():
     unlike = [both[0], large("32", "bottom"), large("50", "deco")]
     levels = [{"depth": 54, "leave_at": 15}, {"depth": 30, "leave_at": 40, "gas": "32"}]
     said = codes(parse_dive(given | {"cylinders": unlike, "levels": levels}))["bottom-loss-unplanned"]
-    assert said.message.startswith("The loss of bottom 32 is not among")
+    assert sentence(said).startswith("The loss of bottom 32 is not among")
 
 
 def test_too_little_left_in_the_other_is_a_no_go():
@@ -863,7 +863,7 @@ def test_too_little_left_in_the_other_is_a_no_go():
     assert not one.holds
     finding = next(f for f in one.findings if f.code == "gas-short")
     assert finding.severity == "no-go"
-    assert finding.message.startswith("b (28 %) runs out at ")
+    assert sentence(finding).startswith("b (28 %) runs out at ")
     assert finding.values["short_l"] == pytest.approx(asked - free_litres(Mix.parse("28"), 12.0, 200.0, 14.0), rel=1e-9)
     said = next(f for f in whole.findings if f.code == "gas-short")
     assert "a (28 %) lost at the end of the bottom" in said.values["contingencies"]
@@ -876,7 +876,7 @@ def test_too_little_left_in_the_other_is_a_no_go():
 
 def test_the_only_cylinder_of_a_bottom_gas_is_said_to_be_unplanned():
     found = codes(OPEN["two bottom gases"])["bottom-loss-unplanned"]
-    assert found.message == (
+    assert sentence(found) == (
         "The loss of bottom 18/45 or of bottom 32 is not among the contingencies: plan it by hand."
     )
 
@@ -971,12 +971,12 @@ def test_a_contingency_that_runs_out_says_which_when_and_how_much():
     assert longer.answers == Answers("runs out", "met", "yes", "as the plan")  # END 36 m
     assert finding.values["cylinder"] == "bottom air"
     assert finding.values["short_l"] == pytest.approx(use.used_l - use.content_l, rel=1e-12)
-    assert finding.message.startswith("bottom air (air) runs out at ")
-    assert f"{math.ceil(use.missing_l)} L short" in finding.message
+    assert sentence(finding).startswith("bottom air (air) runs out at ")
+    assert f"{math.ceil(use.missing_l)} L short" in sentence(finding)
     (said,) = [f for f in whole.findings if f.severity == "no-go"]
     assert said.code == "gas-short"
-    assert said.message.startswith("Bottom air (air): 9 L at 200 bar holds ")
-    assert "5 min longer" in said.values["contingencies"].split("; ")
+    assert sentence(said).startswith("Bottom air (air): 9 L at 200 bar holds ")
+    assert "5 min longer" in said.values["contingencies"]
     assert f"runs out at {math.floor(finding.run_time_min)} min" in in_words(longer)[0]
     # When it runs dry, by hand: litres leg by leg at 20 and 16 L/min until the content is gone.
     left = free_litres(dive.cylinders[0].gas, 9.0, 200.0, 14.0)
@@ -1011,7 +1011,7 @@ def test_two_failures_are_as_grave_as_the_dive_file_says(two_failures, severity)
     finding = {f.code: f for f in whole.findings}["gas-short"]
     assert finding.severity == severity
     assert finding.values["short_l"] > 0.0
-    assert finding.values["contingencies"] == "deco 50 (50 %) and deco oxygen (oxygen) lost"
+    assert finding.values["contingencies"] == ("deco 50 (50 %) and deco oxygen (oxygen) lost",)
     assert whole.no_go == (severity == "no-go")
 
 
@@ -1038,7 +1038,7 @@ def test_stops_that_never_clear_on_the_gas_left_are_a_finding():
     finding = {f.code: f for f in whole.findings}["stops"]
     assert lost.answers.stops == "not met"
     assert finding.severity == "no-go"
-    assert "never clear" in finding.message
+    assert "never clear" in sentence(finding)
 
 
 def test_a_depth_that_no_gas_is_breathable_at_is_a_finding():
@@ -1051,7 +1051,7 @@ def test_a_depth_that_no_gas_is_breathable_at_is_a_finding():
     assert deeper.answers.breathable == "no"
     finding = {f.code: f for f in whole.findings}["no-gas"]
     assert finding.severity == "no-go"
-    assert "28 % at 51 m is over the ppO2 limit, [limits] ppo2_deco 1.6: 1.71 bar" in finding.message
+    assert "28 % at 51 m is over the ppO2 limit, [limits] ppo2_deco 1.6: 1.71 bar" in sentence(finding)
 
 
 def test_a_lost_gas_may_be_the_last_for_the_oxygen_breaks():
@@ -1103,9 +1103,9 @@ def test_what_is_met_is_counted():
     finding = {f.code: f for f in whole.findings}["contingencies"]
     met = [c for c in whole.contingencies if c.holds]
     assert (finding.values["gas_lasts"], finding.values["planned"]) == (len(met), len(whole.contingencies))
-    assert finding.message.startswith(f"Gas lasts in {len(met)} of {len(whole.contingencies)} contingencies; ")
+    assert sentence(finding).startswith(f"Gas lasts in {len(met)} of {len(whole.contingencies)} contingencies; ")
     longest = max(c.tts_min for c in met)
-    assert f"{math.ceil(longest - 1e-6)} min" in finding.message
+    assert f"{math.ceil(longest - 1e-6)} min" in sentence(finding)
 
 
 def test_a_reserve_that_is_breathed_is_a_caution():
@@ -1118,7 +1118,7 @@ def test_a_reserve_that_is_breathed_is_a_caution():
     assert {f.code: f.severity for f in longer.findings}["reserve"] == "caution"
     finding = {f.code: f for f in whole.findings}["contingency-reserve"]
     assert finding.severity == "caution"
-    assert "5 min longer" in finding.message
+    assert "5 min longer" in sentence(finding)
 
 
 def test_a_contingency_over_a_published_limit_is_a_caution():
@@ -1141,7 +1141,7 @@ def test_what_the_plan_breaks_is_not_said_of_every_contingency_again():
     whole = plan_dive(open_dive(45, 15, *air))
     assert not whole.no_go
     assert (whole.findings[0].code, whole.findings[0].grave) == ("density", True)
-    assert "gas density 7.0 g/L at 45 m, over 6.2" in headline(whole.findings)
+    assert "gas density 7.0 g/L at 45 m, over 6.2" in headline(whole.findings, "metric")
     assert not [f for f in whole.findings if f.code == "contingency-density"]
     for one in whole.contingencies:
         assert one.holds
@@ -1149,7 +1149,7 @@ def test_what_the_plan_breaks_is_not_said_of_every_contingency_again():
         assert in_words(one) == ("gas lasts",)
     strict = plan_dive(open_dive(45, 15, *air, limits={"density_no_go": 6.2}))
     assert [f.code for f in strict.findings if f.severity == "no-go"] == ["density"]
-    assert headline(strict.findings).startswith("NO-GO: gas density 7.0 g/L at 45 m, over 6.2")
+    assert headline(strict.findings, "metric").startswith("NO-GO: gas density 7.0 g/L at 45 m, over 6.2")
 
 
 @pytest.mark.parametrize("name", ["loop, two levels", "loop, a higher setpoint in the shallows"])

@@ -9,10 +9,11 @@ from leadline.dive_file import read_dive
 from leadline.dive_file.schema import Previous
 from leadline.plan.day import DivedBefore, plan_day
 from leadline.plan.oxygen import at_surface
-from leadline.plan.report import as_data, day_as_data
 from leadline.plan.schedule import starting_tissue
 from leadline.plan.team import plan_team
+from leadline.show.plan_data import as_data, day_as_data
 from tests.authority.published import ZHL16
+from tests.dives import sentence
 from tests.plan.test_oxygen import after_the_log
 from tests.plan.test_repetitive import EXAMPLES, written
 
@@ -158,7 +159,7 @@ def test_an_imperial_dive_is_told_in_the_units_of_the_day(tmp_path):
     )
     found = plan_day(read_dive(tmp_path / "second.toml"))
     first = found.dives[0].team
-    said = " ".join(finding.message for finding in first.findings)
+    said = " ".join(sentence(finding) for finding in first.findings)
     assert first.no_go
     assert "bar" in said
     assert not re.search(r"\d (ft|psi)\b", said)

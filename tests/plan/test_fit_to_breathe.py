@@ -24,15 +24,15 @@ from leadline.dive_file import Dive, DiveFileError, parse_dive
 from leadline.dive_file.schema import Cylinder
 from leadline.ensemble import robustness
 from leadline.plan import plan_dive
-from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency
 from leadline.plan.gases import Source
 from leadline.plan.planned import Plan
-from leadline.plan.report import as_data, team_as_data
 from leadline.plan.rows import contingency_rows, givings, planned_rows
-from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content
+from leadline.show.outcome import in_words
+from leadline.show.plan_data import as_data, team_as_data
+from leadline.solve.cures import cured
 from leadline.tables.table_set import plan_table_set
 from leadline.terminal.plan import render
 from tests.dives import Tables, cylinder, tables
@@ -753,7 +753,7 @@ def test_nothing_unfit_is_breathed_in_what_is_tried_to_fix_a_no_go(monkeypatch):
         return tried[-1]
 
     for name in ("verdict", "cures"):
-        monkeypatch.setattr(import_module(f"leadline.plan.solve.{name}"), "plan_team", kept)
+        monkeypatch.setattr(import_module(f"leadline.solve.{name}"), "plan_team", kept)
     for _, team in singles("tried", 12):
         cured(team)
     assert len(tried) > 50

@@ -26,10 +26,10 @@ from leadline.plan.flying import (
     in_words,
     wait_min,
 )
-from leadline.plan.report import as_data
 from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.team import plan_team
 from leadline.sheets.content import briefing
+from leadline.show.plan_data import as_data
 from leadline.terminal.plan import show
 from leadline.tissue.loading import saturated
 from tests.authority.published import FLYING, ZHL16

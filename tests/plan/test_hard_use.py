@@ -26,9 +26,9 @@ from hypothesis import strategies as st
 from leadline.dive_file import Dive, DiveFileError, parse_dive, read_dive
 from leadline.dive_file.schema import Previous
 from leadline.plan import schedule as planning
-from leadline.plan.report import team_as_data
 from leadline.plan.schedule import Stop
 from leadline.plan.team import plan_team
+from leadline.show.plan_data import team_as_data
 from tests.dives import Tables, cylinder
 from tests.reference_model import LeftTooEarlyError, Loop, Reference
 from tests.reference_model import gas as fractions
@@ -435,7 +435,7 @@ def test_a_whole_plan_twice_is_the_same_to_the_last_bit(given):
 SUMS = """
 import hashlib, json, sys
 from leadline.dive_file import read_dive
-from leadline.plan.report import team_as_data
+from leadline.show.plan_data import team_as_data
 from leadline.plan.team import plan_team
 for path in sys.argv[1:]:
     print(hashlib.sha256(json.dumps(team_as_data(plan_team(read_dive(path)))).encode()).hexdigest())

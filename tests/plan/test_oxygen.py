@@ -23,7 +23,7 @@ from leadline.plan.oxygen import (
 )
 from leadline.tissue.loading import Dose, Residual, saturated
 from tests.authority.published import OXYGEN, rows
-from tests.dives import tables
+from tests.dives import sentence, tables
 
 NOAA, REPEX = OXYGEN["noaa_cns"], OXYGEN["repex"]
 DAY_MIN = 1440.0
@@ -117,7 +117,7 @@ def test_two_dives_of_a_day_by_hand():
     assert second.day_percent == pytest.approx(123.810, abs=1e-3)
     assert second.otu == pytest.approx(384.67, abs=0.02)
     assert codes(judged(second)) == [("cns", "caution"), ("cns-day", "no-go"), ("otu", "caution")]
-    message = next(f.message for f in judged(second) if f.code == "cns-day")
+    message = next(sentence(f) for f in judged(second) if f.code == "cns-day")
     assert "124 %" in message
 
 
@@ -150,7 +150,7 @@ def test_a_dose_every_day_by_hand():
     assert [("otu-days", "caution") in one for one in said] == [False, False, False, True]
     assert all(("otu", "caution") in one for one in said)
     [over] = [finding for finding in judged(found) if finding.code == "otu-days"]
-    assert over.message == "2400 OTU in the last 4 days is over 2100, the most for 4 days."
+    assert sentence(over) == "2400 OTU in the last 4 days is over 2100, the most for 4 days."
     assert over.values == {"otu": 2400.0, "limit": 2100.0, "days": 4.0, "key": "[limits] otu_no_go"}
     assert over.grave
     assert [f.severity for f in judged(found, otu_no_go=850) if f.code == "otu-days"] == ["no-go"]
@@ -170,7 +170,7 @@ def test_days_of_rest_count():
 def test_what_can_be_repeated_is_said():
     """300 OTU is no caution, 301 is; 400 can be taken on six days (REPEX, above)."""
     assert all(code != "otu" for code, _ in codes(judged(at_ppo2(1.0, 300.0))))
-    message = next(f.message for f in judged(at_ppo2(1.0, 400.0)) if f.code == "otu")
+    message = next(sentence(f) for f in judged(at_ppo2(1.0, 400.0)) if f.code == "otu")
     assert message == ("400 OTU is over 300 ([limits] otu_caution); so much can be taken on 6 days running.")
 
 

@@ -13,7 +13,7 @@ from leadline.plan.practice import MOST_RUN_TIME_MIN, USUAL, judge
 from leadline.plan.schedule import dive_schedule, lay_out
 from leadline.plan.team import plan_team
 from leadline.sheets.content import said_to
-from tests.dives import cylinder, tables
+from tests.dives import cylinder, sentence, tables
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -22,7 +22,7 @@ EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 def said(given):
     """Key and message of everything unusual in a dive file."""
     dive = parse_dive(given)
-    return {str(f.values["key"]): f.message for f in judge(dive, dive_schedule(dive, lay_out(dive)))}
+    return {str(f.values["key"]): sentence(f, dive.units) for f in judge(dive, dive_schedule(dive, lay_out(dive)))}
 
 
 def full(**more):
@@ -91,7 +91,7 @@ def test_ordinary_settings_are_not_spoken_of():
 @pytest.mark.parametrize("path", EXAMPLES, ids=[path.name for path in EXAMPLES])
 def test_the_examples_draw_no_such_caution(path):
     team = plan_team(read_dive(path))
-    assert [f.message for f in team.findings if f.code in ("setting-unusual", "not-acclimatised")] == []
+    assert [sentence(f) for f in team.findings if f.code in ("setting-unusual", "not-acclimatised")] == []
 
 
 def test_a_limit_is_held_to_its_default():
@@ -106,7 +106,7 @@ def test_a_limit_is_held_to_its_default():
 def test_a_team_is_told_once_and_on_every_briefing():
     given = tables(30, 20, rates={"ascent": 18}, team=[{"name": "Ann"}, {"name": "Ben", "gradient_factors": [30, 95]}])
     team = plan_team(parse_dive(given))
-    messages = [f.message for f in team.findings if f.code == "setting-unusual"]
+    messages = [sentence(f) for f in team.findings if f.code == "setting-unusual"]
     assert len(messages) == 2
     assert sorted(message.split(":")[0] for message in messages) == ["Ben", "Everyone"]
     for member, count in zip(team.members, (1, 2), strict=True):

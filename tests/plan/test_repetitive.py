@@ -14,6 +14,7 @@ from leadline.plan.oxygen import carried, oxygen_exposure
 from leadline.plan.schedule import starting_tissue
 from leadline.plan.team import plan_team
 from tests.authority.published import ZHL16
+from tests.dives import sentence
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 HALF_TIMES = np.array([ZHL16["n2_half_time_min"], ZHL16["he_half_time_min"]])
@@ -152,7 +153,7 @@ def test_who_goes_up_too_soon_is_told(tmp_path, altitude, interval):
     assert judged.severity == "no-go"
     assert judged.values["gf_percent"] == pytest.approx(gf, abs=0.01)
     (said,) = [finding for finding in found.findings if finding.code == "altitude-soon"]
-    assert "substantially longer than 18 h" in said.message
+    assert "substantially longer than 18 h" in sentence(said)
 
 
 def test_at_the_same_height_a_lower_gf_high_is_a_caution(tmp_path):

@@ -13,9 +13,9 @@ from CoolProp.CoolProp import PropsSI
 
 from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.planned import Plan, plan_dive
-from leadline.plan.report import as_data, team_as_data
 from leadline.plan.team import Team, plan_team
-from tests.dives import Tables, cylinder, looped, tables
+from leadline.show.plan_data import as_data, team_as_data
+from tests.dives import Tables, cylinder, looped, sentence, tables
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -198,7 +198,7 @@ def test_a_team(planned: dict[str, Team]) -> None:
     assert [(turn["diver"], turn["cylinder"]) for turn in data["turns"]] == [
         ("Ann", "bottom 21/35"), ("Bo", "bottom 21/35"), ("Cleo", "back")
     ]  # fmt: skip
-    assert [finding["message"] for finding in data["findings"]] == [finding.message for finding in team.findings]
+    assert [finding["message"] for finding in data["findings"]] == [sentence(finding) for finding in team.findings]
 
 
 def test_a_team_that_shares_its_bailout(planned: dict[str, Team]) -> None:

@@ -10,15 +10,16 @@ from pathlib import Path
 import pytest
 
 from leadline.dive_file import parse_dive, read_dive
-from leadline.plan.causes import in_words, last_resorts
 from leadline.plan.day import plan_day
-from leadline.plan.findings import headline
 from leadline.plan.planned import Plan, plan_dive
-from leadline.plan.report import as_data
 from leadline.plan.rows import contingency_rows, givings
-from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
-from tests.dives import Tables, cylinder, looped, tables
+from leadline.show.last_resort import resorts
+from leadline.show.outcome import in_words
+from leadline.show.plan_data import as_data
+from leadline.show.sentences import headline
+from leadline.solve.cures import cured
+from tests.dives import Tables, cylinder, headed, looped, sentence, tables
 
 
 def of_kind(found: Plan, kind: str):
@@ -60,7 +61,7 @@ def test_a_gas_over_the_divers_own_limit_is_left_to_try() -> None:
     first = bailout.no_gas.left[0]
     assert (first.what, first.cylinder) == ("own gas", "bailout 21/35")
     assert first.ppo2_bar == pytest.approx(0.21 * 7.01325)
-    assert last_resorts(bailout).startswith("bailout 21/35 (1.47 bar, over the diver's own limit) or the loop")
+    assert resorts(bailout.no_gas.left).startswith("bailout 21/35 (1.47 bar, over the diver's own limit) or the loop")
 
 
 @pytest.mark.parametrize("second_stage", [False, True])
@@ -74,7 +75,7 @@ def test_the_diluent_is_left_to_try_only_where_it_is_really_there(second_stage: 
     (bailout,) = of_kind(plan_dive(parse_dive(unlisted)), "bailout")
     assert bailout.no_gas is not None
     assert bailout.no_gas.left == ()
-    assert last_resorts(bailout) == "nothing"
+    assert resorts(bailout.no_gas.left) == "nothing"
 
 
 def test_a_mates_gas_is_left_to_try_by_name() -> None:
@@ -85,7 +86,7 @@ def test_a_mates_gas_is_left_to_try_by_name() -> None:
     (bailout,) = of_kind(ann, "bailout")
     assert bailout.no_gas is not None
     assert [(one.whose, one.cylinder) for one in bailout.no_gas.left] == [("Ben", "deep")]
-    assert last_resorts(bailout) == "Ben's deep (1.26 bar)"
+    assert resorts(bailout.no_gas.left) == "Ben's deep (1.26 bar)"
 
 
 def test_a_hypoxic_gas_is_not_called_too_rich() -> None:
@@ -95,8 +96,10 @@ def test_a_hypoxic_gas_is_not_called_too_rich() -> None:
     (bailout,) = of_kind(plan_dive(parse_dive(given)), "bailout")
     assert bailout.no_gas is not None
     assert bailout.no_gas.gap.to_m == 0.0
-    assert last_resorts(bailout).startswith("deep (0.16 bar, hypoxic further up) or diluent on open circuit (0.16 bar,")
-    assert "over the diver's own limit" not in last_resorts(bailout)
+    assert resorts(bailout.no_gas.left).startswith(
+        "deep (0.16 bar, hypoxic further up) or diluent on open circuit (0.16 bar,"
+    )
+    assert "over the diver's own limit" not in resorts(bailout.no_gas.left)
 
 
 # --- Overstaying ------------------------------------------------------------------------------------------------------
@@ -167,7 +170,7 @@ def test_a_level_that_is_missed_is_never_an_ascent_without_stops() -> None:
     given["levels"] = [{"depth": 45, "leave_at": 20}, {"depth": 12, "leave_at": 26}]
     (slow,) = of_kind(plan_dive(parse_dive(given)), "slow ascent")
     (finding,) = slow.findings
-    assert finding.message.endswith("begin the last ascent, with all its stops.")
+    assert sentence(finding).endswith("begin the last ascent, with all its stops.")
     assert "surface" not in " ".join(in_words(slow))
 
 
@@ -261,10 +264,10 @@ def test_a_plan_that_runs_out_itself_is_no_contingency() -> None:
     """Air, 30 m until 40 min, one cylinder of 10 L: the plan runs out, which is not counted among what goes wrong."""
     found = plan_dive(parse_dive(tables(30, 40, cylinders=[cylinder("air", "bottom", size="10 L")])))
     (finding,) = [f for f in found.findings if f.code == "gas-short"]
-    named = str(finding.values["contingencies"]).split("; ")
+    named = finding.values["contingencies"]
     assert "as planned" in named
-    assert f"short in {len(named) - 1} contingencies" in finding.message
-    assert "as planned" in finding.message
+    assert f"short in {len(named) - 1} contingencies" in sentence(finding)
+    assert "as planned" in sentence(finding)
 
 
 def test_no_bailout_at_all_is_the_first_reason() -> None:
@@ -355,8 +358,8 @@ def test_a_dive_after_a_no_go_is_one(tmp_path: Path) -> None:
     asked = plan_day(read_dive(tmp_path / "second.toml")).asked_for
     assert not plan_dive(read_dive(tmp_path / "second.toml")).no_go
     assert asked.team.no_go
-    assert headline(asked.team.findings) == "NO-GO: the dive before, First, is a no-go"
-    assert headline(asked.team.members[0].plan.findings) == "NO-GO: the dive before, First, is a no-go"
+    assert headline(asked.team.findings, "metric") == "NO-GO: the dive before, First, is a no-go"
+    assert headline(asked.team.members[0].plan.findings, "metric") == "NO-GO: the dive before, First, is a no-go"
     assert cured(asked.team).findings[0].cure == ""
 
 
@@ -388,7 +391,7 @@ def test_a_fix_says_what_it_makes_worse() -> None:
     given["cylinders"].append(cylinder(gas, "bailout", size=f"{size} L", pressure=f"{bar} bar", name="added"))
     after = next(f for f in plan_team(parse_dive(given)).findings if f.code == "gas-short" and f.severity == "no-go")
     assert after.values["short_l"] > before.values["short_l"]
-    assert after.heading == then
+    assert headed(after) == then
 
 
 def test_a_mates_gas_that_does_not_last_has_a_fix_that_is_his() -> None:

@@ -4,7 +4,7 @@ import pytest
 
 from leadline.dive_file import parse_dive
 from leadline.plan.team import plan_team
-from tests.dives import cylinder, looped
+from tests.dives import cylinder, looped, sentence
 
 
 def shared(depth, deep, cylinders, team):
@@ -29,7 +29,7 @@ def test_ones_own_gas_must_last_the_sorting_out():
     team = ada_and_brook("0.5 L")
     (finding,) = [f for f in team.findings if f.code == "bailout-first-breath"]
     assert finding.severity == "no-go"
-    assert finding.message.startswith("Ada: ")
+    assert sentence(finding).startswith("Ada: ")
     assert finding.values["needed_l"] == pytest.approx(30.0 * (1.01325 + 4.5) * 2.0)
     bailout = next(one for one in team.bailouts if one.diver == "Ada")
     own = next(use for use in bailout.contingency.supply if use.name == "bailout 21/35")
@@ -107,7 +107,7 @@ def test_each_of_ones_own_cylinders_goes_down_to_its_own_reserve_first():
     team = [{"name": "Ada", "cylinders": [*deep, mates[1]], "stressed_for": 600}, {"name": "Brook"}]
     given = shared(64, "18/45", mates, team) | {"diver": {"sorting_out": 3}}
     planned = plan_team(parse_dive(given))
-    assert not [f for f in planned.findings if f.code == "bailout-first-breath" and f.message.startswith("Ada")]
+    assert not [f for f in planned.findings if f.code == "bailout-first-breath" and sentence(f).startswith("Ada")]
     bailout = next(one for one in planned.bailouts if one.diver == "Ada").contingency
     uses = [use for use in bailout.supply if use.name in ("a", "b")]
     assert sum(use.usable_l for use in uses) > 30.0 * (1.01325 + 6.4) * 3.0

@@ -13,7 +13,8 @@ from leadline.dive_file import DiveFileError, parse_dive
 from leadline.dive_file.schema import SolveCylinder
 from leadline.physics.real_gas import water_litres
 from leadline.plan import plan_dive
-from leadline.plan.solve import (
+from leadline.plan.team import plan_team
+from leadline.solve import (
     Bottoms,
     answer_as_data,
     best_deco,
@@ -27,16 +28,15 @@ from leadline.plan.solve import (
     longest,
     smallest_cylinders,
 )
-from leadline.plan.solve.bottom import _reach, shortest, with_bottom
-from leadline.plan.solve.cylinders import with_cylinders
-from leadline.plan.solve.deco import with_deco
-from leadline.plan.solve.frontier import Frontier
-from leadline.plan.solve.mix import with_mix
-from leadline.plan.solve.verdict import BrokenLimit, Verdict
-from leadline.plan.team import plan_team
+from leadline.solve.bottom import _reach, shortest, with_bottom
+from leadline.solve.cylinders import with_cylinders
+from leadline.solve.deco import with_deco
+from leadline.solve.frontier import Frontier
+from leadline.solve.mix import with_mix
+from leadline.solve.verdict import BrokenLimit, Verdict
 from leadline.units import FOOT_M, PSI_BAR
 from tests.dives import cylinder, tables
-from tests.plan.solve.test_interval import said_by
+from tests.solve.test_interval import said_by
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NOTHING_GOES_WRONG = {

@@ -17,7 +17,7 @@ from leadline.plan import plan_dive
 from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
 from leadline.plan.supply import cylinder_use, reserve, stressed_rmv
-from tests.dives import cylinder, looped, tables
+from tests.dives import cylinder, looped, sentence, tables
 
 AIR = Source(Mix.parse("air"))
 
@@ -235,8 +235,8 @@ def test_short_of_gas_is_a_no_go_with_the_litres():
     assert finding.values["short_l"] == use.short_l > 100.0
     assert finding.values["needed_l"] == use.used_l > 20.0 * 4.01325 * 23.5
     assert finding.values["usable_l"] == use.usable_l
-    assert f"{math.ceil(use.short_l)} L short" in finding.message
-    assert "reserve of 50 bar" in finding.message
+    assert f"{math.ceil(use.short_l)} L short" in sentence(finding)
+    assert "reserve of 50 bar" in sentence(finding)
 
 
 def test_more_than_everything_leaves_nothing():
@@ -418,7 +418,7 @@ def test_semi_closed_by_hand():
 def test_what_is_not_counted_is_said(gas, loop, named):
     given = tables(30, 10) if loop is None else looped(60, 20, "18/45", setpoint=1.3, **loop)
     found = findings(parse_dive(given | {"gas": gas}))
-    message = found["gas-uncounted"].message if "gas-uncounted" in found else ""
+    message = sentence(found["gas-uncounted"]) if "gas-uncounted" in found else ""
     assert [word for word in ("drysuit", "wing", "flushes") if f"] {word}" in message] == list(named)
 
 

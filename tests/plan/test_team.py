@@ -9,7 +9,7 @@ from leadline.dive_file.errors import DiveFileError
 from leadline.physics.real_gas import free_litres
 from leadline.plan import plan_dive
 from leadline.plan.team import plan_team
-from tests.dives import cylinder, looped, tables
+from tests.dives import cylinder, looped, sentence, tables
 
 
 def big(gas, use, **more):
@@ -58,7 +58,7 @@ def test_one_schedule_and_who_asks_for_it():
     assert team.demanding == "Jonne"
     assert [member.alone_min for member in team.members] == [one.schedule.run_time_min for one in alone]
     assert mira.schedule.run_time_min == jonne.schedule.run_time_min >= max(member.alone_min for member in team.members)
-    assert any(finding.code == "team" and "Jonne" in finding.message for finding in team.findings)
+    assert any(finding.code == "team" and "Jonne" in sentence(finding) for finding in team.findings)
 
 
 def test_waiting_for_the_others_is_an_extra_level():
@@ -165,7 +165,7 @@ def test_without_sharing_everyone_must_come_home_alone():
     given_["team"][1]["cylinders"].append(cylinder("18/45", "bailout", size="3 L"))
     assert not plan_team(parse_dive(given_ | {"gas": BAILOUT})).no_go
     assert {f.code for f in alone.findings if f.severity == "no-go"} >= {"no-gas"}
-    assert all(f.message.startswith("Jonne: ") for f in alone.findings if f.severity == "no-go")
+    assert all(sentence(f).startswith("Jonne: ") for f in alone.findings if f.severity == "no-go")
 
 
 def test_not_even_together():
@@ -174,7 +174,7 @@ def test_not_even_together():
     team = plan_team(parse_dive(on_loops({"name": "Mira"}, {"name": "Jonne"}, cylinders=tiny, gas=BAILOUT)))
     short = [f for f in team.findings if f.code == "gas-short" and f.severity == "no-go"]
     assert short
-    assert all(f.severity == "no-go" and "short" in f.message for f in short)
+    assert all(f.severity == "no-go" and "short" in sentence(f) for f in short)
     assert team.no_go
 
 

@@ -6,10 +6,10 @@ import pytest
 
 from leadline.dive_file import parse_dive, read_dive
 from leadline.plan.rows import contingency_rows, givings, leave
-from leadline.plan.solve.verdict import of_team
 from leadline.plan.team import plan_team
+from leadline.solve.verdict import of_team
 from leadline.sweep.columns import verdict_of
-from tests.dives import cylinder, looped
+from tests.dives import cylinder, looped, sentence
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -174,7 +174,7 @@ def test_a_mate_whose_gas_runs_out_while_he_waits_is_a_no_go():
     short = [use for use in brook.supply if use.missing_l > 0.0]
     assert short
     assert not bailout.holds
-    assert any(f.severity == "no-go" and "Brook's deco 50" in f.message for f in team.findings)
+    assert any(f.severity == "no-go" and "Brook's deco 50" in sentence(f) for f in team.findings)
 
 
 def test_what_is_short_of_a_mates_gas_is_known_where_dives_are_counted_and_solved():

@@ -11,7 +11,7 @@ from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
 from leadline.plan import plan_dive
 from leadline.plan.turning import out_litres
-from tests.dives import Tables, cylinder, looped, tables
+from tests.dives import Tables, cylinder, looped, sentence, tables
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SEA_BAR_PER_M = 1025.0 * 9.80665 / 1e5
@@ -202,7 +202,7 @@ def test_a_rule_that_leaves_nothing_is_a_no_go(rule, size, leaves_nothing):
     if leaves_nothing:
         assert found.minimum_gas[0].litres > found.supply[0].content_l
         assert found.turns[0].turn_bar == pytest.approx(200.0)
-        assert "leaves nothing" in no_go[0].message
+        assert "leaves nothing" in sentence(no_go[0])
         # That a mate's gas runs out is the same cause, and said once.
         assert [f.code for f in found.findings if f.severity == "no-go"] == ["gas-short"]
 

@@ -11,13 +11,14 @@ import pytest
 
 from leadline.dive_file import DiveFileError, parse_dive
 from leadline.plan.contingency import Contingency
-from leadline.plan.findings import Finding, headline
+from leadline.plan.findings import Finding
 from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg
-from leadline.plan.solve.cures import NONE_FOUND, cured
 from leadline.plan.standard import loop_cylinders, standard_cylinders
 from leadline.plan.team import Team, plan_team
-from tests.dives import Tables, cylinder
+from leadline.show.sentences import headline
+from leadline.solve.cures import NONE_FOUND, cured
+from tests.dives import Tables, cylinder, headed, sentence
 from tests.plan.test_fit_to_breathe import Site, any_dive, planned
 from tests.reference_model import VAPOUR
 from tests.reference_model import gas as fractions
@@ -110,13 +111,13 @@ def cause(plan: Plan, finding: Finding) -> tuple[object, ...]:
     """Alike for findings of one cause: the depths of a gap, the gas that runs out, what else is over."""
     values = finding.values
     if finding.code == "no-gas":
-        return (finding.code, values["from_m"], values["to_m"]) if "from_m" in values else (finding.message,)
+        return (finding.code, values["from_m"], values["to_m"]) if "from_m" in values else (sentence(finding),)
     if finding.code == "gas-short":
         feeds = {c.name: c.use for c in plan.dive.cylinders}.get(str(values["cylinder"]), "")
         return finding.code, values["gas"], feeds if feeds in ("diluent", "oxygen", "inflation") else ""
     if finding.code in ("level-missed", "stops"):
-        return finding.code, finding.message.split(":")[0]
-    return finding.code, values.get("gas", values.get("cylinder")), finding.message if not values else ""
+        return finding.code, sentence(finding).split(":")[0]
+    return finding.code, values.get("gas", values.get("cylinder")), sentence(finding) if not values else ""
 
 
 def test_each_cause_is_told_once_and_the_gravest_first(plans):
@@ -130,10 +131,10 @@ def test_each_cause_is_told_once_and_the_gravest_first(plans):
         order = [(SEVERITIES.index(f.severity), RANKS.get(f.code, 3) if f.severity == "no-go" else 0) for f in found]
         assert order == sorted(order), (seed, order)
         assert plan.no_go == any(f.severity == "no-go" for f in found)
-        said = headline(found)
+        said = headline(found, "metric")
         if plan.no_go:
             no_gos += 1
-            assert said.startswith(f"NO-GO: {found[0].heading}"), (seed, said)
+            assert said.startswith(f"NO-GO: {headed(found[0])}"), (seed, said)
         else:
             assert said.startswith("Can be dived as planned"), (seed, said)
         fails = [c for c in plan.contingencies if not c.holds and not c.scenario.two_failures]
@@ -158,7 +159,7 @@ def test_what_the_plan_breaks_is_no_finding_of_a_contingency(plans):
                 same = graves.get((code, finding.values.get("gas")))
                 dose = next((key for key in ("cns_percent", "otu", "minutes") if key in finding.values), "")
                 much_worse = same is not None and dose and finding.values[dose] > 1.1 * same.values[dose]
-                assert same is None or much_worse, (seed, finding.message)
+                assert same is None or much_worse, (seed, sentence(finding))
                 assert finding.severity == "caution"
         for found in plan.contingencies:
             if found.answers.exposure == "as the plan":
@@ -182,7 +183,7 @@ def fixed(given: Tables, finding: Finding, fix: str) -> Tables:
         r"(?:(\d+) × )?([\d.]+) (L|cu ft) at ([\d,]+) (?:bar|psi)", added[2] if added else fix
     ).groups()
     more: Tables = {"pressure": f"{pressure.replace(',', '')} {'bar' if unit == 'L' else 'psi'}", "size": f"{size} L"}
-    names = str(finding.values.get("cylinders", finding.values.get("cylinder", ""))).split("; ")
+    names = finding.values.get("cylinders", (finding.values.get("cylinder", ""),))
     parts = int(count or 1) / (1 if added else len(names))
     if unit == "L":
         more["size"] = f"{float(size) * parts:g} L"
@@ -253,18 +254,18 @@ def test_what_is_said_to_fix_a_no_go_does(plans):
         tried += 1
         given = any_dive(Random(f"told {seed}"))
         for finding in cured(plan_team(parse_dive(given))).findings:
-            assert (finding.severity == "no-go") == bool(finding.cure), (seed, finding.message)
+            assert (finding.severity == "no-go") == bool(finding.cure), (seed, sentence(finding))
             for fix in fixes(finding) if finding.severity == "no-go" else ():
                 verbs = {"add": "add", "leave": "leave"} | ({fix.split()[0]: "mix"} if " in place of " in fix else {})
                 kind = verbs.get(fix.split()[0], "cylinders")
                 kinds[kind] = kinds.get(kind, 0) + 1
                 if still(changed(fixed(given, finding, fix)), plan, finding):
-                    wrong.append((seed, finding.message, fix))
+                    wrong.append((seed, sentence(finding), fix))
                 if kind == "leave":
                     minutes = int(re.search(r"at (\d+) min", fix)[1]) + 1  # type: ignore[index]
                     longer = left_at(given, minutes)
                     if not still(changed(longer), plan, finding):
-                        wrong.append((seed, finding.message, f"{fix}, and later too"))
+                        wrong.append((seed, sentence(finding), f"{fix}, and later too"))
     assert wrong == []
     assert set(kinds) == {"cylinders", "add", "leave", "mix"}, kinds
 

@@ -11,9 +11,9 @@ from leadline.plan.breathing import breathed, mod_shown
 from leadline.plan.gases import ANY_DEPTH_M, bailout_way, stretches
 from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.planned import Plan, plan_dive
-from leadline.plan.report import as_data
 from leadline.plan.schedule import Schedule, dive_schedule, lay_out
 from leadline.plan.supply import cylinder_use
+from leadline.show.plan_data import as_data
 from leadline.tissue import kernel
 from tests.dives import Tables, cylinder, looped, tables
 from tests.reference_model import Reference

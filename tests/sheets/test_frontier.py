@@ -6,7 +6,6 @@ from dataclasses import replace
 import pytest
 
 from leadline.dive_file import parse_dive
-from leadline.plan.solve.frontier import Curve, Frontier, FrontierPoint
 from leadline.sheets.frontier import (
     HEIGHT_MM,
     MOST_CURVES,
@@ -16,6 +15,7 @@ from leadline.sheets.frontier import (
     picture_format,
     write_frontier,
 )
+from leadline.solve.frontier import Curve, Frontier, FrontierPoint
 from tests.dives import tables
 
 DEPTHS_M = (20.0, 30.0, 40.0)

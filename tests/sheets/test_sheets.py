@@ -18,6 +18,7 @@ from leadline.plan.gases import Source
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import profile, schedules, write, write_sheets
 from leadline.units import SYSTEMS, clock
+from tests.dives import headed
 from tests.sheets.paper import cylinder
 
 MARKUP = "#panic() *x* $y$ <z> @w _v_ [u] \\ `t` // s"
@@ -143,7 +144,7 @@ def test_no_go_is_across_every_page_or_none(
         assert ("NO-GO" in page) == plans[name].no_go
         if plans[name].no_go:
             assert page.count("NO-GO") >= 2, "across the page, and with the reason"
-            why = plans[name].findings[0].heading
+            why = headed(plans[name].findings[0], plans[name].dive.units)
             assert why[0].upper() + why[1:] in page
 
 

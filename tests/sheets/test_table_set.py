@@ -12,10 +12,11 @@ from pypdf import PdfReader
 
 from leadline.dive_file import parse_dive
 from leadline.plan import Plan, plan_dive
-from leadline.plan.causes import in_brief
 from leadline.sheets.table_set import ENTERED, ROWS_ON_A_CARD, book, depth_down, matrices, said_of, write_table_set
+from leadline.show.outcome import in_brief
 from leadline.tables.table_set import TableSet, plan_table_set
 from leadline.units import FOOT_M, FREE_CUBIC_FOOT_L, IMPERIAL, METRIC, PSI_BAR
+from tests.dives import headed
 from tests.sheets.paper import KEEL, LOOP, cylinder, text_of, without_blanks
 
 MILLIMETRES = 25.4 / 72.0
@@ -204,7 +205,7 @@ def test_no_go_is_on_the_slates_of_no_gos_alone_with_its_reason(keel: TableSet, 
         # Across the slate and, with the reason, in its head.
         assert len(re.findall("NO-GO", text)) == 2 * found.no_go
         if found.no_go:
-            why = next(finding.heading for finding in found.findings if finding.severity == "no-go")
+            why = next(headed(finding) for finding in found.findings if finding.severity == "no-go")
             assert f"NO-GO{why[0].upper()}{why[1:]}".replace(" ", "") in "".join(text.split())
 
 

@@ -16,7 +16,7 @@ from leadline.plan.findings import Finding
 from leadline.plan.team import Handover, Member, Team, TeamBailout, plan_team
 from leadline.sheets import content, what_ifs, write, write_sheets
 from leadline.units import METRIC
-from tests.dives import timer
+from tests.dives import sentence, timer
 from tests.sheets.paper import KEEL, cylinder, text_of, without_blanks
 
 SHEETS = ["slate.pdf", "wetnotes.pdf", "briefing.pdf"]
@@ -186,22 +186,27 @@ def test_divers_who_carry_the_same_are_told_together(
     assert "suit air 2 L" in text
 
 
+def short(diver: str, cylinder: str) -> Finding:
+    """A cylinder that runs out."""
+    values = {"diver": diver, "cylinder": cylinder, "mix": "18/45", "short_l": 400.0, "content_l": 600.0}
+    return Finding("gas-short", "no-go", values, diver=diver)
+
+
 def test_a_no_go_of_one_diver_is_on_the_sheets_of_all(alone: Team, tmp_path: Path) -> None:
     team = named(alone, "Mira", "Jonne")
-    message = "Jonne: twin set (18/45) is 400 L short."
-    team = replace(team, findings=(Finding("gas-short", "no-go", message, {"diver": "Jonne"}), *team.findings))
+    team = replace(team, findings=(short("Jonne", "twin set"), *team.findings))
     assert team.no_go
     assert not team.members[0].plan.no_go
     for path in write_sheets(team, tmp_path):
         for page in text_of(path):
             assert page.count("NO-GO") >= 2
             whose = "Twin set" if path.parent.name == "Jonne" else "Jonne: twin set"
-            assert f"{whose} (18/45) is 400 L short" in page
+            assert f"{whose} runs out" in page
 
 
 def test_a_diver_reads_his_own_findings_the_teams_and_every_no_go(alone: Team) -> None:
     def finding(code: str, severity: Any, **values: float | str) -> Finding:
-        return Finding(code, severity, code, values)
+        return Finding(code, severity, values, diver=str(values.get("diver", "")))
 
     findings = (
         finding("hers", "caution", diver="Mira"),
@@ -218,13 +223,9 @@ def test_a_diver_reads_his_own_findings_the_teams_and_every_no_go(alone: Team) -
 
 def test_the_banner_says_the_divers_own_reason_first_and_whose_another_is(alone: Team) -> None:
     """All reasons counted; a no-go that only the team's findings have of a diver is on that diver's own sheet too."""
-
-    def short(diver: str, what: str) -> Finding:
-        return Finding("gas-short", "no-go", f"{diver}: {what}.", {"diver": diver}, brief=f"{diver}: {what}")
-
     team = replace(
         named(alone, "Mira", "Jonne", "Anke"),
-        findings=(short("Jonne", "stage runs out"), short("Mira", "twin set runs out")),
+        findings=(short("Jonne", "stage"), short("Mira", "twin set")),
     )
     banners = [content.common(team, member)["no_go"] for member in team.members]
     assert banners == [
@@ -232,9 +233,9 @@ def test_the_banner_says_the_divers_own_reason_first_and_whose_another_is(alone:
         "Stage runs out, and 1 more reason",
         "Jonne: stage runs out, and 1 more reason",
     ]
-    assert [found.message for found in content.said_to(team, team.members[0])] == [
-        "twin set runs out.",
-        "Jonne: stage runs out.",
+    assert [sentence(found) for found in content.said_to(team, team.members[0])] == [
+        "twin set (18/45) runs out, 400 L short.",
+        "Jonne: stage (18/45) runs out, 400 L short.",
     ]
 
 

@@ -9,14 +9,14 @@ from typing import Any
 import pytest
 
 from leadline.dive_file import parse_dive
-from leadline.plan.causes import in_brief, in_words
 from leadline.plan.contingency import Contingency
 from leadline.plan.rows import up
 from leadline.plan.team import Team, plan_team
 from leadline.sheets import content, schedules, what_ifs, write_sheets
+from leadline.show.outcome import in_brief, in_words
 from leadline.show.what_ifs import later
 from leadline.units import SYSTEMS
-from tests.dives import timer
+from tests.dives import sentence, timer
 from tests.sheets.paper import KEEL, LOOP, cylinder, text_of, without_blanks
 
 SMALL = {**KEEL, "cylinders": [cylinder("twin set", "18/45", "bottom", 15, 230), *KEEL["cylinders"][1:]]}
@@ -101,7 +101,7 @@ def test_what_is_not_on_the_slate_is_in_the_wet_notes(
         if found.legs and not found.holds:
             for finding in found.findings:
                 if finding.severity == "no-go":
-                    assert "".join(finding.message.split())[1:] in notes
+                    assert "".join(sentence(finding, plan.dive.units).split())[1:] in notes
 
 
 def test_two_failures_are_on_the_slate_only_if_the_dive_file_names_them(

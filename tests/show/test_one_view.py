@@ -17,13 +17,13 @@ from rich.console import Console
 from leadline.app import tables as page
 from leadline.cautions import CAUTIONS
 from leadline.dive_file import parse_dive, read_dive
-from leadline.plan.findings import headline
 from leadline.plan.rows import givings
 from leadline.plan.team import Team, plan_team
 from leadline.sheets.content import said_to
 from leadline.sheets.write import write_sheets
 from leadline.show import breathing, gas, schedule, what_ifs
-from leadline.show.verdict import bailout_heading, whole
+from leadline.show.sentences import headline, remarks
+from leadline.show.verdict import bailout_heading
 from leadline.terminal.plan import render
 from leadline.units import SYSTEMS
 from tests.sheets.paper import text_of, without_blanks
@@ -154,12 +154,28 @@ def test_every_figure_of_a_table_is_on_paper(teams, paper, name):
 @pytest.mark.parametrize("name", NAMES)
 def test_every_sentence_is_the_same(teams, terminal, paper, name):
     team = teams[name]
-    assert close(headline(team.findings)) in terminal[name]
-    page_text = on_page(page.findings(team.findings))
-    for finding in team.findings:
-        assert close(whole(finding)) in page_text
-        assert close(whole(finding)) in terminal[name]
+    units = team.dive.units
+    assert close(headline(team.findings, units)) in terminal[name]
+    found = remarks(team.findings, units)
+    page_text = on_page(page.findings(found))
+    for remark in found:
+        assert close(remark.whole) in page_text
+        assert close(remark.whole) in terminal[name]
     for member in team.members:
-        for finding in said_to(team, member):
-            assert close(whole(finding)) in paper[name, member.name]
+        for remark in remarks(said_to(team, member), units):
+            assert close(remark.whole) in paper[name, member.name]
         assert all(close(line) in paper[name, member.name] for line in CAUTIONS)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_other_units_need_no_other_plan(teams, name):
+    """The same findings are read in either system: with its units, and none of the other's."""
+    team = teams[name]
+    for remark in remarks(team.findings, "metric"):
+        # Contingencies and cylinders are named as the dive file is written.
+        if not {"contingencies", "contingency", "longest", "sizes", "outside"} & set(remark.values):
+            assert not re.search(r"\d (ft|psi|cu ft)\b", remark.message), remark
+    for remark in remarks(team.findings, "imperial"):
+        if remark.code in ("density", "end", "bailout-holds", "ppo2-high"):
+            assert re.search(r"\d ft\b", remark.message), remark
+            assert not re.search(r"\d m\b", remark.message), remark

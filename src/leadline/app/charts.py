@@ -19,8 +19,8 @@ from leadline.plan import Plan
 from leadline.plan.breathing import HYPOXIC_CAUTION_BAR
 from leadline.plan.contingency import Contingency
 from leadline.plan.schedule import Leg
-from leadline.plan.solve import Frontier
-from leadline.plan.solve.frontier import Curve
+from leadline.solve import Frontier
+from leadline.solve.frontier import Curve
 from leadline.tissue import kernel
 from leadline.tissue.loading import compartments, weighted
 from leadline.units import SYSTEMS, System

@@ -11,6 +11,7 @@ from leadline.cautions import CAUTIONS
 from leadline.plan.rows import givings
 from leadline.plan.team import Team
 from leadline.sheets.write import SHEETS, picture_pages, set_sheet
+from leadline.show.sentences import remarks
 
 STATIC = Path(__file__).parent / "static"
 PPI = 150.0
@@ -38,12 +39,13 @@ def html_briefing(team: Team, member: int) -> str:
     )
     head = '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
     style = (STATIC / "page.css").read_text(encoding="utf-8")
+    found = tables.findings(remarks(team.findings, team.dive.units))
     return (
         f'<!doctype html><html lang="en"><head>{head}<title>{title}</title><style>{style}</style></head>'
         f'<body class="shared"><header class="strip"><div class="inside">'
         f'<span class="verdict-word{grave}">{word}</span><span>{line}</span>{cells}</div></header>'
         f'<main class="leadline"><h1>{title}</h1><p>{" ".join(escape(caution) for caution in CAUTIONS)}</p>'
-        f"{tables.findings(team.findings)}{tables.schedule(plan)}{tables.gas(plan)}{tables.turning(plan)}"
+        f"{found}{tables.schedule(plan)}{tables.gas(plan)}{tables.turning(plan)}"
         f"{tables.breathing(plan)}{tables.contingencies(plan)}"
         f"{tables.bailouts(plan, givings(team, diver))}{sheets}</main></body></html>"
     )

@@ -24,6 +24,7 @@ from leadline.app.forms import contingency_fields, heading, html, mark_stale
 from leadline.app.tab import Tab
 from leadline.dive_file import DiveFileError
 from leadline.plan.rows import givings
+from leadline.show.sentences import remarks
 from leadline.units import SYSTEMS
 
 READOUT = (
@@ -61,7 +62,7 @@ def the_way_up(tab: Tab) -> None:
         if plan is None or team is None:
             found.content = tables.problems(tab.problems)
             return
-        found.content = tables.findings(team.findings)
+        found.content = tables.findings(remarks(team.findings, team.dive.units))
         names = [member.name for member in team.members if member.name]
         diver.set_options(names, value=names[tab.member] if names else None)
         diver.set_visibility(bool(names))

@@ -14,6 +14,7 @@ from typing import Any, Generic, ParamSpec, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
+from leadline import solve
 from leadline.app import paper
 from leadline.app.draft import MOST_CHARACTERS
 from leadline.dive_file import DiveFileError, parse_dive
@@ -21,10 +22,9 @@ from leadline.dive_file.errors import Problem
 from leadline.dive_file.reader import Log
 from leadline.dive_file.schema import Dive, Kept
 from leadline.ensemble.robustness import STAGES, Ensemble, run_ensemble
-from leadline.plan import solve
-from leadline.plan.solve import Frontier
-from leadline.plan.solve.cures import cured
 from leadline.plan.team import Team, plan_team
+from leadline.solve import Frontier
+from leadline.solve.cures import cured
 from leadline.tissue.coefficients import SetName
 from leadline.tissue.fault import EngineFault
 from leadline.units import SystemName

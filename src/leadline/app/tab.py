@@ -16,8 +16,8 @@ from leadline.app.planner import Ensembles, PlannedTeam, Planner, ServerLimits
 from leadline.dive_file.errors import Problem
 from leadline.ensemble.robustness import Ensemble
 from leadline.plan import Plan
-from leadline.plan.solve import Frontier
 from leadline.plan.team import Team
+from leadline.solve import Frontier
 from leadline.units import SystemName
 
 PATIENCE_S = 3.0

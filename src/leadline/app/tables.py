@@ -7,19 +7,19 @@ from html import escape
 
 from leadline.app.charts import drawn_limits, letter
 from leadline.dive_file.errors import Problem
-from leadline.plan import Finding, Plan
+from leadline.plan import Plan
 from leadline.plan.causes import lasting
-from leadline.plan.findings import headline
 from leadline.plan.rows import Giving, up
-from leadline.plan.solve import Frontier
-from leadline.plan.solve.frontier import FrontierPoint
 from leadline.plan.team import Team
 from leadline.show.breathing import after_table, breathing_table, oxygen_lines
 from leadline.show.gas import breathing_line, supply_table, turning_lines
 from leadline.show.schedule import ndl, of_contingency, planned, schedule_table
+from leadline.show.sentences import Remark, headline
 from leadline.show.table import Line, Table
-from leadline.show.verdict import bailout_heading, no_way_up, whole
+from leadline.show.verdict import bailout_heading, no_way_up
 from leadline.show.what_ifs import what_if_table
+from leadline.solve import Frontier
+from leadline.solve.frontier import FrontierPoint
 from leadline.units import SYSTEMS
 
 _MARKS = {"no-go": "NO-GO", "caution": "Caution", "note": "Note"}
@@ -44,7 +44,7 @@ def _side(i: int, left: Sequence[int]) -> str:
 def verdict(team: Team) -> tuple[str, str, str]:
     """The verdict in a word and what is behind it, as HTML; and its class: grave where a limit is over that is never
     only counted."""
-    word, _, behind = headline(team.findings).partition(": ")
+    word, _, behind = headline(team.findings, team.dive.units).partition(": ")
     grave = " grave" if team.no_go or any(finding.grave for finding in team.findings) else ""
     if not team.no_go:
         behind = f"{behind or 'no cautions'}. The decision is the team's"
@@ -67,10 +67,10 @@ def figures(plan: Plan) -> list[tuple[str, str]]:
     ]
 
 
-def findings(found: Iterable[Finding], numbered: bool = False) -> str:
+def findings(found: Iterable[Remark], numbered: bool = False) -> str:
     """Findings, gravest first, the severity in words; with the numbers that they have in a picture."""
     return _list(
-        (finding.severity, f"{i} {mark}" if numbered else mark, whole(finding))
+        (finding.severity, f"{i} {mark}" if numbered else mark, finding.whole)
         for i, finding in enumerate(found, 1)
         for mark in (_MARKS[finding.severity],)
     )

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from leadline.dive_file.reader import DiveFile
     from leadline.dive_file.schema import Kept
     from leadline.plan.day import Day
-    from leadline.plan.solve import Frontier
+    from leadline.solve import Frontier
     from leadline.tissue.coefficients import SetName
 
 app = typer.Typer(
@@ -59,7 +59,7 @@ def plan_command(
     """
     day = _plan(file)
     if as_json:
-        from leadline.plan.report import day_as_data
+        from leadline.show.plan_data import day_as_data
 
         print_json(day_as_data(day))
     else:
@@ -359,7 +359,7 @@ def solve_command(
         _drawable(output, pictured)
     dive, name = _read(file), file.name
     with compiling():
-        from leadline.plan import solve
+        from leadline import solve
         from leadline.terminal.solve import progress, show_answer
 
         solve.judge_dive(dive, name)  # compiles the kernel, where it has still to be
@@ -457,7 +457,7 @@ def _plan(file: Path) -> Day:
     """Read and plan, for every diver, with the dives before it."""
     with compiling():
         from leadline.plan.day import plan_day
-        from leadline.plan.solve.cures import cured
+        from leadline.solve.cures import cured
 
         found = plan_day(_read(file), file.name)
     asked_for = found.asked_for

@@ -20,10 +20,10 @@ from leadline.mixing.doses import MATCH
 from leadline.mixing.fill import percents
 from leadline.mixing.fills import plan_celsius, rules_of
 from leadline.physics.mix import Mix
-from leadline.plan.findings import Finding
 from leadline.plan.planned import Plan
 from leadline.plan.rows import up
 from leadline.plan.team import Member, Team, plan_team
+from leadline.show.sentences import Remark, remarks
 from leadline.units import SYSTEMS
 
 OFF = 0.01
@@ -51,7 +51,7 @@ class Analysed:
     """Shallower it is hypoxic; 0 if it can be breathed at the surface."""
     by: str
     date: str
-    findings: tuple[Finding, ...]
+    findings: tuple[Remark, ...]
 
 
 @dataclass(frozen=True)
@@ -152,15 +152,15 @@ def _analysed(dive: Dive) -> Iterator[Analysed]:
         )
 
 
-def _judged(dive: Dive, cylinder: Cylinder, mix: Mix, bar: float) -> Iterator[Finding]:
+def _judged(dive: Dive, cylinder: Cylinder, mix: Mix, bar: float) -> Iterator[Remark]:
     off = max(abs(mix.o2 - cylinder.gas.o2), abs(mix.he - cylinder.gas.he))
     if off > OFF + 1e-9:
         message = f"It is {percents(mix)}, over 1 % off {cylinder.gas.name}: fill it again, or dive the new plan."
-        yield Finding("analysed-off", "caution", message, {"off": off, "o2": mix.o2, "he": mix.he})
+        yield Remark("analysed-off", "caution", message, {"off": off, "o2": mix.o2, "he": mix.he})
     rules = rules_of(dive)
     if bar < cylinder.pressure - rules.gauge_step_bar - 1e-9:
         message = f"It holds {rules.said(bar)}; the dive counts on {rules.said(cylinder.pressure)}."
-        yield Finding("analysed-low", "caution", message, {"bar": bar, "planned_bar": cylinder.pressure})
+        yield Remark("analysed-low", "caution", message, {"bar": bar, "planned_bar": cylinder.pressure})
 
 
 def with_analysed(dive: Dive) -> Dive:
@@ -290,7 +290,8 @@ def _findings_changed(planned: Team, real: Team) -> Iterator[str]:
     """No-gos and cautions that come, and that go, by what they are about; what is the same for several once."""
     said: dict[str, list[str]] = {}
     for before, after in zip(planned.members, real.members, strict=True):
-        old, new = _graves(before.plan.findings), _graves(after.plan.findings)
+        units = after.plan.dive.units
+        old, new = _graves(remarks(before.plan.findings, units)), _graves(remarks(after.plan.findings, units))
         for key, finding in new.items():
             if key not in old:
                 said.setdefault(f"New {finding.severity}: {{}}{finding.message}", []).append(after.name)
@@ -306,8 +307,8 @@ def _findings_changed(planned: Team, real: Team) -> Iterator[str]:
 _GRAVEST = ("New no-go", "New caution", "No longer")
 
 
-def _graves(findings: Iterable[Finding]) -> dict[tuple[str, ...], Finding]:
-    found: dict[tuple[str, ...], Finding] = {}
+def _graves(findings: Iterable[Remark]) -> dict[tuple[str, ...], Remark]:
+    found: dict[tuple[str, ...], Remark] = {}
     for finding in findings:
         if finding.severity != "note":
             # Contingencies name the gas in brackets, which is what has changed.

@@ -12,8 +12,9 @@ from leadline.mixing.fill import Fill, FillStep, Missed
 from leadline.mixing.fills import Fills
 from leadline.mixing.mixed import Mixed
 from leadline.physics.mix import Mix
-from leadline.plan.findings import Finding
 from leadline.plan.team import Team
+from leadline.show.plan_data import plain_values
+from leadline.show.sentences import Remark, remarks
 
 VERSION = 1
 """Of the layout; it changes when a key changes its name or meaning."""
@@ -160,7 +161,7 @@ def _verdict(team: Team | None, refused: str) -> dict[str, Any]:
         "no_go": team.no_go,
         "run_time_min": max(plan.schedule.run_time_min for plan in plans),
         "tts_min": max(plan.schedule.tts_min for plan in plans),
-        "findings": _findings(team.findings),
+        "findings": _findings(remarks(team.findings, team.dive.units)),
     }
 
 
@@ -187,7 +188,8 @@ def _mix(mix: Mix) -> dict[str, Any]:
     return {"gas": mix.label, "o2": mix.o2, "he": mix.he}
 
 
-def _findings(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+def _findings(findings: Iterable[Remark]) -> list[dict[str, Any]]:
     return [
-        {"code": one.code, "severity": one.severity, "message": one.message, "values": one.values} for one in findings
+        {"code": one.code, "severity": one.severity, "message": one.message, "values": plain_values(one)}
+        for one in findings
     ]

@@ -11,7 +11,7 @@ from leadline.mixing.contents import IDEAL, MOST_BAR, REAL, Contents, Law, rt
 from leadline.mixing.continuous import Continuous, blend_continuously
 from leadline.mixing.doses import CLOSE, MATCH, REMNANT, Way, drain_to, nearest, next_dose, ways, why_not
 from leadline.physics.mix import AIR_O2, Mix
-from leadline.plan.findings import Finding
+from leadline.show.sentences import Remark
 from leadline.units import SYSTEMS, System, SystemName
 
 AIR = Mix(AIR_O2, 0.0, "air")
@@ -141,7 +141,7 @@ class Fill:
     """None where a price is missing."""
     continuous: Continuous | None = None
     top_ups: tuple[TopUp, ...] = ()
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[Remark, ...] = ()
     refused: str = ""
     """Why it cannot be filled and what would be right; empty where it can."""
     most_bar: float | None = None

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
+from typing import Any
 
 from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Dive, Kept, Site
 from leadline.plan.findings import Finding
 from leadline.plan.flying import hours
 from leadline.plan.schedule import Held, Schedule, run_time
-from leadline.units import SYSTEMS
 
 FROM_M = 300.0
 """Up to here a site counts as sea level (common practice, no source)."""
@@ -23,7 +22,7 @@ def judge(dive: Dive, found: Schedule, held: Held = ()) -> list[Finding]:
     first = _not_said(dive)
     if first is None:
         return []
-    where, altitude_m = first
+    earlier, logged, altitude_m = first
     try:
         arrived_min = run_time(just_arrived(dive), held)
     except DiveFileError:
@@ -31,35 +30,26 @@ def judge(dive: Dive, found: Schedule, held: Held = ()) -> list[Finding]:
     more_min = None if arrived_min is None else arrived_min - found.run_time_min
     if dive.previous and more_min is not None and more_min < 1e-6:
         return []
-    if more_min is None or arrived_min is None:
-        said = "could not dive this plan"
-    elif more_min < 1e-6:
-        said = "needs no longer, and surfaces with more gas in the tissues"
-    else:
-        said = f"needs {math.ceil(more_min - 1e-6)} min more, run time {math.ceil(arrived_min - 1e-6)} min"
-    up_there = SYSTEMS[dive.units].at(altitude_m)
-    message = (
-        f"{where} is not given: planned for divers who live at {up_there}. Whoever has just come up from sea level "
-        f"{said}."
-    )
-    values: dict[str, float | str] = {"key": "[site] acclimatised", "altitude_m": altitude_m}
+    values: dict[str, Any] = {
+        "key": "[site] acclimatised", "altitude_m": altitude_m, "dive": earlier, "logged": logged
+    }  # fmt: skip
     if more_min is not None and arrived_min is not None:
         values |= {"more_min": more_min, "run_time_min": arrived_min}
-    return [Finding("not-acclimatised", "caution", message, values)]
+    return [Finding("not-acclimatised", "caution", values)]
 
 
-def _not_said(dive: Dive) -> tuple[str, float] | None:
-    """Where it is missing, and the altitude there [m], if the first dive of the row is up there and does not say."""
-    whose = ""
+def _not_said(dive: Dive) -> tuple[str, str, float] | None:
+    """Where it is missing, if the first dive of the row is up there and does not say: of which earlier dive file or
+    dive of the log, neither of the dive itself, and the altitude there [m]."""
+    earlier = ""
     while dive.previous:
         last = dive.previous[-1]
         if last.left is not None:
-            said = f"How long the diver had been up there before {last.title}"
-            return (said, last.altitude_m) if last.arrived is not None else None
-        dive, whose = last.dive, f"{last.name}: "
+            return ("", last.title, last.altitude_m) if last.arrived is not None else None
+        dive, earlier = last.dive, last.name
     if dive.site.acclimatised is not None or dive.site.altitude <= FROM_M:
         return None
-    return f"{whose}[site] acclimatised", dive.site.altitude
+    return earlier, "", dive.site.altitude
 
 
 def since(dive: Dive) -> str:

@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import Any
 
 from leadline.dive_file.schema import NEVER, Dive
 from leadline.physics.environment import Environment
-from leadline.plan.findings import Finding
+from leadline.plan.findings import Finding, Severity
 from leadline.plan.gases import DENSITY_LIMIT_G_L as DENSITY_LIMIT_G_L
 from leadline.plan.gases import GRID_TOLERANCE_BAR, ROUNDING_BAR, Source, Way, deepest_within
 from leadline.plan.schedule import Leg
@@ -161,91 +162,63 @@ def judge(dive: Dive, breathing: Iterable[Breathed], legs: Sequence[Leg]) -> lis
 
 
 def _oxygen(dive: Dive, part: Breathed) -> list[Finding]:
-    at, limits = SYSTEMS[dive.units].at, dive.limits
-    found: list[Finding] = []
-    high, name = part.ppo2_high_bar, part.source.name
+    limits, found = dive.limits, list[Finding]()
+    high = part.ppo2_high_bar
     key = "ppo2_deco" if part.on_the_way_up else "ppo2_bottom"
     no_go = limits.ppo2_deco_no_go if part.on_the_way_up else limits.ppo2_bottom_no_go
     limit = no_go if no_go is not None else part.limit_bar
-    values: dict[str, float | str] = {"ppo2_bar": high, "limit_bar": limit, "gas": part.source.mix.label}
+    of: dict[str, Any] = {"gas": part.source.mix.label, "source": part.source.name}
     # On the way up gases are changed by the limit and the grid's tolerance: that is no caution.
     tolerance = GRID_TOLERANCE_BAR if part.on_the_way_up else ROUNDING_BAR
     if high > limit + GRID_TOLERANCE_BAR + 1e-9:
         named = f"[limits] {key}{'_no_go' if no_go is not None else ''}"
-        message = f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over the limit of {limit:.2f} ({named})."
-        brief = f"ppO2 {high:.2f} on {name} at {at(part.deepest_m)}"
-        values["key"] = named
-        found.append(
-            Finding("ppo2-high", "no-go", message, values, part.first_min, part.deepest_m, brief=brief, grave=True)
-        )
+        values = of | {"ppo2_bar": high, "limit_bar": limit, "key": named, "which": "no-go"}
+        found.append(Finding("ppo2-high", "no-go", values, part.first_min, part.deepest_m, grave=True))
     elif high > part.limit_bar + tolerance + 1e-9:
-        within = (
-            f", within the tolerance of {GRID_TOLERANCE_BAR:g}" if high <= part.limit_bar + GRID_TOLERANCE_BAR else ""
-        )
-        message = (
-            f"{name}: ppO2 {high:.2f} at {at(part.deepest_m)} is over {part.limit_bar:.2f} ([limits] {key}){within}."
-        )
-        values |= {"limit_bar": part.limit_bar, "key": f"[limits] {key}"}
-        found.append(Finding("ppo2-high", "caution", message, values, part.first_min, part.deepest_m))
+        values = of | {"ppo2_bar": high, "limit_bar": part.limit_bar, "key": f"[limits] {key}", "which": "caution"}
+        if high <= part.limit_bar + GRID_TOLERANCE_BAR:
+            values["tolerance_bar"] = GRID_TOLERANCE_BAR
+        found.append(Finding("ppo2-high", "caution", values, part.first_min, part.deepest_m))
     least_bar = dive.site.environment.least_ppo2(HYPOXIC_CAUTION_BAR)
     if part.ppo2_low_bar < least_bar:
-        message = f"{name}: ppO2 only {part.ppo2_low_bar:.2f} at {at(part.shallowest_m)}."
-        found.append(
-            Finding(
-                "ppo2-low", "caution", message,
-                {"ppo2_bar": part.ppo2_low_bar, "limit_bar": least_bar, "gas": part.source.mix.label},
-                part.first_min, part.shallowest_m,
-            )
-        )  # fmt: skip
+        values = of | {"ppo2_bar": part.ppo2_low_bar, "limit_bar": least_bar}
+        found.append(Finding("ppo2-low", "caution", values, part.first_min, part.shallowest_m))
     setpoint = part.source.setpoint_bar
     held = dive.loop.setpoint if dive.loop is not None else 0.0
     if setpoint is not None and setpoint >= held and high > setpoint + 0.01:
-        message = (
-            f"The diluent alone is richer than the setpoint at {at(part.deepest_m)} (ppO2 {high:.2f}), and the stops "
-            "count on that: a loop that falls to the setpoint needs longer ones. Take a leaner diluent."
-        )
-        found.append(Finding("diluent-rich", "caution", message, values, part.first_min, part.deepest_m))
+        values = of | {"ppo2_bar": high, "limit_bar": limit}
+        found.append(Finding("diluent-rich", "caution", values, part.first_min, part.deepest_m))
     return found
 
 
 def _narcosis(dive: Dive, part: Breathed) -> list[Finding]:
-    at, limits = SYSTEMS[dive.units].at, dive.limits
+    limits = dive.limits
     if part.end_m <= limits.end_caution + 0.5:
         return []
     over = part.end_m > limits.end_no_go + 0.5
     limit, key = (limits.end_no_go, "end_no_go") if over else (limits.end_caution, "end_caution")
-    message = f"{part.source.name}: END {at(part.end_m)} at {at(part.deepest_m)} is over {at(limit)} ([limits] {key})."
-    return [
-        Finding(
-            "end", "no-go" if over else "caution", message,
-            {"end_m": part.end_m, "limit_m": limit, "gas": part.source.mix.label, "key": f"[limits] {key}"},
-            part.first_min, part.deepest_m, brief=f"END {at(part.end_m)} on {part.source.name}", grave=over,
-        )
-    ]  # fmt: skip
+    values = {
+        "end_m": part.end_m, "limit_m": limit, "gas": part.source.mix.label, "key": f"[limits] {key}",
+        "source": part.source.name,
+    }  # fmt: skip
+    return [Finding("end", "no-go" if over else "caution", values, part.first_min, part.deepest_m, grave=over)]
 
 
 def _density(dive: Dive, part: Breathed) -> list[Finding]:
     """Over the diver's no-go value, the published limit or the diver's caution value."""
     limits, density = dive.limits, part.density_g_l
-    name, where = part.source.name, SYSTEMS[dive.units].at(part.deepest_m)
     over = density > limits.density_no_go + 0.005
     published = density > DENSITY_LIMIT_G_L + 0.005
     if not (over or published or density > limits.density_caution + 0.005):
         return []
     key = "density_no_go" if over else "density_caution"
     limit = limits.density_no_go if over else DENSITY_LIMIT_G_L if published else limits.density_caution
-    which = "the published limit of " if published and not over else ""
-    said = f"{_digits(density, limit)} g/L at {where}"
-    message = f"{name}: {said} is over {which}{limit:g} g/L ([limits] {key}); add helium or stay shallower."
-    values: dict[str, float | str] = {
-        "density_g_l": density, "limit_g_l": limit, "gas": part.source.mix.label, "key": f"[limits] {key}"
+    values = {
+        "density_g_l": density, "limit_g_l": limit, "gas": part.source.mix.label, "key": f"[limits] {key}",
+        "source": part.source.name, "which": "no-go" if over else "published" if published else "caution",
     }  # fmt: skip
-    return [
-        Finding(
-            "density", "no-go" if over else "caution", message, values, part.first_min, part.deepest_m,
-            brief=f"gas density {said}, over {limit:g}", grave=over or published,
-        )
-    ]  # fmt: skip
+    severity: Severity = "no-go" if over else "caution"
+    return [Finding("density", severity, values, part.first_min, part.deepest_m, grave=over or published)]
 
 
 def hard_density_g_l(dive: Dive) -> float:
@@ -254,29 +227,19 @@ def hard_density_g_l(dive: Dive) -> float:
     return no_go if no_go < NEVER else DENSITY_LIMIT_G_L
 
 
-def _digits(density_g_l: float, limit_g_l: float) -> str:
-    """A density over a limit, with as many decimals as it takes to see that it is."""
-    decimals = 1 if round(density_g_l, 1) > limit_g_l + 1e-9 else 2
-    return f"{density_g_l:.{decimals}f}"
-
-
 def _between_levels(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
     """Stops between levels are made on the gas of the level before: say so where a richer one is carried."""
     last = max((i for i, leg in enumerate(legs) if leg.kind == "level"), default=0)
     for leg in legs[:last]:
         richer = [c.gas for c in dive.cylinders if c.use in ("travel", "deco") and c.gas.o2 > leg.source.mix.o2]
         if leg.kind == "stop" and leg.source.setpoint_bar is None and richer:
-            message = (
-                f"The stops on the way to level {leg.level + 1} are planned on {leg.source.name}; richer gases are "
-                "taken up only on the last ascent."
-            )
-            return [Finding("stops-between-levels", "note", message, {}, leg.start_min, leg.end_m)]
+            values = {"level": float(leg.level + 1), "source": leg.source.name}
+            return [Finding("stops-between-levels", "note", values, leg.start_min, leg.end_m)]
     return []
 
 
 def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
     """Nitrogen may rise at a switch by at most a fifth of what helium falls (common practice, no source)."""
-    at = SYSTEMS[dive.units].at
     found: list[Finding] = []
     where = dive.site.environment
     for before, leg in pairwise(legs):
@@ -286,14 +249,7 @@ def _counterdiffusion(dive: Dive, legs: Sequence[Leg]) -> list[Finding]:
         old, new = before.source.inspired(bar), leg.source.inspired(bar)
         helium_falls, nitrogen_rises = old.he - new.he, new.n2 - old.n2
         if helium_falls > 0.0 and nitrogen_rises > 0.2 * helium_falls + 1e-9:
-            message = (
-                f"Counterdiffusion at {at(leg.start_m)}, {before.source.name} to {leg.source.name}: nitrogen "
-                f"rises {100 * nitrogen_rises:.0f} % while helium falls {100 * helium_falls:.0f} %, over one fifth."
-            )
-            found.append(
-                Finding(
-                    "counterdiffusion", "caution", message,
-                    {"n2_rise": nitrogen_rises, "he_fall": helium_falls}, leg.start_min, leg.start_m,
-                )
-            )  # fmt: skip
+            values: dict[str, Any] = {"n2_rise": nitrogen_rises, "he_fall": helium_falls}
+            values |= {"from": before.source.name, "to": leg.source.name}
+            found.append(Finding("counterdiffusion", "caution", values, leg.start_min, leg.start_m))
     return found

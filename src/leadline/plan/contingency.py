@@ -51,7 +51,6 @@ from leadline.plan.supply import (
     usable,
 )
 from leadline.tissue import kernel
-from leadline.units import SYSTEMS
 
 NOT_PLANNED: Literal["not planned"] = "not planned"
 
@@ -82,6 +81,8 @@ class LastResort:
     whose: str = ""
     """The mate's name."""
     cylinder: str = ""
+    over_own_limit: bool = False
+    """Whether it is over the diver's own limit of ppO2, though within the hard one."""
     hypoxic_above: bool = False
     """Whether it is not fit all the way to where a fit gas is reached, or to the surface."""
 
@@ -670,16 +671,11 @@ class _Work:
         """A scenario as the kernel ran it."""
         own = scenario.dive
         if run.fault == kernel.LEFT_TOO_EARLY:
-            said = "A level is to be left before the stops on the way to it are done: leave that level out and begin "
-            said += "the last ascent, with all its stops."
-            brief = "a level is due before its stops are done"
-            return self._ends(scenario, run.point, Finding("level-missed", "caution", said, brief=brief))
+            return self._ends(scenario, run.point, Finding("level-missed", "caution"))
         if run.fault != kernel.FINE:
             gas = run.legs[-1].source if run.legs else None
-            on = f" on {gas.name}" if gas is not None else ""
-            values: dict[str, float | str] = {"gas": gas.mix.label} if gas is not None else {}
-            said = f"The stops never clear{on}: carry a richer gas."
-            found = self._ends(scenario, run.point, Finding("stops", "no-go", said, values, brief="stops never clear"))
+            values = {"gas": gas.mix.label, "source": gas.name} if gas is not None else {}
+            found = self._ends(scenario, run.point, Finding("stops", "no-go", values))
             return replace(found, answers=Answers(NOT_PLANNED, "not met", "yes", NOT_PLANNED))
         sharing = [way for name, way in run.mates if scenario.shares is not None and name == scenario.shares.name]
         for way in (run.legs, *sharing):
@@ -789,24 +785,15 @@ class _Work:
     def _mates_short(self, others: Sequence[MateWay]) -> Iterator[Finding]:
         """Mates' cylinders that run out while all come up together, other than by the plan. Their reserves are for
         this."""
-        system = SYSTEMS[self.dive.units]
         for mate in others:
             short = [use for use in mate.supply if use.missing_l > 1e-6]
             by_plan = {use.name for use in self._mates_planned(mate.name) if use.missing_l > 1e-6} if short else set()
-            for use in short:
-                if use.name in by_plan:
-                    continue
-                when = use.reaches(use.content_l)
-                where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
-                missing = f"{system.gas_up(use.missing_l)} {system.gas_unit} short"
-                values: dict[str, float | str] = {
-                    "mate": mate.name, "mates_cylinder": use.name, "gas": use.mix.label, "short_l": use.missing_l,
-                    "needed_l": use.used_l, "content_l": use.content_l,
+            for use in (one for one in short if one.name not in by_plan):
+                values = {
+                    "mate": mate.name, "mates_cylinder": use.name, "gas": use.mix.label, "mix": use.mix.name,
+                    "short_l": use.missing_l, "needed_l": use.used_l, "content_l": use.content_l,
                 }  # fmt: skip
-                message = f"{mate.name}'s {use.name} ({use.mix.name}) runs out{where}, {missing}."
-                brief = f"{mate.name}'s {use.name} runs out, {missing}"
-                at_min, at_m = when if when is not None else (None, None)
-                yield Finding("mate-gas-short", "no-go", message, values, at_min, at_m, brief=brief)
+                yield Finding("mate-gas-short", "no-go", values, *(use.reaches(use.content_l) or (None, None)))
 
     def _mates_planned(self, name: str) -> tuple[CylinderUse, ...]:
         """What the planned dive takes of a mate's cylinders."""
@@ -819,9 +806,8 @@ class _Work:
             if mate.loop is None or mate.loop.scrubber_min is None:
                 continue
             for finding in scrubber(self.of(mate.name)[0], mate.loop):
-                values = {**finding.values, "cylinder": f"{mate.name}'s scrubber"}
-                message, brief = f"{mate.name}: {finding.message}", f"{mate.name}: {finding.brief}"
-                yield replace(finding, severity="caution", message=message, brief=brief, values=values)
+                values = {**finding.values, "cylinder": f"{mate.name}'s scrubber", "mate": mate.name}
+                yield replace(finding, severity="caution", values=values)
 
     def _lent(self, scenario: Scenario, others: Sequence[MateWay]) -> list[tuple[Leg, float]]:
         """The legs of a mate on this diver's gas, with his RMV."""
@@ -834,20 +820,16 @@ class _Work:
 
     def refused(self, scenario: Scenario, said: str) -> Contingency:
         """A scenario that cannot be planned as the dive file would have it: there is no gas for it."""
-        finding = Finding("no-gas", "no-go", f"{said[0].upper()}{said[1:]}.", {}, brief="no gas within its limits")
+        finding = Finding("no-gas", "no-go", {"refused": said})
         found = self._ends(scenario, -1, finding)
         return replace(found, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
 
     def without_gas(self, scenario: Scenario, point: int, gap: Gap) -> Contingency:
         """A scenario whose way up has nothing fit to breathe: it ends there."""
-        own, system = scenario.dive, SYSTEMS[scenario.dive.units]
-        minutes = (gap.from_m - gap.to_m) / own.rates.ascent  # a slow ascent's dive has its own rates
+        minutes = (gap.from_m - gap.to_m) / scenario.dive.rates.ascent  # a slow ascent's dive has its own rates
         no_gas = NoGas(gap, minutes, tuple(self._last_resorts(scenario, gap)))
-        to = system.at(gap.to_m) if gap.to_m > 0.0 else "the surface"
-        where = f"from {system.at(gap.from_m)} to {to}"
-        message = f"No gas to breathe {where}, {math.ceil(no_gas.minutes - 1e-6)} min at the ascent rate."
-        values: dict[str, float | str] = {"from_m": gap.from_m, "to_m": gap.to_m, "minutes": no_gas.minutes}
-        finding = Finding("no-gas", "no-go", message, values, None, gap.from_m, brief=f"no gas to breathe {where}")
+        values = {"from_m": gap.from_m, "to_m": gap.to_m, "minutes": no_gas.minutes}
+        finding = Finding("no-gas", "no-go", values, None, gap.from_m)
         found = self._ends(scenario, point, finding)
         return replace(found, no_gas=no_gas, answers=Answers(NOT_PLANNED, NOT_PLANNED, "no", NOT_PLANNED))
 
@@ -855,13 +837,14 @@ class _Work:
         """What is within the hard limit of ppO2 there, over the diver's own limit or hypoxic further up: own gas, the
         diluent on open circuit if it has a second stage, the loop flushed with it, a mate's gas."""
         own, loop = scenario.dive, scenario.dive.loop
-        bar = own.site.environment.pressure(gap.from_m)
+        bar, limit = own.site.environment.pressure(gap.from_m), gases.PpO2Limit.when_wrong(own)
 
         def is_fit(mix: Mix, depth_m: float = gap.from_m) -> bool:
             return gases.is_fit(own, Source(mix), depth_m, gases.HARD)
 
         def left(what: Resort, mix: Mix, whose: str = "", cylinder: str = "") -> LastResort:
-            return LastResort(what, mix.label, mix.ppo2(bar), whose, cylinder, not is_fit(mix, gap.to_m))
+            over = not limit.allows(mix.ppo2(bar))
+            return LastResort(what, mix.label, mix.ppo2(bar), whose, cylinder, over, not is_fit(mix, gap.to_m))
 
         for cylinder in open_circuit_cylinders(own):
             if cylinder.name not in scenario.given and is_fit(cylinder.gas):
@@ -937,7 +920,7 @@ def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
     """Everything to be said of a contingency. Gas is a no-go; exposure, when things go wrong, a caution."""
     scenario, loop = found.scenario, found.loop
     for use in found.supply:
-        finding = _runs_out(dive, use) if scenario.failure.may_use_the_reserve else short_of_gas(dive, use)
+        finding = _runs_out(use) if scenario.failure.may_use_the_reserve else short_of_gas(use)
         if finding is not None:
             yield finding
     exposure = [*breathing.judge(dive, found.breathing, found.legs), *judge_oxygen(dive, found.oxygen)]
@@ -947,31 +930,18 @@ def _weighed(dive: Dive, found: Contingency) -> Iterator[Finding]:
         yield replace(finding, severity="caution") if finding.severity == "no-go" else finding
 
 
-def _runs_out(dive: Dive, use: CylinderUse) -> Finding | None:
+def _runs_out(use: CylinderUse) -> Finding | None:
     """A cylinder that runs out; or the reserve that is breathed."""
-    system = SYSTEMS[dive.units]
     if use.short_l <= 1e-6:
         return None
-    name = f"{use.name} ({use.mix.name})"
-    values: dict[str, float | str] = {
-        "cylinder": use.name, "needed_l": use.used_l, "content_l": use.content_l, "left_bar": use.left_bar
+    values = {
+        "cylinder": use.name, "mix": use.mix.name, "needed_l": use.used_l, "content_l": use.content_l,
+        "left_bar": use.left_bar,
     }  # fmt: skip
     if use.missing_l <= 1e-6:
-        message = f"{name} is breathed into its reserve, {system.pressure(use.left_bar)} {system.pressure_unit} left."
-        return Finding("reserve", "caution", message, values, *(use.reaches(use.usable_l) or (None, None)))
-    when = use.reaches(use.content_l)
-    where = f" at {math.floor(when[0])} min, {system.at(when[1])}" if when is not None else ""
-    message = f"{name} runs out{where}, {system.gas_up(use.missing_l)} {system.gas_unit} short."
+        return Finding("reserve", "caution", values, *(use.reaches(use.usable_l) or (None, None)))
     values["short_l"] = use.missing_l
-    return Finding(
-        "gas-short",
-        "no-go",
-        message,
-        values,
-        run_time_min=when[0] if when is not None else None,
-        depth_m=when[1] if when is not None else None,
-        brief=f"{use.name} runs out",
-    )
+    return Finding("gas-short", "no-go", values, *(use.reaches(use.content_l) or (None, None)))
 
 
 def _handovers(scenario: Scenario, legs: Sequence[Leg], supply: Iterable[CylinderUse]) -> Iterator[Handover]:

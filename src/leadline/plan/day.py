@@ -139,10 +139,8 @@ def _judged(dives: Sequence[PlannedDive | DivedBefore]) -> Iterator[PlannedDive 
     wrong: PlannedDive | None = None
     for one in dives:
         if isinstance(one, PlannedDive) and wrong is not None:
-            why = next(f.heading for f in wrong.team.findings if f.severity == "no-go")
-            message = f"{wrong.title}, a dive before this one, must not be dived: {why}."
-            brief = f"the dive before, {wrong.title}, is a no-go"
-            found = Finding(BEFORE, "no-go", message, {"dive": wrong.title}, brief=brief)
+            why = next(f for f in wrong.team.findings if f.severity == "no-go")
+            found = Finding(BEFORE, "no-go", {"dive": wrong.title, "why": why})
             yield replace(one, team=_with(one.team, found))
             continue
         if isinstance(one, PlannedDive) and one.team.no_go:

@@ -5,13 +5,15 @@ A no-go is a plan that must not be dived. A caution is for the diver to weigh. A
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal, Protocol, TypeVar
 
 Severity = Literal["no-go", "caution", "note"]
 SEVERITIES: tuple[Severity, ...] = ("no-go", "caution", "note")
 
+EVERYONE = "Everyone"
+"""Whose a finding is that is the same for every diver."""
 BEFORE = "day"
 """The code of a no-go that is a dive before this one."""
 
@@ -26,25 +28,26 @@ _GRAVEST_FIRST: tuple[tuple[str, ...], ...] = (
 
 @dataclass(frozen=True)
 class Finding:
-    """One judgement: a code that stays the same, how grave, one plain sentence, the numbers, and where in the dive."""
+    """One judgement: a code that stays the same, how grave, the values behind it, and where in the dive.
+
+    What is said of it, in whose units, is `leadline.show.sentences`."""
 
     code: str
     severity: Severity
-    message: str
-    values: dict[str, float | str] = field(default_factory=dict, hash=False)
+    values: dict[str, Any] = field(default_factory=dict, hash=False)
     run_time_min: float | None = None
     depth_m: float | None = None
-    brief: str = ""
-    """The same in a few words, for a heading: "shallow bailout runs out". The message, if not given."""
+    diver: str = ""
+    """Whose it is, in a team."""
     cure: str = ""
     """What would fix it, as it was tried: "2 × 11 L at 232 bar, or leave the bottom at 17 min"; empty if not asked."""
     grave: bool = False
     """Whether an exposure is over its no-go limit or the published one, whatever its severity."""
 
     @property
-    def heading(self) -> str:
-        """In a few words."""
-        return self.brief or self.message.rstrip(".")
+    def alike(self) -> tuple[object, ...]:
+        """Equal for findings of which the same is said."""
+        return self.code, self.severity, tuple((key, _rounded(value)) for key, value in self.values.items())
 
     @property
     def of_what(self) -> tuple[str, object]:
@@ -72,30 +75,38 @@ def as_planned(finding: Finding, planned: Iterable[Finding]) -> bool:
     )
 
 
-def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+class Judgement(Protocol):
+    """What can be put in order: a finding, or one in words."""
+
+    @property
+    def code(self) -> str:
+        """Of the finding."""
+
+    @property
+    def severity(self) -> Severity:
+        """How grave."""
+
+    @property
+    def grave(self) -> bool:
+        """Whether an exposure is over its no-go limit or the published one."""
+
+
+Judged = TypeVar("Judged", bound=Judgement)
+
+
+def in_order(findings: Iterable[Judged]) -> tuple[Judged, ...]:
     """Gravest first, otherwise in the order of the dive."""
     return tuple(sorted(findings, key=_gravity))
 
 
-def _gravity(finding: Finding) -> tuple[int, bool, int]:
+def _gravity(finding: Judgement) -> tuple[int, bool, int]:
     rank = next((i for i, codes in enumerate(_GRAVEST_FIRST) if finding.code in codes), len(_GRAVEST_FIRST))
     graded = rank if finding.severity == "no-go" else 0
     return SEVERITIES.index(finding.severity), not finding.grave and finding.severity == "caution", graded
 
 
-def headline(findings: Sequence[Finding]) -> str:
-    """The verdict on a plan in one plain sentence."""
-    no_gos = [finding for finding in findings if finding.severity == "no-go"]
-    cautions = [finding for finding in findings if finding.severity == "caution"]
-    if no_gos:
-        others = f", and {_count(len(no_gos) - 1, 'more reason')}" if len(no_gos) > 1 else ""
-        return f"NO-GO: {no_gos[0].heading}{others}"
-    graves = list(dict.fromkeys(finding.heading for finding in cautions if finding.grave))
-    but = f", but {' and '.join(graves)}" if graves else ""
-    return (
-        f"Can be dived as planned{but}: {_count(len(cautions), 'caution')}" if cautions else "Can be dived as planned"
-    )
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'s' * (number != 1)}"
+def _rounded(value: object) -> object:
+    """A value as far as it is read, so that what differs in the last bits is the same."""
+    if isinstance(value, float):
+        return float(f"{value:.6g}")
+    return tuple(map(_rounded, value)) if isinstance(value, tuple) else value

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate
-from typing import NamedTuple, cast
+from typing import Any, NamedTuple, cast
 
 from numba.extending import register_jitable
 
@@ -335,25 +335,17 @@ def judge(dive: Dive, exposure: Oxygen) -> list[Finding]:
 
 def _judge_cns(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
     limits = dive.limits
-    judged = [("cns", exposure.cns_percent, "CNS {} %", "NOAA's single-exposure limit")]
+    judged = [("cns", exposure.cns_percent)]
     # Of a dive alone the day's share is never over that of the single exposure.
     if any(dose.ago_min < DAY_MIN for dose in exposure.doses[:-1]):
-        judged.append(("cns-day", exposure.day_percent, "oxygen of 24 hours {} %", "NOAA's limit for a day"))
-    for code, percent, said, whole in judged:
+        judged.append(("cns-day", exposure.day_percent))
+    for code, percent in judged:
         if percent <= limits.cns_caution:
             continue
-        over, published = percent > limits.cns_no_go, percent > 100.0
+        over = percent > limits.cns_no_go
         limit, key = (limits.cns_no_go, "cns_no_go") if over else (limits.cns_caution, "cns_caution")
-        brief = said.format(math.ceil(percent - 1e-6))
-        of = f"{whole}" if published and limit <= 100.0 else f"{limit:g} % of {whole}"
-        yield Finding(
-            code,
-            "no-go" if over else "caution",
-            f"{brief[0].upper()}{brief[1:]} is over {of} ([limits] {key}).",
-            {"cns_percent": percent, "limit_percent": limit, "key": f"[limits] {key}"},
-            brief=brief,
-            grave=over or published,
-        )
+        values = {"cns_percent": percent, "limit_percent": limit, "key": f"[limits] {key}"}
+        yield Finding(code, "no-go" if over else "caution", values, grave=over or percent > 100.0)
 
 
 def _judge_otu(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
@@ -363,28 +355,13 @@ def _judge_otu(dive: Dive, exposure: Oxygen) -> Iterator[Finding]:
         over, published = day.otu > limits.otu_no_go, day.otu > day.most_otu
         limit, key = (limits.otu_no_go, "otu_no_go") if over else (limits.otu_caution, "otu_caution")
         running = days_running(day.otu) if REPEX_LATER_OTU < day.otu <= day.most_otu else 0
-        said = ""
-        if published:
-            said = f"; {day.most_otu:.0f} is the most for a single day"
-        elif running:
-            said = f"; so much can be taken on {running} days running" if running > 1 else "; only on a single day"
-        yield Finding(
-            "otu",
-            "no-go" if over else "caution",
-            f"{math.ceil(day.otu - 1e-6)} OTU is over {limit:g} ([limits] {key}){said}.",
-            {"otu": day.otu, "limit": limit, "key": f"[limits] {key}"},
-            brief=f"{math.ceil(day.otu - 1e-6)} OTU",
-            grave=over or published,
-        )
+        values: dict[str, Any] = {
+            "otu": day.otu, "limit": limit, "key": f"[limits] {key}", "most_otu": day.most_otu,
+            "days_running": float(running),
+        }  # fmt: skip
+        yield Finding("otu", "no-go" if over else "caution", values, grave=over or published)
     worst = max(more, key=lambda window: window.otu / window.most_otu, default=day)
     if worst.days > 1 and worst.otu > worst.most_otu:
         grave = limits.otu_no_go < NEVER
-        brief = f"{math.ceil(worst.otu - 1e-6)} OTU in the last {worst.days} days"
-        yield Finding(
-            "otu-days",
-            "no-go" if grave else "caution",
-            f"{brief} is over {worst.most_otu:.0f}, the most for {worst.days} days.",
-            {"otu": worst.otu, "limit": worst.most_otu, "days": float(worst.days), "key": "[limits] otu_no_go"},
-            brief=brief,
-            grave=True,
-        )
+        values = {"otu": worst.otu, "limit": worst.most_otu, "days": float(worst.days), "key": "[limits] otu_no_go"}
+        yield Finding("otu-days", "no-go" if grave else "caution", values, grave=True)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
+from typing import Any
 
 from leadline.dive_file.errors import DiveFileError, Problem, expect
 from leadline.dive_file.schema import Dive
@@ -136,7 +137,7 @@ def plan_dive(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | 
         *own,
         *turning.judge(dive, turns, minimum),
         # Where a mate out of gas is planned for, that says it: of every point of the dive.
-        *(turning.below_minimum(dive, cylinders, minimum) if "mate out of gas" in dive.contingencies.leave_out else ()),
+        *(turning.below_minimum(cylinders, minimum) if "mate out of gas" in dive.contingencies.leave_out else ()),
         *_long(dive, found),
         *_repetitive(dive, before),
         *_too_soon(dive, found),
@@ -171,22 +172,19 @@ def _left_out(dive: Dive) -> list[Finding]:
     left_out = dict.fromkeys([*given.leave_out, *none])
     if not left_out:
         return []
-    message = f"Left out of the contingencies by the dive file: {', '.join(left_out)}."
-    return [Finding("left-out", "note", message)]
+    return [Finding("left-out", "note", {"contingencies": tuple(left_out)})]
 
 
 def _repetitive(dive: Dive, carried: Before) -> list[Finding]:
     """What a dive after others begins with."""
     if not dive.previous:
         return []
-    last, cns, otu = dive.previous[-1], carried.cns_percent, carried.otu
-    hours, minutes = divmod(round(last.surface_interval), 60)
-    message = (
-        f"Begins {hours} h {minutes:02d} min after {last.title}, with what it has left in the tissues, "
-        f"CNS {math.ceil(cns - 1e-6)} % and {math.ceil(otu - 1e-6)} OTU."
-    )
-    values: dict[str, float | str] = {"surface_interval_min": last.surface_interval, "cns_percent": cns, "otu": otu}
-    return [Finding("repetitive", "note", message, values)]
+    last = dive.previous[-1]
+    values = {
+        "surface_interval_min": last.surface_interval, "cns_percent": carried.cns_percent, "otu": carried.otu,
+        "before": last.title,
+    }  # fmt: skip
+    return [Finding("repetitive", "note", values)]
 
 
 def _too_soon(dive: Dive, found: Schedule) -> Iterator[Finding]:
@@ -198,32 +196,26 @@ def _too_soon(dive: Dive, found: Schedule) -> Iterator[Finding]:
     gf, up = 100.0 * float(found.track.points[0]["gf_surface"]), flying.going_up(dive)
     if gf > high + 0.5:
         grave = up is not None or gf > 100.0
-        over = "the M-value" if gf > 100.0 else f"GF high {high:g} %"
-        remedy = f"a longer {'surface interval' if dive.previous else 'time at the site'} would mend it"
-        message = f"GF {math.ceil(gf)} % at the surface before the dive, over {over}: {remedy}."
-        yield Finding(
-            "surface-gf", "no-go" if grave else "caution", message, {"gf_percent": gf, "gf_high": high}, 0.0, 0.0
-        )
+        longer = "surface interval" if dive.previous else "time at the site"
+        values: dict[str, Any] = {"gf_percent": gf, "gf_high": high, "longer": longer}
+        yield Finding("surface-gf", "no-go" if grave else "caution", values, 0.0, 0.0)
     last = dive.previous[-1] if dive.previous else None
     if up is not None and last is not None and last.surface_interval < up.guidance.minutes:
-        where = flying.altitude(up.altitude_m, dive.units)
-        model = "never" if up.model_min is None else f"after {flying.hours(up.model_min, flying.STEP_MIN)}"
-        message = (
-            f"Up at {where} within {flying.hours(last.surface_interval)} of {last.title}: published guidance for going "
-            f"up after {up.guidance.dive} is {up.guidance.words}; by the model {model}."
-        )
-        values: dict[str, float | str] = {"altitude_m": up.altitude_m, "guidance_min": float(up.guidance.minutes)}
-        yield Finding("altitude-soon", "caution", message, values)
+        values = {
+            "altitude_m": up.altitude_m, "guidance_min": float(up.guidance.minutes), "before": last.title,
+            "interval_min": last.surface_interval, "guided": up.guidance.dive, "guidance": up.guidance.words,
+            "model_min": up.model_min,
+        }  # fmt: skip
+        yield Finding("altitude-soon", "caution", values)
 
 
 def _long(dive: Dive, found: Schedule) -> list[Finding]:
     """TTS and run time against the diver's own limits."""
     judged = []
-    for code, name, minutes, limit in (
-        ("tts", "TTS", found.tts_min, dive.limits.tts),
-        ("run-time", "run time", found.run_time_min, dive.limits.run_time),
+    for code, minutes, limit in (
+        ("tts", found.tts_min, dive.limits.tts),
+        ("run-time", found.run_time_min, dive.limits.run_time),
     ):
         if limit is not None and minutes > limit + 1e-6:
-            message = f"{name[0].upper()}{name[1:]} of {math.ceil(minutes - 1e-6)} min is over the limit of {limit:g}."
-            judged.append(Finding(code, "no-go", message, {"minutes": minutes, "limit_min": limit}))
+            judged.append(Finding(code, "no-go", {"minutes": minutes, "limit_min": limit}))
     return judged

@@ -5,7 +5,6 @@ The ranges are common practice, without a source. They are in one table of docs/
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
@@ -143,18 +142,8 @@ def judge(dive: Dive, found: Schedule) -> Iterator[Finding]:
     for usual in USUAL:
         outside = usual.outside(dive)
         if outside:
-            values = ", ".join(f"{of} {usual.shown(value, dive.units)}".strip() for of, value in outside)
-            range_ = usual.text(dive.units)
-            message = f"Outside common practice: {usual.key} is {values}; usual is {range_}."
-            yield Finding(
-                "setting-unusual", "caution", message, {"key": usual.key, "value": outside[0][1], "usual": range_}
-            )
+            values = {"key": usual.key, "value": outside[0][1], "outside": tuple(outside)}
+            yield Finding("setting-unusual", "caution", values)
     if found.run_time_min > MOST_RUN_TIME_MIN + 1e-6:
-        range_ = f"at most {MOST_RUN_TIME_MIN:g} min"
-        message = (
-            f"Outside common practice: the run time is {math.ceil(found.run_time_min - 1e-6)} min; usual is {range_}."
-        )
-        yield Finding(
-            "setting-unusual", "caution", message,
-            {"key": "[[levels]] leave_at", "value": found.run_time_min, "usual": range_},
-        )  # fmt: skip
+        values = {"key": "[[levels]] leave_at", "value": found.run_time_min}
+        yield Finding("setting-unusual", "caution", values)

@@ -7,7 +7,6 @@ flush it, and to feed it when it is semi-closed. Drysuit and wing are filled on 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -20,7 +19,7 @@ from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres, pressure_at, pressure_of
 from leadline.plan.findings import Finding
 from leadline.plan.schedule import Leg
-from leadline.units import PSI_BAR, SYSTEMS, RatedCubicFeet
+from leadline.units import PSI_BAR, RatedCubicFeet
 
 STRESS = 1.5
 """RMV in a bailout, of the bottom RMV, if the diver does not say. Common practice, no source."""
@@ -322,97 +321,61 @@ def _filled(dive: Dive, leg: Leg, volume_l: float) -> LegUse:
 
 def judge(dive: Dive, cylinders: Sequence[CylinderUse], loop: LoopUse | None) -> list[Finding]:
     """Gas short is a no-go; so is a scrubber past its rated time. What is not counted is said."""
-    found = [finding for use in cylinders if (finding := short_of_gas(dive, use)) is not None]
+    found = [finding for use in cylinders if (finding := short_of_gas(use)) is not None]
     for use in cylinders if dive.loop is None else ():
         if use.used_l <= 0.0 and use.use != "inflation":
-            message = f"{use.name} ({use.mix.name}) is carried and not used in this plan."
-            found.append(Finding("not-planned", "note", message, {"cylinder": use.name}))
+            found.append(Finding("not-planned", "note", {"cylinder": use.name, "mix": use.mix.name}))
     bottom = [use for use in cylinders if use.use == "bottom" and use.used_l > 0.0]
     joined = {cylinder.name for cylinder in dive.cylinders if cylinder.manifold}
     alone = [use.name for use in bottom if use.name not in joined and sum(o.mix == use.mix for o in bottom) == 1]
     if dive.loop is None and len(bottom) > 1 and alone:
-        message = f"The loss of {' or of '.join(alone)} is not among the contingencies: plan it by hand."
-        found.append(Finding("bottom-loss-unplanned", "caution", message))
+        found.append(Finding("bottom-loss-unplanned", "caution", {"cylinders": tuple(alone)}))
     if any(isinstance(cylinder.size, RatedCubicFeet) for cylinder in dive.cylinders):
-        message = (
-            "Sizes are rated cubic feet: common cylinders hold less than their name. Their water volume may be given "
-            "instead."
-        )
-        found.append(Finding("rated-size", "note", message))
-    if dive.gas.fill_temperature is not None and cylinders:
-        system, unit = SYSTEMS[dive.units], SYSTEMS[dive.units].pressure_unit
-        read = {cylinder.name: cylinder.pressure for cylinder in dive.cylinders}
-        cooled = (
-            f"{use.name} {system.pressure(read[use.name])} {unit} is {system.pressure(use.start_bar)}"
-            for use in cylinders
-            if abs(use.start_bar - read[use.name]) > 0.5
-        )
-        said = ", ".join(cooled)
-        if said:
-            found.append(Finding("fill-temperature", "note", f"In the water a fill has another pressure: {said}."))
+        found.append(Finding("rated-size", "note"))
+    read = {cylinder.name: cylinder.pressure for cylinder in dive.cylinders}
+    fills = [(use.name, read[use.name], use.start_bar) for use in cylinders if use.name in read]
+    cooled = tuple(one for one in fills if abs(one[2] - one[1]) > 0.5)
+    if dive.gas.fill_temperature is not None and cooled:
+        found.append(Finding("fill-temperature", "note", {"fills": cooled}))
     uncounted = {
-        "what the drysuit takes ([gas] drysuit)": dive.gas.drysuit is None,
-        "what the wing takes ([gas] wing)": dive.gas.wing is None,
-        "flushes ([loop] flushes)": dive.loop is not None and dive.loop.flushes is None,
-    }
+        "drysuit": dive.gas.drysuit is None, "wing": dive.gas.wing is None,
+        "flushes": dive.loop is not None and dive.loop.flushes is None,
+    }  # fmt: skip
     if any(uncounted.values()):
-        message = f"Gas not counted: {', '.join(what for what, missing in uncounted.items() if missing)}."
-        found.append(Finding("gas-uncounted", "note", message))
+        what = tuple(name for name, missing in uncounted.items() if missing)
+        found.append(Finding("gas-uncounted", "note", {"what": what}))
     if loop is None:
         return found
     for feeding, litres in (("oxygen", loop.oxygen_l), ("diluent", loop.diluent_l)):
         if not any(cylinder.use == feeding for cylinder in dive.cylinders):
-            system = SYSTEMS[dive.units]
-            needed = f"{system.gas_up(litres)} {system.gas_unit}"
-            message = (
-                f"No {feeding} cylinder is listed: that it holds {needed}, and more in a contingency, is unchecked."
-            )
-            found.append(Finding(f"{feeding}-unchecked", "caution", message, {"needed_l": litres}))
+            found.append(Finding(f"{feeding}-unchecked", "caution", {"needed_l": litres}))
     return [*found, *scrubber(dive, loop)]
 
 
 def scrubber(dive: Dive, loop: LoopUse) -> list[Finding]:
     """The time on the loop against the scrubber's."""
     if loop.scrubber_min is None:
-        return [Finding("scrubber-unchecked", "note", "No scrubber time is given: it is unchecked.")]
+        return [Finding("scrubber-unchecked", "note")]
     limits, percent = dive.limits, 100.0 * loop.minutes / loop.scrubber_min
     if percent <= limits.scrubber_caution:
         return []
     over, rated = percent > limits.scrubber_no_go, percent > 100.0
     limit, key = (limits.scrubber_no_go, "scrubber_no_go") if over else (limits.scrubber_caution, "scrubber_caution")
-    brief = f"{math.ceil(loop.minutes - 1e-6)} min on the loop"
-    of = "" if limit == 100.0 else f"{limit:g} % of "
-    message = f"{brief}, over {of}the scrubber's {loop.scrubber_min:.0f} min ([limits] {key})."
-    return [
-        Finding(
-            "scrubber", "no-go" if over else "caution", message,
-            {"minutes": loop.minutes, "rated_min": loop.scrubber_min, "key": f"[limits] {key}"},
-            brief=f"{brief}, scrubber {loop.scrubber_min:.0f}", grave=over or rated,
-        )
-    ]  # fmt: skip
+    values = {
+        "minutes": loop.minutes, "rated_min": loop.scrubber_min, "limit_percent": limit, "key": f"[limits] {key}"
+    }  # fmt: skip
+    return [Finding("scrubber", "no-go" if over else "caution", values, grave=over or rated)]
 
 
-def short_of_gas(dive: Dive, use: CylinderUse) -> Finding | None:
+def short_of_gas(use: CylinderUse) -> Finding | None:
     """The no-go of a cylinder that does not last with its reserve intact."""
     if use.short_l <= 1e-6:
         return None
-    system = SYSTEMS[dive.units]
-    unit = system.gas_unit
-    message = (
-        f"{use.name} ({use.mix.name}) is {system.gas_up(use.short_l)} {unit} short: {system.gas_up(use.used_l)} {unit} "
-        f"needed, {system.gas(use.usable_l)} {unit} usable above the reserve of {system.pressure(use.reserve_bar)} "
-        f"{system.pressure_unit}."
-    )
-    when = use.reaches(use.usable_l)
-    return Finding(
-        "gas-short", "no-go", message,
-        {
-            "cylinder": use.name, "short_l": use.short_l, "needed_l": use.used_l, "usable_l": use.usable_l,
-            "content_l": use.content_l,
-        },
-        run_time_min=when[0] if when is not None else None, depth_m=when[1] if when is not None else None,
-        brief=f"{use.name} runs out" if use.missing_l > 1e-6 else f"{use.name} into its reserve",
-    )  # fmt: skip
+    values = {
+        "cylinder": use.name, "mix": use.mix.name, "short_l": use.short_l, "needed_l": use.used_l,
+        "usable_l": use.usable_l, "content_l": use.content_l, "reserve_bar": use.reserve_bar,
+    }  # fmt: skip
+    return Finding("gas-short", "no-go", values, *(use.reaches(use.usable_l) or (None, None)))
 
 
 def open_circuit_cylinders(dive: Dive) -> list[Cylinder]:

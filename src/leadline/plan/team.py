@@ -11,17 +11,13 @@ from leadline.dive_file.schema import Cylinder, Dive
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency, Handover
-from leadline.plan.findings import Finding, in_order
+from leadline.plan.findings import EVERYONE, Finding, in_order
 from leadline.plan.gases import PpO2Limit, Source, is_fit
 from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, dive_schedule, lay_out
 from leadline.plan.supply import open_circuit_cylinders
 from leadline.plan.turning import pressure_left
-from leadline.units import SYSTEMS
-
-EVERYONE = "Everyone"
-"""Whose a finding is that is the same for every diver."""
 
 
 @dataclass(frozen=True)
@@ -166,7 +162,7 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
         carries=_carries(members, bailouts),
         findings=in_order(
             [
-                _most_demanding(dive, demanding, alone_min, members),
+                _most_demanding(demanding, alone_min, members),
                 *findings,
             ]
         ),
@@ -233,19 +229,13 @@ def _first_breath(dive: Dive) -> Iterable[Finding]:
     own, limit = [c.gas for c in open_circuit_cylinders(dive)], PpO2Limit.when_wrong(dive)
     for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
         if not any(is_fit(dive, Source(gas), depth_m, limit) for gas in own):
-            at = SYSTEMS[dive.units].at(depth_m)
-            message = (
-                f"Nothing is carried that can be breathed at {at}: the first breath off the loop would be a mate's. "
-                "Carry a gas for it."
-            )
-            brief = f"nothing of one's own to breathe at {at}"
-            yield Finding("bailout-first-breath", "no-go", message, {}, None, depth_m, brief=brief)
+            yield Finding("bailout-first-breath", "no-go", {}, None, depth_m)
             return
 
 
 def _sorting_out(plan: Plan) -> Iterable[Finding]:
     """Off the loop the time to sort it out must be on a diver's own gas, above the reserve."""
-    system, worst = SYSTEMS[plan.dive.units], None
+    worst = None
     for bailout in plan.bailouts:
         if not bailout.legs or bailout.legs[0].kind != "level":
             continue
@@ -264,49 +254,30 @@ def _sorting_out(plan: Plan) -> Iterable[Finding]:
     if worst is None:
         return
     asked_l, own_l, first = worst
-    at, unit = system.at(first.start_m), system.gas_unit
-    message = (
-        f"The {first.minutes:g} min of sorting it out at {at} take {system.gas_up(asked_l)} {unit} of "
-        f"{first.source.name}; {system.gas(own_l)} above the reserve are one's own: the rest would be a mate's. "
-        "Carry more."
-    )
-    values: dict[str, float | str] = {"needed_l": asked_l, "usable_l": own_l, "gas": first.source.mix.label}
-    brief = f"one's own {first.source.name} does not last the sorting out at {at}"
-    yield Finding("bailout-first-breath", "no-go", message, values, first.start_min, first.start_m, brief=brief)
+    values = {
+        "needed_l": asked_l, "usable_l": own_l, "gas": first.source.mix.label, "source": first.source.name,
+        "minutes": first.minutes,
+    }  # fmt: skip
+    yield Finding("bailout-first-breath", "no-go", values, first.start_min, first.start_m)
 
 
 def _said_by_all(members: Sequence[Member]) -> list[Finding]:
     """The findings of every diver; what is the same for everyone is said once."""
-    said = [{(f.code, f.message) for f in member.plan.findings} for member in members]
+    said = [{finding.alike for finding in member.plan.findings} for member in members]
     same = set.intersection(*said)
     found = [
         finding
         for member in members
-        for finding in _said_by(member.name, (f for f in member.plan.findings if (f.code, f.message) not in same))
+        for finding in _said_by(member.name, (f for f in member.plan.findings if f.alike not in same))
     ]
-    return [*_said_by(EVERYONE, (f for f in members[0].plan.findings if (f.code, f.message) in same)), *found]
+    return [*_said_by(EVERYONE, (f for f in members[0].plan.findings if f.alike in same)), *found]
 
 
 def _said_by(name: str, findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    if not name:
-        return tuple(findings)
-    return tuple(
-        replace(
-            finding,
-            message=f"{name}: {finding.message}",
-            brief=f"{name}: {finding.brief}" if finding.brief and name != EVERYONE else finding.brief,
-            values={"diver": name, **finding.values},
-        )
-        for finding in findings
-    )
+    return tuple(replace(f, diver=name, values={"diver": name, **f.values}) if name else f for f in findings)
 
 
-def _most_demanding(dive: Dive, name: str, alone_min: dict[str, float], members: Sequence[Member]) -> Finding:
+def _most_demanding(name: str, alone_min: dict[str, float], members: Sequence[Member]) -> Finding:
     team_min = max(member.plan.schedule.run_time_min for member in members)
-    alone = ", ".join(f"{other} {math.ceil(minutes - 1e-6)}" for other, minutes in alone_min.items())
-    whose = [other for other, minutes in alone_min.items() if minutes == alone_min[name]]
-    asked = (
-        f"{name}'s rules are the most demanding" if len(whose) == 1 else f"{' and '.join(whose)} ask for the longest"
-    )
-    message = f"{asked}: run time alone {alone} min; together {math.ceil(team_min - 1e-6)}."
-    return Finding("team", "note", message, {"diver": name, "run_time_min": team_min})
+    values = {"diver": name, "run_time_min": team_min, "alone": tuple(alone_min.items())}
+    return Finding("team", "note", values)

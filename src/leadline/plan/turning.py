@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import takewhile
@@ -16,7 +15,6 @@ from leadline.plan.findings import Finding
 from leadline.plan.gases import Source
 from leadline.plan.schedule import Leg
 from leadline.plan.supply import CylinderUse
-from leadline.units import SYSTEMS
 
 
 @dataclass(frozen=True)
@@ -147,50 +145,33 @@ def _said(rule: str | float) -> str:
     return rule if isinstance(rule, str) else f"{rule:g} of what is usable"
 
 
-def below_minimum(dive: Dive, supply: Sequence[CylinderUse], minimum: Sequence[MinimumGas]) -> list[Finding]:
+def below_minimum(supply: Sequence[CylinderUse], minimum: Sequence[MinimumGas]) -> list[Finding]:
     """Less than minimum gas when a level is left is a no-go."""
-    system, found = SYSTEMS[dive.units], []
+    found = []
     for gas in minimum:
         alike = [use for use in supply if use.mix == gas.mix and use.use == "bottom"]
         left_l = sum(use.content_l - float(use.used_by(gas.run_time_min)) for use in alike)
         if left_l < gas.litres - 1e-6:
-            to = system.at(gas.to_m) if gas.to_m > 0.0 else "the surface"
-            message = (
-                f"On leaving {system.at(gas.depth_m)} at {math.floor(gas.run_time_min)} min {system.gas(left_l)} "
-                f"{system.gas_unit} of {gas.mix.name} are left; minimum gas, to bring two divers to {to}, is "
-                f"{system.gas_up(gas.litres)}."
-            )
-            values: dict[str, float | str] = {"minimum_l": gas.litres, "left_l": left_l, "gas": gas.mix.label}
-            brief = f"{gas.mix.name} below minimum gas"
-            found.append(Finding("minimum-gas", "no-go", message, values, gas.run_time_min, gas.depth_m, brief=brief))
+            values = {
+                "minimum_l": gas.litres, "left_l": left_l, "gas": gas.mix.label, "mix": gas.mix.name, "to_m": gas.to_m
+            }  # fmt: skip
+            found.append(Finding("minimum-gas", "no-go", values, gas.run_time_min, gas.depth_m))
     return found
 
 
 def judge(dive: Dive, found: Sequence[Turn], minimum: Sequence[MinimumGas] = ()) -> list[Finding]:
     """A cylinder that holds no more than must be kept leaves nothing to dive on: a no-go."""
-    system = SYSTEMS[dive.units]
     findings = []
     for turn in found:
-        name, unit = f"{turn.cylinder} ({turn.mix.name})", system.pressure_unit
-        values: dict[str, float | str] = {
-            "cylinder": turn.cylinder,
-            "gas": turn.mix.label,
-            "kept_bar": turn.kept_bar,
+        values = {
+            "cylinder": turn.cylinder, "gas": turn.mix.label, "mix": turn.mix.name, "kept_bar": turn.kept_bar,
             "rule": turn.rule,
-        }
+        }  # fmt: skip
         if turn.out_l <= 0.0:
-            message = (
-                f"{name} holds no more than minimum gas, {system.pressure_up(turn.kept_bar)} {unit} or over: the turn "
-                "rule leaves nothing to breathe."
-            )
-            brief = f"{turn.cylinder} holds no more than minimum gas"
-            findings.append(Finding("turn", "no-go", message, values, brief=brief))
+            findings.append(Finding("turn", "no-go", values))
             continue
         left_min = max((gas.run_time_min for gas in minimum if gas.mix == turn.mix), default=dive.levels[-1].leave_at)
         if turn.turn_at_min is not None and turn.turn_at_min < left_min - 1e-6:
-            message = (
-                f"{name} is down to its turn pressure, {system.pressure_up(turn.turn_bar)} {unit}, at "
-                f"{math.floor(turn.turn_at_min)} min; the last level on it is left at {math.floor(left_min)}."
-            )
-            findings.append(Finding("turn-reached", "caution", message, values, turn.turn_at_min))
+            values |= {"turn_bar": turn.turn_bar, "left_min": left_min}
+            findings.append(Finding("turn-reached", "caution", values, turn.turn_at_min))
     return findings

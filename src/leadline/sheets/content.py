@@ -16,11 +16,11 @@ from leadline.dive_file.schema import Dive
 from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
-from leadline.plan.findings import SEVERITIES, Finding, headline
+from leadline.plan.findings import EVERYONE, SEVERITIES, Finding
 from leadline.plan.line import anchor_m, holding_compartments
 from leadline.plan.rows import Giving, givings, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
-from leadline.plan.team import EVERYONE, Member, Team
+from leadline.plan.team import Member, Team
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.gas import gas_table, supply_data
 from leadline.sheets.profile import draw_profile
@@ -36,10 +36,10 @@ from leadline.sheets.schedules import (
 )
 from leadline.show.breathing import after_table, days_line, oxygen_line
 from leadline.show.schedule import ndl
+from leadline.show.sentences import heading, headline, remarks
 from leadline.show.team import carries_table
-from leadline.show.verdict import whole
 from leadline.show.what_ifs import later
-from leadline.units import SYSTEMS, clock
+from leadline.units import SYSTEMS, SystemName, clock
 
 Data = dict[str, Any]
 Line = TypeVar("Line")
@@ -92,14 +92,16 @@ def common(team: Team, member: Member) -> Data:
     plan = member.plan
     system, dive = SYSTEMS[plan.dive.units], plan.dive
     low, high = dive.model.gradient_factors
-    heading = f"{member.name} · {dive.title}" if member.name else dive.title
+    headed = f"{member.name} · {dive.title}" if member.name else dive.title
     return {
-        "title": heading,
-        "heading": breakable(heading),
+        "title": headed,
+        "heading": breakable(headed),
         "diver": breakable(member.name),
         "caution": [f"{sentence.rstrip('.')}." for sentence in SHORT.split(". ")],
         "no_go": _why_not(team, member),
-        "grave": capital(" and ".join(dict.fromkeys(f.heading for f in plan.findings if f.grave and not team.no_go))),
+        "grave": capital(
+            " and ".join(dict.fromkeys(heading(f, dive.units) for f in plan.findings if f.grave and not team.no_go))
+        ),
         "depth_unit": system.depth_unit,
         "pressure_unit": system.pressure_unit,
         "gas_unit": system.gas_unit,
@@ -109,7 +111,7 @@ def common(team: Team, member: Member) -> Data:
 
 def _why_not(team: Team, member: Member) -> str:
     """Why the plan is a no-go, in a few words, the diver's own reason before the team's; empty if it is none."""
-    word, _, why = headline(said_to(team, member)).partition(": ")
+    word, _, why = headline(said_to(team, member), team.dive.units).partition(": ")
     return capital(why) if word == "NO-GO" else ""
 
 
@@ -285,7 +287,7 @@ def briefing(team: Team, member: Member) -> Data:
     gives = [giving for giving in givings(team, member) if giving.gives]
     return {
         **common(team, member),
-        "verdict": verdict(findings),
+        "verdict": verdict(findings, dive.units),
         "facts": facts(plan),
         "profile": draw_profile(plan, 172.0, profile_high_mm(plan, findings, len(gives))),
         "rows": [asdict(row) for row in planned],
@@ -312,7 +314,7 @@ def briefing(team: Team, member: Member) -> Data:
             for found in plan.bailouts
         ],
         "giving": [_gives(dive, giving) for giving in gives],
-        "findings": [{"severity": finding.severity, "message": whole(finding)} for finding in findings],
+        "findings": [{"severity": one.severity, "message": one.whole} for one in remarks(findings, dive.units)],
         "carried": gas.carried_by(team),
         "warm": dive.gas.fill_temperature is not None,
         "minimum": gas.minimum_list(plan),
@@ -350,7 +352,7 @@ def _brief_row(dive: Dive, row: PrintedRow) -> str:
 def profile_high_mm(plan: Plan, findings: Sequence[Finding], given: int) -> float:
     """The height of the drawn profile: what the rest of the first page leaves, as near as can be told beforehand.
     `given`: in how many mates' bailouts the diver gives gas."""
-    lines = sum(math.ceil(len(whole(finding)) / LETTERS_IN_A_LINE) for finding in findings)
+    lines = sum(math.ceil(len(one.whole) / LETTERS_IN_A_LINE) for one in remarks(findings, plan.dive.units))
     tables = 44.0 + 6.3 * len(plan.breathing) + sum(3.9 * _lines(use) for use in plan.supply)
     for found in plan.bailouts if len(plan.bailouts) == 1 else ():
         rows = len(contingency_rows(plan, found))
@@ -384,8 +386,7 @@ def _to(member: Member, finding: Finding) -> Finding:
     whose = finding.values.get("diver")
     if whose not in (member.name, EVERYONE):
         return finding
-    own = f"{whose}: "
-    return replace(finding, message=finding.message.removeprefix(own), brief=finding.brief.removeprefix(own))
+    return replace(finding, diver="")
 
 
 def team_part(team: Team) -> Data:
@@ -453,10 +454,10 @@ def _diver(member: Member) -> Data:
     }
 
 
-def verdict(findings: Sequence[Finding]) -> Data:
+def verdict(findings: Sequence[Finding], units: SystemName) -> Data:
     """The verdict in a word and a line, and the line that is left where a banner says why. A plan without a no-go is
     not called safe: nothing is."""
-    word, _, line = headline(findings).partition(": ")
+    word, _, line = headline(findings, units).partition(": ")
     if word == "NO-GO":
         return {"word": word, "line": line, "apart": "", "grave": True}
     word, _, but = word.partition(", but ")

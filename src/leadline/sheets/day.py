@@ -8,13 +8,13 @@ from dataclasses import asdict
 from leadline.plan import flying
 from leadline.plan.causes import lasting
 from leadline.plan.day import Day, DivedBefore, Numbers, PlannedDive
-from leadline.plan.findings import Finding
 from leadline.plan.rows import up
-from leadline.plan.team import Member
+from leadline.plan.team import Member, Team
 from leadline.sheets.content import Data, after_list, common, count, loop_line, verdict
 from leadline.sheets.gas import supply_data
 from leadline.sheets.schedules import breakable, planned_rows
 from leadline.show.breathing import days_line
+from leadline.show.sentences import message
 from leadline.units import SYSTEMS
 
 
@@ -24,7 +24,7 @@ def day_sheet(day: Day, member: Member) -> Data:
     All in the units of the dive asked for.
     """
     team, units = day.asked_for.team, day.asked_for.team.dive.units
-    no_gos = [f"{one.title}: {said}" for one in day.planned if (said := _first_no_go(one.team.findings))]
+    no_gos = [f"{one.title}: {said}" for one in day.planned if (said := _first_no_go(one.team))]
     blocks = [
         _dived(one, member.name) if isinstance(one, DivedBefore) else _planned(one, member.name, begins_min)
         for one, begins_min in zip(day.dives, day.begins_min(), strict=True)
@@ -41,8 +41,8 @@ def day_sheet(day: Day, member: Member) -> Data:
     }
 
 
-def _first_no_go(findings: tuple[Finding, ...]) -> str:
-    return next((finding.message for finding in findings if finding.severity == "no-go"), "")
+def _first_no_go(team: Team) -> str:
+    return next((message(one, team.dive.units) for one in team.findings if one.severity == "no-go"), "")
 
 
 def _planned(one: PlannedDive, diver: str, begins_min: float | None) -> Data:
@@ -63,7 +63,7 @@ def _planned(one: PlannedDive, diver: str, begins_min: float | None) -> Data:
         "dived": False,
         "before": _interval(one),
         "begins": "" if not begins_min else f"begins {flying.hours(begins_min)} after the first dive began",
-        "verdict": verdict(one.team.findings),
+        "verdict": verdict(one.team.findings, dive.units),
         "facts": [{"name": name, "text": text} for name, text in facts],
         "rows": [asdict(row) for row in planned_rows(plan)],
         "supply": supply_data(dive, plan.supply),

@@ -10,9 +10,9 @@ from typing import Any
 
 from leadline.atomic_write import write_whole
 from leadline.cautions import SHORT
-from leadline.plan.solve.frontier import Curve, Frontier
 from leadline.sheets.profile import tick_step
 from leadline.sheets.write import typeset
+from leadline.solve.frontier import Curve, Frontier
 from leadline.units import SYSTEMS
 
 FORMATS = {".png": "png", ".svg": "svg"}

@@ -18,13 +18,14 @@ from leadline.dive_file.team import divers
 from leadline.plan import Plan, rows
 from leadline.plan.flying import hours
 from leadline.plan.rows import up
-from leadline.plan.solve.verdict import BrokenLimit
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member
 from leadline.sheets import gas, what_ifs
 from leadline.sheets.content import conditions, count
 from leadline.sheets.schedules import breakable, capital, contingency_rows, planned_rows
 from leadline.sheets.write import folders, put, set_sheet
+from leadline.show.sentences import heading
+from leadline.solve.verdict import BrokenLimit
 from leadline.tables.table_set import MOST_NO_STOP_MIN, Cell, NoStop, SecondDive, TableSet, Told, stop_minutes
 from leadline.units import SYSTEMS, System, clock
 
@@ -126,7 +127,7 @@ def _cards(cell: Cell, diver: str) -> Iterator[Data]:
         return
     if cell.state == "no-go":
         own = [f for f in (*plan.findings, *cell.team.findings) if f.severity == "no-go"]
-        head["why"] = capital(own[0].heading)
+        head["why"] = capital(heading(own[0], plan.dive.units))
     schedule = plan.schedule
     yield from _parts(
         {

@@ -7,7 +7,6 @@ from dataclasses import asdict
 from typing import Any
 
 from leadline.plan import Plan
-from leadline.plan.causes import in_brief, in_words, last_resorts
 from leadline.plan.contingency import Contingency, Handover, MateWay
 from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
@@ -15,6 +14,9 @@ from leadline.plan.team import Team, TeamBailout
 from leadline.sheets.gas import KEPT, least_left, left_list
 from leadline.sheets.schedules import breakable, capital, contingency_rows
 from leadline.show.gas import amount
+from leadline.show.last_resort import resorts
+from leadline.show.outcome import in_brief, in_words
+from leadline.show.sentences import message
 from leadline.show.what_ifs import later
 from leadline.units import SYSTEMS, clock
 
@@ -48,7 +50,7 @@ def left_to_try(found: Contingency) -> str:
     """What is left where there is nothing to breathe, in a line; empty where there is something."""
     if found.no_gas is None:
         return ""
-    return f"{up(found.no_gas.minutes)} min at the ascent rate. Left to try: {last_resorts(found)}."
+    return f"{up(found.no_gas.minutes)} min at the ascent rate. Left to try: {resorts(found.no_gas.left)}."
 
 
 def leaves(plan: Plan, found: Contingency) -> str:
@@ -112,7 +114,7 @@ def panel(plan: Plan, found: Contingency) -> Data:
 def notes(plan: Plan, found: Contingency) -> Data:
     """A contingency in the wet notes: schedule, gas left, and why it does not hold if it does not."""
     said = (f for f in found.findings if found.no_gas is None and (f.severity == "no-go" or not found.legs))
-    grave = [finding.message for finding in said]
+    grave = [message(finding, plan.dive.units) for finding in said]
     return {
         **panel(plan, found),
         "left": left_list(

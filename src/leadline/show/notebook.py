@@ -6,12 +6,11 @@ from html import escape
 
 from leadline.cautions import SHORT
 from leadline.plan import Plan
-from leadline.plan.findings import headline
 from leadline.plan.rows import up
 from leadline.plan.team import Team
 from leadline.show.schedule import planned
+from leadline.show.sentences import headline, remarks
 from leadline.show.table import Table
-from leadline.show.verdict import whole
 from leadline.units import SYSTEMS
 
 WIDE, HIGH, MARGIN = 640.0, 220.0, 34.0
@@ -20,9 +19,12 @@ WIDE, HIGH, MARGIN = 640.0, 220.0, 34.0
 
 def plan_html(plan: Plan) -> str:
     """A plan as HTML: what must be known first, then the picture, then the rows."""
-    found = "".join(f"<li>{escape(f'{one.severity}: {whole(one)}')}</li>" for one in plan.findings)
+    found = "".join(
+        f"<li>{escape(f'{one.severity}: {one.whole}')}</li>" for one in remarks(plan.findings, plan.dive.units)
+    )
+    verdict = escape(headline(plan.findings, plan.dive.units))
     return (
-        f"<h3>{escape(plan.dive.title)}</h3><p><b>{escape(headline(plan.findings))}.</b></p>{profile_svg(plan)}"
+        f"<h3>{escape(plan.dive.title)}</h3><p><b>{verdict}.</b></p>{profile_svg(plan)}"
         f"{table_html(planned(plan))}<ul>{found}</ul><p>{escape(SHORT)}</p>"
     )
 
@@ -30,7 +32,7 @@ def plan_html(plan: Plan) -> str:
 def team_html(team: Team) -> str:
     """Every diver's plan of a team."""
     parts = (f"<h2>{escape(one.name)}</h2>{plan_html(one.plan)}" for one in team.members)
-    return f"<p><b>{escape(headline(team.findings))}.</b></p>{''.join(parts)}"
+    return f"<p><b>{escape(headline(team.findings, team.dive.units))}.</b></p>{''.join(parts)}"
 
 
 def table_html(table: Table) -> str:

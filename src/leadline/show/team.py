@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from leadline.plan.causes import in_words
 from leadline.plan.rows import up
 from leadline.plan.team import Team, TeamBailout
 from leadline.show.gas import amount, capacity
+from leadline.show.outcome import in_words
 from leadline.show.table import Column, Line, Table
 from leadline.units import SYSTEMS, clock
 

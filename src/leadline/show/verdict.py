@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from leadline.plan.causes import in_words, last_resorts
 from leadline.plan.contingency import Contingency
-from leadline.plan.findings import Finding
 from leadline.plan.rows import up
+from leadline.show.last_resort import resorts
+from leadline.show.outcome import in_words
+from leadline.show.sentences import message
 from leadline.units import SYSTEMS, clock
-
-
-def whole(finding: Finding) -> str:
-    """A finding with what would fix it."""
-    return finding.message + (f" Fix for this: {finding.cure}." if finding.cure else "")
 
 
 def no_way_up(found: Contingency) -> tuple[str, str]:
     """Of a contingency that is not planned to the surface: what is wrong, in capitals where there is nothing to
     breathe, and what is left to try."""
     if found.no_gas is None:
-        return " ".join(finding.message for finding in found.findings), ""
+        return " ".join(message(finding, found.scenario.dive.units) for finding in found.findings), ""
     minutes = f"{up(found.no_gas.minutes)} min at the ascent rate."
-    return "; ".join(in_words(found)).upper(), f"{minutes} Left to try: {last_resorts(found)}."
+    return "; ".join(in_words(found)).upper(), f"{minutes} Left to try: {resorts(found.no_gas.left)}."
 
 
 def bailout_heading(found: Contingency) -> str:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from leadline.plan import Plan
-from leadline.plan.causes import in_words, lasting
+from leadline.plan.causes import lasting
 from leadline.plan.contingency import Contingency
 from leadline.plan.rows import up
+from leadline.show.outcome import in_words
 from leadline.show.table import Column, Line, Table
 from leadline.units import SYSTEMS, System, clock
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from leadline.plan.report import VERSION, as_data, findings_as_data
+from leadline.show.plan_data import VERSION, as_data, findings_as_data
+from leadline.show.sentences import remarks
 from leadline.tables.table_set import Cell, NoStop, SecondDive, TableSet, stop_minutes
 
 OF_A_PLAN = ("oxygen", "supply", "loop", "minimum_gas", "turns", "bailouts")
@@ -64,7 +65,7 @@ def _diver(cell: Cell, name: str) -> dict[str, Any]:
         "name": name,
         "schedule": schedule | {"stops_min": stop_minutes(plan)},
         **{key: whole[key] for key in OF_A_PLAN},
-        "findings": findings_as_data(plan.findings),
+        "findings": findings_as_data(remarks(plan.findings, plan.dive.units)),
     }
 
 

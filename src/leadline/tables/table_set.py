@@ -20,9 +20,9 @@ from leadline.plan.day import plan_day
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR
 from leadline.plan.planned import Plan
 from leadline.plan.schedule import Held, dive_schedule, lay_out, no_stop_limit
-from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
-from leadline.plan.solve.verdict import BrokenLimit, of_team, refusal
 from leadline.plan.team import Team, plan_team
+from leadline.solve.bottom import bottom_time, shortest, with_bottom
+from leadline.solve.verdict import BrokenLimit, of_team, refusal
 from leadline.tissue.kernel import CLOSE
 from leadline.units import SYSTEMS, SystemName
 

@@ -20,9 +20,9 @@ from leadline.mixing.depths import mod_shown, ppo2_limit_bar, ppo2_shown
 from leadline.mixing.fill import Fill, FillRules, FillStep, percents
 from leadline.mixing.fills import Fills
 from leadline.mixing.safety import HANDLING
-from leadline.plan.findings import Finding
 from leadline.plan.rows import up
 from leadline.plan.team import Team
+from leadline.show.sentences import Remark
 from leadline.units import SYSTEMS
 
 _STYLES = {"no-go": "bold reverse", "caution": "bold", "note": "dim"}
@@ -64,7 +64,7 @@ def _heading(words: str) -> RenderableType:
     return Rule(Text(words, style="bold"), align="left", style="none")
 
 
-def _said(findings: Iterable[Finding]) -> Iterator[RenderableType]:
+def _said(findings: Iterable[Remark]) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 1))
     table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
@@ -260,7 +260,7 @@ def _real(dive: Dive, real: Replanned) -> Iterator[RenderableType]:
     for one in real.analysed:
         for finding in one.findings:
             name = f"{one.diver}: {one.cylinder}" if one.diver else one.cylinder
-            yield from _said([Finding(finding.code, finding.severity, f"{name}: {finding.message}")])
+            yield from _said([Remark(finding.code, finding.severity, f"{name}: {finding.message}")])
     yield _BLANK
     yield Text(f"As asked:    {_verdict(real.planned, real.planned_refused)}")
     yield Text(f"As analysed: {_verdict(real.real, real.refused)}", style="bold")

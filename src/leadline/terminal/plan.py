@@ -20,18 +20,19 @@ from leadline.cautions import CAUTIONS
 from leadline.dive_file.schema import Dive
 from leadline.plan import Plan, acclimatised, flying
 from leadline.plan.day import Day, DivedBefore
-from leadline.plan.findings import Finding, Severity, headline
+from leadline.plan.findings import Finding, Severity
 from leadline.plan.rows import Giving, givings, up
 from leadline.plan.team import Team
 from leadline.show.breathing import after_table, breathing_table, oxygen_lines
 from leadline.show.gas import breathing_line, emergency_line, supply_table, turning_lines
 from leadline.show.schedule import gives_line, of_contingency, planned, schedule_table
+from leadline.show.sentences import headline, remarks
 from leadline.show.table import Emphasis
 from leadline.show.table import Table as TableData
 from leadline.show.team import bailout_line, carries_table, divers_table, handover_lines, turns_table
-from leadline.show.verdict import bailout_heading, no_way_up, whole
+from leadline.show.verdict import bailout_heading, no_way_up
 from leadline.show.what_ifs import lasting_line, what_if_table
-from leadline.units import SYSTEMS, System
+from leadline.units import SYSTEMS, System, SystemName
 
 _MARKS: dict[Severity, tuple[str, str]] = {
     "no-go": ("NO-GO", "bold reverse"),
@@ -55,12 +56,16 @@ def render(team: Team, day: Day | None = None) -> RenderableType:
     parts: list[RenderableType] = _day(day, SYSTEMS[team.dive.units]) if day is not None else []
     if len(team.members) == 1:
         (member,) = team.members
-        parts += [_heading(member.plan.dive, member.name), _verdict(team.findings), *_plan(member.plan)]
+        parts += [
+            _heading(member.plan.dive, member.name),
+            _verdict(team.findings, team.dive.units),
+            *_plan(member.plan),
+        ]
     else:
         parts += _team(team)
         for member in team.members:
             heading = Rule(Text(member.name, style="bold"), align="left", style="none")
-            parts += [heading, _rules(member.plan.dive), _counted(member.plan.findings)]
+            parts += [heading, _rules(member.plan.dive), _counted(member.plan.findings, team.dive.units)]
             parts += _plan(member.plan, givings(team, member))
     parts += [_Prose(line, style="dim") for line in CAUTIONS]
     return Group(*parts)
@@ -121,23 +126,20 @@ def _water(dive: Dive) -> str:
     return f"{water} water{altitude}"
 
 
-def _verdict(findings: Sequence[Finding]) -> RenderableType:
+def _verdict(findings: Sequence[Finding], units: SystemName) -> RenderableType:
     table = Table.grid(padding=(0, 1))
     table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
-    for finding in findings:
-        mark, style = _MARKS[finding.severity]
-        table.add_row(
-            Text(mark, style=style),
-            _Prose(whole(finding)),
-        )
-    return Group(_counted(findings), table)
+    for remark in remarks(findings, units):
+        mark, style = _MARKS[remark.severity]
+        table.add_row(Text(mark, style=style), _Prose(remark.whole))
+    return Group(_counted(findings, units), table)
 
 
-def _counted(findings: Sequence[Finding]) -> RenderableType:
+def _counted(findings: Sequence[Finding], units: SystemName) -> RenderableType:
     """The verdict in one sentence."""
     grave = any(finding.severity == "no-go" or finding.grave for finding in findings)
-    return _Prose(headline(findings) + ".", style="bold reverse" if grave else "bold")
+    return _Prose(headline(findings, units) + ".", style="bold reverse" if grave else "bold")
 
 
 # --- The plan ---------------------------------------------------------------------------------------------------------
@@ -260,7 +262,7 @@ def _team(team: Team) -> list[RenderableType]:
     """What several divers share: verdict, whose rules, turn pressures, who gives to whom, what each must carry."""
     title = Text(team.dive.title, style="bold")
     title.append(f"\n{len(team.members)} divers on one schedule, {_water(team.dive)}", style="not bold")
-    parts: list[RenderableType] = [title, _verdict(team.findings), _BLANK, *drawn(divers_table(team))]
+    parts: list[RenderableType] = [title, _verdict(team.findings, team.dive.units), _BLANK, *drawn(divers_table(team))]
     parts += [_BLANK, *drawn(turns_table(team))] if team.turns else []
     if team.bailouts:
         parts += [_BLANK, Text("Team bailout", style="bold")]

@@ -14,15 +14,15 @@ from leadline.cautions import CAUTIONS
 from leadline.plan.breathing import hard_density_g_l
 from leadline.plan.flying import UNPUBLISHED, hours
 from leadline.plan.rows import up
-from leadline.plan.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach, bottom_time
-from leadline.plan.solve.cylinders import CylindersAnswer
-from leadline.plan.solve.data import Answer
-from leadline.plan.solve.deco import DecoAnswer, gases_named
-from leadline.plan.solve.gas import GasAnswer, GasChoice
-from leadline.plan.solve.interval import CONFIRMED_MIN, LEAST_MIN, IntervalAnswer
-from leadline.plan.solve.mix import MixAnswer
-from leadline.plan.solve.verdict import Bound, Told, Verdict
 from leadline.plan.standard import described
+from leadline.solve.bottom import BEHIND, BEYOND_DEPTHS, BEYOND_MIN, Reach, bottom_time
+from leadline.solve.cylinders import CylindersAnswer
+from leadline.solve.data import Answer
+from leadline.solve.deco import DecoAnswer, gases_named
+from leadline.solve.gas import GasAnswer, GasChoice
+from leadline.solve.interval import CONFIRMED_MIN, LEAST_MIN, IntervalAnswer
+from leadline.solve.mix import MixAnswer
+from leadline.solve.verdict import Bound, Told, Verdict
 from leadline.units import SYSTEMS, System
 
 

@@ -31,10 +31,10 @@ from leadline.logbook.dived import Dived, problems
 from leadline.logbook.retrace import SURFACED_M, Retraced, retrace_dive, surfaced_min
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import MAX_BAR, free_litres
-from leadline.plan.findings import Finding
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.planned import Plan
 from leadline.plan.supply import CylinderUse
+from leadline.show.sentences import Remark
 from leadline.tissue.loading import Residual
 from leadline.units import SYSTEMS
 
@@ -93,7 +93,7 @@ class Debrief:
     """In words."""
     from_log: bool
     """Whether it begins as earlier dives have left the diver, rather than as the plan begins."""
-    findings: tuple[Finding, ...]
+    findings: tuple[Remark, ...]
     said: tuple[str, ...] = ()
     """Of how plan and dive begin, in words."""
 
@@ -226,7 +226,7 @@ def planned_use(plan: Plan, dived: Dived, index: int) -> CylinderUse | None:
     return free[0] if len(free) == 1 and len(same) == 1 else None
 
 
-def _gas_used(plan: Plan, gas: Sequence[GasDived]) -> Iterator[Finding]:
+def _gas_used(plan: Plan, gas: Sequence[GasDived]) -> Iterator[Remark]:
     """More gas used than planned, or a reserve breathed into."""
     system = SYSTEMS[plan.dive.units]
     for one in gas:
@@ -234,7 +234,7 @@ def _gas_used(plan: Plan, gas: Sequence[GasDived]) -> Iterator[Finding]:
             continue
         use = one.planned
         if one.end_bar < use.reserve_bar - 1.0 and use.left_bar >= use.reserve_bar - 1.0:
-            yield Finding(
+            yield Remark(
                 "gas-reserve", "caution",
                 f"{one.name} came back with {system.pressure(one.end_bar)} {system.pressure_unit}, below its reserve "
                 f"of {system.pressure(use.reserve_bar)}; planned {system.pressure(use.left_bar)}.",
@@ -245,7 +245,7 @@ def _gas_used(plan: Plan, gas: Sequence[GasDived]) -> Iterator[Finding]:
             continue
         least_l = use.water_l * deviations.MORE_BAR
         if one.used_l > deviations.MORE_GAS * use.used_l + 1e-6 and one.used_l - use.used_l > least_l:
-            yield Finding(
+            yield Remark(
                 "gas-used", "note",
                 f"{system.gas_up(one.used_l)} {system.gas_unit} used of {one.name}: "
                 f"{system.gas_up(one.used_l - use.used_l)} {system.gas_unit} more than planned.",

@@ -11,7 +11,7 @@ from leadline.logbook.debrief.breathing_rate import LegRmv, Offer
 from leadline.logbook.debrief.marks import Held, Mark, Moment
 from leadline.logbook.retrace import Retraced
 from leadline.plan.gases import Source
-from leadline.plan.report import findings_as_data
+from leadline.show.plan_data import findings_as_data
 
 VERSION = 1
 

@@ -19,11 +19,11 @@ from leadline.logbook.debrief.marks import GRID_MIN, Change, DepthLine, Held, Le
 from leadline.logbook.debrief.marks import near_m as nearest_m
 from leadline.logbook.dived import Dived
 from leadline.logbook.retrace import Retraced
-from leadline.plan.findings import Finding
 from leadline.plan.gases import GRID_TOLERANCE_BAR, MINIMUM_PPO2_BAR, Source
 from leadline.plan.oxygen import Oxygen
 from leadline.plan.oxygen import judge as judge_oxygen
 from leadline.plan.planned import Plan
+from leadline.show.sentences import Remark, worded
 from leadline.units import SYSTEMS
 
 Array = NDArray[Any]
@@ -53,7 +53,7 @@ PRESSURE_BAR, WATER = 0.02, 0.01
 # --- Depth and time ---------------------------------------------------------------------------------------------------
 
 
-def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], surfaced: float) -> Iterator[Finding]:
+def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], surfaced: float) -> Iterator[Remark]:
     """Deeper, or later off a level, or up later, than planned."""
     system = SYSTEMS[plan.dive.units]
     late_before_min = 0.0
@@ -61,7 +61,7 @@ def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], su
         more_m = level.deepest_m - level.depth_m
         if more_m > DEPTH_M:
             there = line.first(line.depth_m >= level.deepest_m - 1e-6, 0.0)
-            yield Finding(
+            yield Remark(
                 "deeper", "caution",
                 f"{system.at(level.deepest_m)} deep: {system.at(more_m)} deeper than the planned "
                 f"{system.at(level.depth_m)}.",
@@ -69,7 +69,7 @@ def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], su
             )  # fmt: skip
         late_min = level.left_min - level.leave_at_min
         if late_min > TIME_MIN and late_min - late_before_min > TIME_MIN:
-            yield Finding(
+            yield Remark(
                 "late-bottom", "caution",
                 f"{system.at(level.depth_m)} left at {minutes(level.left_min)} min: {minutes(late_min)} min later than "
                 f"the planned {level.leave_at_min:.0f}.",
@@ -79,13 +79,13 @@ def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], su
         late_before_min = max(0.0, late_min)
     longer_min = surfaced - plan.schedule.run_time_min
     if line.depth(surfaced) > DEPTH_M:
-        yield Finding(
+        yield Remark(
             "record-ends", "caution",
             f"The record ends at {system.at(line.depth(surfaced))}: the rest of the way up is not in it.",
             {"depth_m": line.depth(surfaced)}, surfaced, line.depth(surfaced),
         )  # fmt: skip
     elif longer_min > RUN_TIME_MIN:
-        yield Finding(
+        yield Remark(
             "longer", "note",
             f"Up at {minutes(surfaced)} min: {minutes(longer_min)} min later than the planned "
             f"{minutes(plan.schedule.run_time_min)}.",
@@ -94,7 +94,7 @@ def depth_and_time(plan: Plan, line: DepthLine, levels: Sequence[LevelDived], su
         )  # fmt: skip
 
 
-def ascent_rates(plan: Plan, line: DepthLine, surfaced: float) -> Iterator[Finding]:
+def ascent_rates(plan: Plan, line: DepthLine, surfaced: float) -> Iterator[Remark]:
     """Faster up than planned, over half a minute."""
     system = SYSTEMS[plan.dive.units]
     n = round(WINDOW_MIN / GRID_MIN)
@@ -110,7 +110,7 @@ def ascent_rates(plan: Plan, line: DepthLine, surfaced: float) -> Iterator[Findi
         from_m, to_m = float(line.depth_m[first]), float(line.depth_m[last + n])
         begins, ends = float(line.run_time_min[first]), float(line.run_time_min[last + n])
         unit = f"{system.depth_unit}/min"
-        yield Finding(
+        yield Remark(
             "fast-ascent", "caution",
             f"Up at {system.depth(float(rate[worst]))} {unit} between {system.at(from_m)} and {system.at(to_m)}; "
             f"planned {system.depth(float(planned[worst]))} {unit}.",
@@ -146,7 +146,7 @@ def _runs(where: Array, gap: int = 0) -> list[tuple[int, int]]:
 # --- Ceiling and stops ------------------------------------------------------------------------------------------------
 
 
-def ceilings(plan: Plan, retraced: Retraced) -> Iterator[Finding]:
+def ceilings(plan: Plan, retraced: Retraced) -> Iterator[Remark]:
     """Above the ceiling of the plan's gradient factors, and above the M-value itself."""
     low, high = plan.dive.model.gradient_factors
     what = f"the ceiling of GF {low:g}/{high:g}"
@@ -156,7 +156,7 @@ def ceilings(plan: Plan, retraced: Retraced) -> Iterator[Finding]:
 
 def _above(
     plan: Plan, retraced: Retraced, ceiling_m: Array, tolerance_m: float, code: str, what: str
-) -> Iterator[Finding]:  # fmt: skip
+) -> Iterator[Remark]:  # fmt: skip
     system = SYSTEMS[plan.dive.units]
     over_m = ceiling_m - retraced.depth_m
     for first, last in _runs(over_m > tolerance_m, 1):
@@ -166,7 +166,7 @@ def _above(
         where = "At the surface" if at_m < DEPTH_M else f"At {system.at(at_m)}"
         lasted = f", for {minutes(ends - begins)} min" if ends - begins >= 0.05 else ""
         ends_so = " The dive ends so." if last == len(over_m) - 1 else ""
-        yield Finding(
+        yield Remark(
             code, "caution",
             f"{where}, {minutes(float(retraced.run_time_min[worst]))} min: {system.at(most_m)} above {what}{lasted}; "
             f"GF there {100.0 * float(retraced.gf_now[worst]):.0f} %.{ends_so}",
@@ -180,7 +180,7 @@ def _above(
 
 def stops(
     plan: Plan, line: DepthLine, held: Sequence[Held], levels: Sequence[LevelDived], retraced: Retraced
-) -> Iterator[Finding]:  # fmt: skip
+) -> Iterator[Remark]:  # fmt: skip
     """Stops missed or cut short; and held as planned, where the model by then asked for more."""
     system = SYSTEMS[plan.dive.units]
     ends_m = line.depth(retraced.surfaced_min)
@@ -205,16 +205,16 @@ def stops(
         severity: Any = "caution" if owed_min > TIME_MIN else "note"
         if short_min > TIME_MIN and stop.minutes <= TIME_MIN:
             message = f"The stop at {at}, {planned} min, was missed; {asked}."
-            yield Finding("missed-stop", severity, message, values, gone, stop.depth_m)
+            yield Remark("missed-stop", severity, message, values, gone, stop.depth_m)
         elif short_min > TIME_MIN:
             message = (
                 f"The stop at {at} was held {minutes(stop.minutes)} of {planned} min, {minutes(short_min)} min short; "
                 f"{asked}."
             )
-            yield Finding("short-stop", severity, message, values, gone, stop.depth_m)
+            yield Remark("short-stop", severity, message, values, gone, stop.depth_m)
         elif owed_min > RUN_TIME_MIN:
             message = f"The stop at {at} was held as planned, {planned} min; for the dive as dived {asked}."
-            yield Finding("short-stop", severity, message, values, gone, stop.depth_m)
+            yield Remark("short-stop", severity, message, values, gone, stop.depth_m)
 
 
 # --- Gas --------------------------------------------------------------------------------------------------------------
@@ -222,14 +222,14 @@ def stops(
 
 def changes(
     plan: Plan, dived: Dived, made: Sequence[Change | None], extra: Sequence[Change], ends_m: float
-) -> Iterator[Finding]:  # fmt: skip
+) -> Iterator[Remark]:  # fmt: skip
     """Gas taken up elsewhere than planned, or not at all; and gas that was not planned."""
     system = SYSTEMS[plan.dive.units]
     near_m = 0.5 * plan.dive.stops.step
     first = plan.schedule.legs[0].source
     if made[0] is None:
         message = f"The dive was to begin on {first.name}."
-        yield Finding("gas-switch", "caution", message, {"planned": first.name}, 0.0, 0.0)
+        yield Remark("gas-switch", "caution", message, {"planned": first.name}, 0.0, 0.0)
     for switch, change in zip(plan.schedule.switches, made[1:], strict=True):
         name, at = switch.source.name, system.at(switch.depth_m)
         if change is None:
@@ -240,13 +240,13 @@ def changes(
             grave = switch.source.circuit == "open"
             values: dict[str, float | str] = {"planned": name, "planned_m": switch.depth_m}
             message = f"The change to {name} at {at} was not made."
-            yield Finding(
+            yield Remark(
                 "gas-switch", "caution" if grave else "note", message, values, switch.run_time_min, switch.depth_m
             )
         elif abs(change.depth_m - switch.depth_m) > near_m:
             message = f"The change to {name} was made at {system.at(change.depth_m)}, planned at {at}."
             values = {"planned": name, "planned_m": switch.depth_m, "depth_m": change.depth_m}
-            yield Finding("gas-switch", "note", message, values, change.run_time_min, change.depth_m)
+            yield Remark("gas-switch", "note", message, values, change.run_time_min, change.depth_m)
     off_before = False
     for change in extra:
         off_the_loop = plan.dive.loop is not None and change.source.circuit == "open"
@@ -258,14 +258,14 @@ def changes(
         message = (
             f"{what} {change.source.name} from {minutes(change.run_time_min)} min, at {system.at(change.depth_m)}."
         )
-        yield Finding(
+        yield Remark(
             "off-the-loop" if off_the_loop else "gas-switch", "note" if known or off_before else "caution", message,
             {"breathed": change.source.name}, change.run_time_min, change.depth_m,
         )  # fmt: skip
         off_before = off_before or off_the_loop
 
 
-def ppo2(plan: Plan, dived: Dived, retraced: Retraced, left_min: float) -> tuple[list[Finding], float]:
+def ppo2(plan: Plan, dived: Dived, retraced: Retraced, left_min: float) -> tuple[list[Remark], float]:
     """ppO2 over the plan's limits, and below what keeps a diver awake; and the minutes over the limits."""
     where, limits, points = dived.environment, plan.dive.limits, plan.schedule.track.points
     times, depths = retraced.run_time_min, retraced.depth_m
@@ -305,7 +305,7 @@ def ppo2(plan: Plan, dived: Dived, retraced: Retraced, left_min: float) -> tuple
 
 def _ppo2(
     plan: Plan, retraced: Retraced, source: Source, i: int, bar: float, lasted: float, limit: float
-) -> Finding:  # fmt: skip
+) -> Remark:  # fmt: skip
     high = bar > limit
     message = (
         f"ppO2 {bar:.2f} bar on {source.name} at {SYSTEMS[plan.dive.units].at(float(retraced.depth_m[i]))}: "
@@ -313,18 +313,18 @@ def _ppo2(
     )
     values: dict[str, float | str] = {"ppo2_bar": bar, "limit_bar": limit, "minutes": lasted, "gas": source.name}
     at_min, depth_m = float(retraced.run_time_min[i]), float(retraced.depth_m[i])
-    return Finding("ppo2-high" if high else "ppo2-low", "caution", message, values, at_min, depth_m)
+    return Remark("ppo2-high" if high else "ppo2-low", "caution", message, values, at_min, depth_m)
 
 
 # --- What it left -----------------------------------------------------------------------------------------------------
 
 
-def surface_gf(plan: Plan, surface: float, planned: float, at_min: float) -> Iterator[Finding]:
+def surface_gf(plan: Plan, surface: float, planned: float, at_min: float) -> Iterator[Remark]:
     """GF on surfacing, a share, against the plan's and GF high."""
     allowed = max(planned, plan.dive.model.gradient_factors[1] / 100.0)
     if surface > allowed + GF_POINTS / 100.0:
         over = " That is over the M-value." if surface > 1.0 else ""
-        yield Finding(
+        yield Remark(
             "gf-surface", "caution",
             f"GF {100.0 * surface:.0f} % on surfacing; planned {100.0 * planned:.0f} %, GF high "
             f"{plan.dive.model.gradient_factors[1]:g} %.{over}",
@@ -332,7 +332,7 @@ def surface_gf(plan: Plan, surface: float, planned: float, at_min: float) -> Ite
         )  # fmt: skip
 
 
-def oxygen(plan: Plan, found: Oxygen) -> Iterator[Finding]:
+def oxygen(plan: Plan, found: Oxygen) -> Iterator[Remark]:
     """CNS and OTU over their limits, where the plan's were not."""
     dive, planned = plan.dive, plan.oxygen
     for one in judge_oxygen(dive, found):
@@ -342,14 +342,14 @@ def oxygen(plan: Plan, found: Oxygen) -> Iterator[Finding]:
         }
         was = float(one.values.get(name, 0.0))
         if not of_plan or was > max(of_plan) * (1.0 + CNS_POINTS / 100.0):
-            yield replace(one, severity="caution")
+            yield replace(worded(one, dive.units), severity="caution")
 
 
-def place(plan: Plan, dived: Dived) -> Iterator[Finding]:
+def place(plan: Plan, dived: Dived) -> Iterator[Remark]:
     """Another altitude or water than the plan's: the dive is run in its own."""
     one, other = plan.dive.site.environment, dived.environment
     if abs(one.surface_bar - other.surface_bar) > PRESSURE_BAR or abs(other.bar_per_m / one.bar_per_m - 1.0) > WATER:
-        yield Finding(
+        yield Remark(
             "other-place", "note",
             f"The dive is logged at {other.surface_bar:.3f} bar and {other.bar_per_m:.4f} bar/m, the plan is for "
             f"{one.surface_bar:.3f} and {one.bar_per_m:.4f}: the dive is run as logged.",
@@ -363,7 +363,7 @@ def minutes(value: float) -> str:
     return f"{shown:.0f}" if shown == round(shown) else f"{shown:.1f}"
 
 
-def in_dive_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+def in_dive_order(found: Iterable[Remark]) -> tuple[Remark, ...]:
     """Cautions first, each in the order of the dive."""
     graveness = {"no-go": 0, "caution": 1, "note": 2}
     return tuple(

@@ -17,10 +17,10 @@ from leadline.logbook.debrief.deviations import in_dive_order
 from leadline.logbook.dived import Dived, KeptPlan
 from leadline.logbook.residual import REACH_DAYS, from_log, with_intervals
 from leadline.logbook.retrace import left_by
-from leadline.plan.findings import Finding
 from leadline.plan.flying import hours
 from leadline.plan.planned import Plan
 from leadline.plan.team import Team, plan_team
+from leadline.show.sentences import Remark
 from leadline.tissue.coefficients import SetName
 from leadline.units import parse
 
@@ -60,13 +60,13 @@ def _planned_interval_min(dive: Dive, kept: KeptPlan | None) -> float | None:
     return dive.previous[-1].surface_interval if dive.previous else None
 
 
-def _sooner(planned_min: float, before: Sequence[Logged], dived: Dived) -> Iterator[Finding]:
+def _sooner(planned_min: float, before: Sequence[Logged], dived: Dived) -> Iterator[Remark]:
     """A shorter surface interval than planned."""
     real_min = _interval_min(before, dived)
     if real_min < planned_min - SAME_INTERVAL_MIN:
         said = f"Begun {hours(real_min)} after dive {before[-1].number}, {hours(planned_min - real_min)} sooner"
         values: dict[str, float | str] = {"interval_min": real_min, "planned_min": planned_min}
-        yield Finding("surface-interval", "caution", f"{said} than planned.", values, 0.0, 0.0)
+        yield Remark("surface-interval", "caution", f"{said} than planned.", values, 0.0, 0.0)
 
 
 def _whatever_came_after(log: Log) -> Log:

@@ -12,7 +12,7 @@ from leadline.physics.environment import Environment
 from leadline.physics.mix import Mix
 from leadline.plan.breathing import DENSITY_RECOMMENDED_G_L, HYPOXIC_CAUTION_BAR, hard_density_g_l
 from leadline.plan.gases import MINIMUM_PPO2_BAR, ROUNDING_BAR, Source
-from leadline.plan.solve.verdict import Told, Tried, Verdict, nearest_miss
+from leadline.solve.verdict import Told, Tried, Verdict, nearest_miss
 
 END_TOLERANCE_M = 0.5
 DENSITY_TOLERANCE_G_L = 0.005

@@ -6,14 +6,14 @@ from typing import Literal, get_args
 
 from leadline.dive_file.errors import expect
 from leadline.dive_file.schema import Dive
-from leadline.plan.solve.bottom import Bottoms, deepest, longest
-from leadline.plan.solve.cylinders import smallest_cylinders
-from leadline.plan.solve.data import Answer
-from leadline.plan.solve.deco import best_deco
-from leadline.plan.solve.gas import least_gas
-from leadline.plan.solve.interval import shortest_interval
-from leadline.plan.solve.mix import best_mix
-from leadline.plan.solve.verdict import Told
+from leadline.solve.bottom import Bottoms, deepest, longest
+from leadline.solve.cylinders import smallest_cylinders
+from leadline.solve.data import Answer
+from leadline.solve.deco import best_deco
+from leadline.solve.gas import least_gas
+from leadline.solve.interval import shortest_interval
+from leadline.solve.mix import best_mix
+from leadline.solve.verdict import Told
 
 Sought = Literal["time", "depth", "mix", "deco", "cylinders", "gas", "interval"]
 SOUGHT: tuple[Sought, ...] = get_args(Sought)

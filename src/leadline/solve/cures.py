@@ -10,16 +10,17 @@ from leadline.dive_file.errors import DiveFileError
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
-from leadline.plan.causes import sizes
 from leadline.plan.findings import BEFORE, Finding
 from leadline.plan.gases import DENSITY_LIMIT_G_L, Source, is_fit
 from leadline.plan.gases import PpO2Limit as PpO2Limit
-from leadline.plan.solve.bottom import bottom_time, shortest, with_bottom
-from leadline.plan.solve.mix import with_mix
-from leadline.plan.solve.verdict import Told, halved
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES, loop_cylinders, standard_cylinders
 from leadline.plan.supply import content
 from leadline.plan.team import Team, plan_team
+from leadline.show.cylinders import sizes
+from leadline.show.sentences import heading
+from leadline.solve.bottom import bottom_time, shortest, with_bottom
+from leadline.solve.mix import with_mix
+from leadline.solve.verdict import Told, halved
 from leadline.units import SYSTEMS
 
 _ADDED = " added"
@@ -39,14 +40,14 @@ def cured(team: Team, source: str = "dive", told: Told | None = None) -> Team:
     """A team whose no-gos say what would fix each: the next standard cylinder, a gas to add, the bottom time at which
     it is gone; or that none was found. `told` hears what is being tried; with KeyboardInterrupt the rest is left
     out."""
-    known: dict[tuple[str, str], str] = {}
+    known: dict[tuple[str, object], str] = {}
     stopped = False
 
     def with_cure(diver: str, finding: Finding) -> Finding:
         nonlocal stopped
         if finding.severity != "no-go" or finding.code == BEFORE:
             return finding
-        key = (diver, finding.message.removeprefix(f"{diver}: "))
+        key = (diver, _cause(finding))
         if key not in known and not stopped:
             try:
                 apart, no_gos = _others(team, diver, finding), _no_gos(team, diver)
@@ -65,6 +66,12 @@ def cured(team: Team, source: str = "dive", told: Told | None = None) -> Team:
     )
     findings = tuple(with_cure(_whose(team, finding), finding) for finding in team.findings)
     return replace(team, members=members, findings=findings)
+
+
+def _cause(finding: Finding) -> object:
+    """Alike for a diver's finding and the team's of it."""
+    own = {key: value for key, value in finding.values.items() if key != "diver"}
+    return replace(finding, values=own, diver="").alike
 
 
 def _whose(team: Team, finding: Finding) -> str:
@@ -86,7 +93,12 @@ def _short_l(finding: Finding) -> float:
 
 def _apart(finding: Finding) -> tuple[str, object]:
     """Alike for no-gos of one cause."""
-    return (finding.code, finding.heading) if finding.code == "no-gas" else finding.of_what
+    return (finding.code, _gap(finding)) if finding.code == "no-gas" else finding.of_what
+
+
+def _gap(finding: Finding) -> object:
+    """The depths where there is nothing to breathe; the refusal where that is not known."""
+    return finding.values.get("refused", (finding.values.get("from_m"), finding.values.get("to_m")))
 
 
 def _others(team: Team, diver: str, finding: Finding) -> set[object]:
@@ -118,26 +130,28 @@ def _cures(
         if any(_is_alike(one, finding) for one in no_gos if one.values.get("gas", "") not in apart):
             return None
         return tuple(
-            one.heading for one in no_gos if _apart(one) not in known or _short_l(one) > WORSE * known[_apart(one)]
+            heading(one, dive.units)
+            for one in no_gos
+            if _apart(one) not in known or _short_l(one) > WORSE * known[_apart(one)]
         )
 
-    own = dict(divers(dive)).get(diver, dive)
+    own, said = dict(divers(dive)).get(diver, dive), heading(finding, dive.units)
     if finding.code in GAS:
-        told(f"larger cylinders for {finding.heading}")
+        told(f"larger cylinders for {said}")
         yield from _larger(dive, own, diver, finding, left)
     elif finding.code == "mate-gas-short":
         mate, name = str(finding.values["mate"]), str(finding.values["mates_cylinder"])
-        told(f"larger cylinders for {finding.heading}")
+        told(f"larger cylinders for {said}")
         his = replace(finding, values={"cylinder": name, "needed_l": finding.values["needed_l"]})
         for cure in _larger(dive, dict(divers(dive))[mate], mate, his, left):
             yield f"{mate}'s {name} {cure}"
     elif finding.code in ("no-gas", "bailout-none", "bailout-first-breath"):
-        told(f"a gas against {finding.heading}")
+        told(f"a gas against {said}")
         yield from _another_gas(dive, own, diver, finding, left)
     elif finding.code in ("density", "end", "ppo2-high"):
-        told(f"another mix against {finding.heading}")
+        told(f"another mix against {said}")
         yield from _another_mix(dive, finding, left)
-    told(f"a shorter bottom time for {finding.heading}")
+    told(f"a shorter bottom time for {said}")
     yield from _shorter(dive, left)
 
 
@@ -145,7 +159,7 @@ def _is_alike(found: Finding, cause: Finding) -> bool:
     """Whether a no-go is of the same cause: the same code, and of gas the same mix; of a mix that was added any."""
     if found.code in GAS and cause.code in GAS:
         return found.values.get("gas") == cause.values.get("gas")
-    added = str(found.values.get("cylinders", "")).endswith(_ADDED)
+    added = any(str(name).endswith(_ADDED) for name in found.values.get("cylinders", ())[-1:])
     return found.code == cause.code or added
 
 
@@ -159,7 +173,7 @@ def _said(cure: str, then: Sequence[str]) -> str:
 
 def _larger(dive: Dive, own: Dive, diver: str, finding: Finding, left: Left) -> Iterator[str]:
     """The next standard cylinder for those that do not last, and the next pair."""
-    names = str(finding.values.get("cylinders", finding.values.get("cylinder", ""))).split("; ")
+    names = finding.values.get("cylinders", (finding.values.get("cylinder", ""),))
     short = [cylinder for cylinder in own.cylinders if cylinder.name in names]
     if not short:
         return

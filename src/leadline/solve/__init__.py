@@ -5,16 +5,16 @@ Nothing is worked out backwards: dives are tried, each planned whole, and the an
 does not. Every solver can be stopped with KeyboardInterrupt and then gives what is known so far, marked incomplete.
 """
 
-from leadline.plan.solve.bottom import Bottoms, Reach, deepest, longest
-from leadline.plan.solve.cylinders import CylindersAnswer, smallest_cylinders
-from leadline.plan.solve.data import Answer, answer_as_data
-from leadline.plan.solve.deco import DecoAnswer, best_deco
-from leadline.plan.solve.frontier import Frontier, limits_frontier
-from leadline.plan.solve.gas import GasAnswer, least_gas
-from leadline.plan.solve.interval import IntervalAnswer, shortest_interval
-from leadline.plan.solve.mix import MixAnswer, best_mix, free_mix
-from leadline.plan.solve.sought import SOUGHT, Sought, solve_for
-from leadline.plan.solve.verdict import BrokenLimit, Verdict, judge_dive
+from leadline.solve.bottom import Bottoms, Reach, deepest, longest
+from leadline.solve.cylinders import CylindersAnswer, smallest_cylinders
+from leadline.solve.data import Answer, answer_as_data
+from leadline.solve.deco import DecoAnswer, best_deco
+from leadline.solve.frontier import Frontier, limits_frontier
+from leadline.solve.gas import GasAnswer, least_gas
+from leadline.solve.interval import IntervalAnswer, shortest_interval
+from leadline.solve.mix import MixAnswer, best_mix, free_mix
+from leadline.solve.sought import SOUGHT, Sought, solve_for
+from leadline.solve.verdict import BrokenLimit, Verdict, judge_dive
 
 __all__ = [
     "SOUGHT",

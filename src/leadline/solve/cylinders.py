@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
-from leadline.plan.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, nearest_miss
+from leadline.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, nearest_miss
 
 
 @dataclass(frozen=True)

@@ -7,14 +7,14 @@ from typing import Any
 
 from leadline.dive_file.schema import SolveCylinder
 from leadline.plan.flying import UNPUBLISHED
-from leadline.plan.solve.bottom import Reach, bottom_time
-from leadline.plan.solve.cylinders import CylindersAnswer, Fitted
-from leadline.plan.solve.deco import DecoAnswer, DecoChoice
-from leadline.plan.solve.frontier import Frontier
-from leadline.plan.solve.gas import GasAnswer, GasChoice
-from leadline.plan.solve.interval import LEAST_MIN, IntervalAnswer
-from leadline.plan.solve.mix import MixAnswer
-from leadline.plan.solve.verdict import Bound, BrokenLimit, Verdict
+from leadline.solve.bottom import Reach, bottom_time
+from leadline.solve.cylinders import CylindersAnswer, Fitted
+from leadline.solve.deco import DecoAnswer, DecoChoice
+from leadline.solve.frontier import Frontier
+from leadline.solve.gas import GasAnswer, GasChoice
+from leadline.solve.interval import LEAST_MIN, IntervalAnswer
+from leadline.solve.mix import MixAnswer
+from leadline.solve.verdict import Bound, BrokenLimit, Verdict
 from leadline.units import SYSTEMS
 
 Answer = Reach | MixAnswer | DecoAnswer | CylindersAnswer | IntervalAnswer | GasAnswer

@@ -8,10 +8,8 @@ from typing import Any
 
 from leadline.dive_file.schema import Dive
 from leadline.plan.breathing import Breathed
-from leadline.plan.causes import in_words
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.day import Day, DivedBefore, PlannedDive
-from leadline.plan.findings import Finding, headline
 from leadline.plan.flying import Ascent
 from leadline.plan.gases import Source
 from leadline.plan.line import anchor_m, holding_compartments
@@ -22,6 +20,8 @@ from leadline.plan.schedule import Leg, Stop, Switch, Track
 from leadline.plan.supply import CylinderUse, LoopUse, planned_rmv
 from leadline.plan.team import Team
 from leadline.plan.turning import MinimumGas, Turn
+from leadline.show.outcome import in_words
+from leadline.show.sentences import Remark, headline, remarks
 from leadline.tissue import kernel
 
 VERSION = 2
@@ -36,7 +36,7 @@ def as_data(plan: Plan) -> dict[str, Any]:
         "title": dive.title,
         "units": "metric",
         "no_go": plan.no_go,
-        "verdict": headline(plan.findings),
+        "verdict": headline(plan.findings, plan.dive.units),
         "model": {
             "coefficients": dive.model.coefficients,
             "gradient_factors": list(dive.model.gradient_factors),
@@ -61,7 +61,7 @@ def as_data(plan: Plan) -> dict[str, Any]:
         "bailout_tts": [{"run_time_min": at_min, "tts_min": tts_min} for at_min, tts_min in plan.bailout_tts],
         "contingencies": [_contingency(contingency, plan) for contingency in plan.contingencies],
         "after": [_after(ascent) for ascent in plan.after],
-        "findings": findings_as_data(plan.findings),
+        "findings": findings_as_data(remarks(plan.findings, plan.dive.units)),
     }
 
 
@@ -73,7 +73,7 @@ def team_as_data(team: Team) -> dict[str, Any]:
         "title": team.dive.title,
         "units": "metric",
         "no_go": team.no_go,
-        "verdict": headline(team.findings),
+        "verdict": headline(team.findings, team.dive.units),
         "demanding": team.demanding,
         "divers": [
             {
@@ -106,7 +106,7 @@ def team_as_data(team: Team) -> dict[str, Any]:
             {"diver": carry.diver, "cylinder": carry.cylinder, "gas": carry.mix.label, "litres": carry.litres}
             for carry in team.carries
         ],
-        "findings": findings_as_data(team.findings),
+        "findings": findings_as_data(remarks(team.findings, team.dive.units)),
     }
 
 
@@ -191,20 +191,36 @@ def _legs(dive: Dive, legs: Iterable[Leg]) -> list[dict[str, Any]]:
     ]
 
 
-def findings_as_data(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+def findings_as_data(findings: Iterable[Remark]) -> list[dict[str, Any]]:
     """Findings, each with where in the dive it is."""
     return [
         {
             "code": finding.code,
             "severity": finding.severity,
             "message": finding.message,
-            "values": {key: "never" if value == math.inf else value for key, value in finding.values.items()},
+            "values": plain_values(finding),
             "cure": finding.cure or None,
             "run_time_min": finding.run_time_min,
             "depth_m": finding.depth_m,
         }
         for finding in findings
     ]
+
+
+_NOT_DATA = ("sizes", "why", "left", "fills", "outside", "alone")
+"""Values of findings that only their sentence is made of."""
+
+
+def plain_values(remark: Remark) -> dict[str, Any]:
+    """The values of a finding as JSON has them."""
+    return {key: _plain(value) for key, value in remark.values.items() if key not in _NOT_DATA}
+
+
+def _plain(value: object) -> object:
+    """A value as JSON has it; several names in one text."""
+    if isinstance(value, tuple):
+        return "; ".join(map(str, value))
+    return "never" if value == math.inf else value
 
 
 def _oxygen(oxygen: Oxygen) -> dict[str, Any]:
@@ -460,5 +476,5 @@ def _contingency(found: Contingency, plan: Plan) -> dict[str, Any]:
         "loop": _loop(found.loop),
         "oxygen": _oxygen(found.oxygen) if way_up else None,
         "breathing": [_breathed(part) for part in found.breathing],
-        "findings": findings_as_data(found.findings),
+        "findings": findings_as_data(remarks(found.findings, found.scenario.dive.units)),
     }

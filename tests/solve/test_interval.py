@@ -12,10 +12,10 @@ from leadline.dive_file import DiveFileError, parse_dive, read_dive
 from leadline.plan import plan_dive
 from leadline.plan.flying import note
 from leadline.plan.oxygen import carried
-from leadline.plan.solve import answer_as_data, shortest_interval
-from leadline.plan.solve import judge_dive as verdict_of
-from leadline.plan.solve.interval import CONFIRMED_MIN, LOOKED_AT_MIN, _shortest, with_interval
-from leadline.plan.solve.verdict import BrokenLimit, Verdict
+from leadline.solve import answer_as_data, shortest_interval
+from leadline.solve import judge_dive as verdict_of
+from leadline.solve.interval import CONFIRMED_MIN, LOOKED_AT_MIN, _shortest, with_interval
+from leadline.solve.verdict import BrokenLimit, Verdict
 from leadline.terminal.solve import render_answer
 from tests.dives import tables
 from tests.plan.test_oxygen import after_the_log
@@ -160,7 +160,7 @@ def test_shorter_ones_that_hold_too_are_named(tmp_path, monkeypatch):
             (BrokenLimit("run-time", "", message="too long"),) if 200 <= minutes <= 250 else (), 30.0, 3.0, 1.0, 1.0
         )
 
-    monkeypatch.setattr(sys.modules["leadline.plan.solve.verdict"], "judge_dive", uneven)
+    monkeypatch.setattr(sys.modules["leadline.solve.verdict"], "judge_dive", uneven)
     answer = shortest_interval(dive)
     assert answer.best == 251
     assert {0, 15, 180} <= set(answer.holds_below)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from leadline.dive_file.schema import Dive
-from leadline.plan.solve.bottom import MOST_M, Bottoms, bottom_time
-from leadline.plan.solve.verdict import Told, Verdict, halved
+from leadline.solve.bottom import MOST_M, Bottoms, bottom_time
+from leadline.solve.verdict import Told, Verdict, halved
 from leadline.units import SYSTEMS
 
 Group = tuple[str, str]

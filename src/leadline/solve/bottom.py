@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from leadline.dive_file.schema import Dive, Level
-from leadline.plan.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, halved, nearest_miss
+from leadline.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, halved, nearest_miss
 from leadline.units import SYSTEMS
 
 BEHIND = 3

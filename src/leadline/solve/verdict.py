@@ -14,6 +14,7 @@ from leadline.plan.causes import severity
 from leadline.plan.findings import Finding
 from leadline.plan.planned import Plan
 from leadline.plan.team import Team, plan_team
+from leadline.show.sentences import message
 
 Told = Callable[[str], None]
 """Is told what is being tried, before it is."""
@@ -115,7 +116,7 @@ def of_team(team: Team) -> Verdict:
         cns_percent=max(plan.oxygen.cns_percent for plan in plans),
         otu=max(plan.oxygen.otu for plan in plans),
         way_up_min=max(bailouts, default=None),
-        cautions=tuple(finding.message for finding in team.findings if finding.severity == "caution"),
+        cautions=tuple(message(finding, dive.units) for finding in team.findings if finding.severity == "caution"),
     )
 
 
@@ -203,7 +204,7 @@ def _limit(finding: Finding, diver: str, kind: str, name: str, dive: Dive) -> Br
         if asked in finding.values and float(finding.values.get(allowed, 0.0)) > 0.0:
             over = float(finding.values[asked]) / float(finding.values[allowed])
             break
-    return BrokenLimit(finding.code, subject, kind, diver, what, name, finding.message, pool, over)
+    return BrokenLimit(finding.code, subject, kind, diver, what, name, message(finding, dive.units), pool, over)
 
 
 def refusal(problem: Problem) -> BrokenLimit:
@@ -215,8 +216,8 @@ def refusal(problem: Problem) -> BrokenLimit:
         what = "a level left before it is reached"
     elif problem.key.endswith("depth") or problem.key == "[[cylinders]]":
         what = "no gas to breathe there"
-    message = f"{problem.key}: {problem.message}." if problem.key else f"{problem.message}."
-    return BrokenLimit("refused", problem.key, what=what, message=message)
+    said = f"{problem.key}: {problem.message}." if problem.key else f"{problem.message}."
+    return BrokenLimit("refused", problem.key, what=what, message=said)
 
 
 class Tried:

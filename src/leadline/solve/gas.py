@@ -9,11 +9,11 @@ from itertools import combinations, product
 from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import OPEN_CIRCUIT_USES, Cylinder, Dive, SolveCylinder, Use
 from leadline.physics.mix import Mix
-from leadline.plan.solve.deco import breaks_kept, switch_depths
-from leadline.plan.solve.mix import with_mix, within_ppo2
-from leadline.plan.solve.verdict import Told, Tried, Verdict, nearest_miss
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES, StandardCylinder, described, standard_cylinders
 from leadline.plan.supply import reserve
+from leadline.solve.deco import breaks_kept, switch_depths
+from leadline.solve.mix import with_mix, within_ppo2
+from leadline.solve.verdict import Told, Tried, Verdict, nearest_miss
 
 MOST_DECO = 2
 """So many deco gases at most, on a loop bailout gases beside the deepest."""

@@ -13,8 +13,8 @@ from leadline.dive_file.schema import Cylinder, Dive, Stops
 from leadline.physics.mix import Mix
 from leadline.plan import gases
 from leadline.plan.schedule import dive_schedule, lay_out
-from leadline.plan.solve.verdict import Told, Tried, Verdict, nearest_miss
 from leadline.plan.supply import open_circuit_cylinders
+from leadline.solve.verdict import Told, Tried, Verdict, nearest_miss
 from leadline.units import SYSTEMS, System
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from leadline.dive_file.errors import DiveFileError, Problem
 from leadline.dive_file.schema import Dive
 from leadline.plan.flying import hours
-from leadline.plan.solve.verdict import Bound, Told, Tried, Verdict, always, halved, nearest_miss
+from leadline.solve.verdict import Bound, Told, Tried, Verdict, always, halved, nearest_miss
 
 LOOKED_AT_MIN = (
     0, 15, 30, 45, 60, 90, 120, 150, 180, 240, 300, 360, 480, 600, 720, 960, 1200, 1440, 2160, 2880, 4320, 5760, 7200,

@@ -7,11 +7,11 @@ import pytest
 
 from leadline.dive_file import DiveFileError, parse_dive
 from leadline.plan.planned import plan_dive
-from leadline.plan.solve import answer_as_data, least_gas
-from leadline.plan.solve.gas import RANKED, _least
 from leadline.plan.standard import BOTTOM_MIXES, DECO_MIXES
+from leadline.solve import answer_as_data, least_gas
+from leadline.solve.gas import RANKED, _least
 from tests.dives import cylinder, tables
-from tests.plan.solve.test_interval import said_by
+from tests.solve.test_interval import said_by
 
 LITRES = ((5, 200), (10, 200), (15, 232), (24, 232))
 SIZES = [{"size": size, "pressure": pressure} for size, pressure in LITRES]
