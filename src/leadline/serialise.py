@@ -15,7 +15,7 @@ _SERIALISERS = {
     "Frontier": ("leadline.solve.data", "frontier_as_data"),
 }
 _OF_SEVERAL = {
-    "Ensemble": ("leadline.ensemble.data", "ensembles_as_data"),
+    "EnsembleResult": ("leadline.ensemble.data", "ensembles_as_data"),
     "Comparison": ("leadline.plan.compare", "compared_as_data"),
 }
 _ANSWERS = ("CylindersAnswer", "DecoAnswer", "GasAnswer", "IntervalAnswer", "MixAnswer", "Reach")

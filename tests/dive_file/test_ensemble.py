@@ -7,7 +7,7 @@ import tomllib
 import jsonschema
 import pytest
 
-from leadline.dive_file.schema import SpreadSettings, json_schema
+from leadline.dive_file.schema import Drawn, json_schema
 from leadline.units import FOOT_M
 from tests.dive_file.files import AIR_DIVE, LOOP_DIVE, read, refusal
 
@@ -17,31 +17,31 @@ def with_(line, dive=AIR_DIVE):
 
 
 READ = [
-    ('depth = { distribution = "normal", spread = 2 }', "depth", SpreadSettings("normal", spread=2.0)),
-    ('depth = { distribution = "normal", spread = "10 ft" }', "depth", SpreadSettings("normal", spread=10 * FOOT_M)),
+    ('depth = { distribution = "normal", spread = 2 }', "depth", Drawn("normal", spread=2.0)),
+    ('depth = { distribution = "normal", spread = "10 ft" }', "depth", Drawn("normal", spread=10 * FOOT_M)),
     (
         'depth = { distribution = "uniform", low = -3, high = 4 }',
         "depth",
-        SpreadSettings("uniform", low=-3.0, high=4.0),
+        Drawn("uniform", low=-3.0, high=4.0),
     ),
     (
         'time = { distribution = "triangular", low = -1, mode = 0, high = "0.1 h" }',
         "time",
-        SpreadSettings("triangular", low=-1.0, mode=0.0, high=6.0),
+        Drawn("triangular", low=-1.0, mode=0.0, high=6.0),
     ),
     (
         'ascent = { distribution = "normal", spread = "10 ft/min" }',
         "ascent",
-        SpreadSettings("normal", spread=10 * FOOT_M),
+        Drawn("normal", spread=10 * FOOT_M),
     ),
-    ('rmv = { distribution = "lognormal", spread = 1.3 }', "rmv", SpreadSettings("lognormal", spread=1.3)),
-    ('rmv_bottom = { distribution = "normal", spread = 3 }', "rmv_bottom", SpreadSettings("normal", spread=3.0)),
+    ('rmv = { distribution = "lognormal", spread = 1.3 }', "rmv", Drawn("lognormal", spread=1.3)),
+    ('rmv_bottom = { distribution = "normal", spread = 3 }', "rmv_bottom", Drawn("normal", spread=3.0)),
     (
         'switch = { distribution = "uniform", low = 0, high = 3 }',
         "switch",
-        SpreadSettings("uniform", low=0.0, high=3.0),
+        Drawn("uniform", low=0.0, high=3.0),
     ),
-    ('time = "as planned"', "time", SpreadSettings("as planned")),
+    ('time = "as planned"', "time", Drawn("as planned")),
 ]
 
 
@@ -171,7 +171,7 @@ def test_what_is_refused(line, key, said, tmp_path):
 
 def test_a_loop_has_a_setpoint_to_draw(tmp_path):
     line = 'setpoint = { distribution = "uniform", low = 1.2, high = 1.35 }'
-    assert read(with_(line, LOOP_DIVE), tmp_path).ensemble.setpoint == SpreadSettings("uniform", low=1.2, high=1.35)
+    assert read(with_(line, LOOP_DIVE), tmp_path).ensemble.setpoint == Drawn("uniform", low=1.2, high=1.35)
     [(at, message)] = refusal(with_(line.replace("1.35", "1.9"), LOOP_DIVE), tmp_path)
     assert (at, message) == ("[ensemble.setpoint] high", "1.9 is outside 0.2 to 1.6 bar")
 

@@ -12,7 +12,7 @@ from rich.console import Console
 from leadline.dive_file import DiveFileError, parse_dive
 from leadline.mixing import Mixed, mix
 from leadline.mixing.data import mix_as_data
-from leadline.mixing.fills import Fills, plan_fills
+from leadline.mixing.fills import FillPlan, plan_fills
 from leadline.plan.findings import Finding
 from leadline.terminal.mix import show_mix
 from leadline.units import FREE_CUBIC_FOOT_L
@@ -22,7 +22,7 @@ from tests.sheets.paper import KEEL, LOOP, cylinder
 SOURCES = [{"gas": "helium"}, {"gas": "oxygen"}, {"gas": "air"}]
 
 
-def filled(given: dict[str, Any] = KEEL, **more: Any) -> Fills:
+def filled(given: dict[str, Any] = KEEL, **more: Any) -> FillPlan:
     return plan_fills(parse_dive(given | {"fills": {"sources": SOURCES, "temperature": "20 °C"} | more}))
 
 
@@ -30,7 +30,7 @@ def codes(findings: tuple[Finding, ...]) -> dict[str, str]:
     return {finding.code: finding.severity for finding in findings}
 
 
-def shown(found: Fills, width: int = 80) -> str:
+def shown(found: FillPlan, width: int = 80) -> str:
     written = StringIO()
     show_mix(Mixed(found.dive, found, None), Console(file=written, width=width, highlight=False, markup=False))
     return written.getvalue()

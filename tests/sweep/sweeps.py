@@ -11,7 +11,7 @@ import pytest
 
 from leadline.dive_file import DiveFileError
 from leadline.dive_file.reader import Log, read_file
-from leadline.sweep.axes import Sweep
+from leadline.sweep.axes import SweepPlan
 from leadline.sweep.run import read_sweep, run_sweep
 
 AIR = """title = "Marigold, foredeck"
@@ -78,7 +78,7 @@ def axis(key: str, values: str) -> str:
     return f"[[sweep.axes]]\nkey = {key}\n{'values = ' if values.startswith('[') else ''}{values}\n"
 
 
-def sweep_in(folder: Path, dive: str, *axes: str, head: str = "", log: Log | None = None) -> Sweep:
+def sweep_in(folder: Path, dive: str, *axes: str, head: str = "", log: Log | None = None) -> SweepPlan:
     """The sweep of a dive file of this text; `head` are keys of [sweep]."""
     path = folder / "dive.toml"
     path.write_text(f"{dive}\n[sweep]\n{head}\n{''.join(axes)}", encoding="utf-8")
@@ -93,7 +93,7 @@ def refusal(folder: Path, dive: str, *axes: str, head: str = "") -> str:
     return line
 
 
-def rows_of(sweep: Sweep, path: Path) -> list[dict[str, Any]]:
+def rows_of(sweep: SweepPlan, path: Path) -> list[dict[str, Any]]:
     """The rows of a sweep, run now."""
     run_sweep(sweep, path)
     return rows_in(path)

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from leadline.dive_file import DiveFileError, parse_dive, read_dive
-from leadline.dive_file.schema import SpreadSettings
+from leadline.dive_file.schema import Drawn
 from leadline.ensemble import draws, drivers
 from leadline.ensemble import robustness as made
 from leadline.ensemble import words as ensemble_words
-from leadline.ensemble.robustness import Ensemble, run_ensemble
+from leadline.ensemble.robustness import EnsembleResult, run_ensemble
 from leadline.plan import plan_dive
 from leadline.plan.team import plan_team
 from leadline.units import SYSTEMS
@@ -31,7 +31,7 @@ def uniform(low, high):
     return {"distribution": "uniform", "low": low, "high": high}
 
 
-def of(given, **drawn) -> Ensemble:
+def of(given, **drawn) -> EnsembleResult:
     """The ensemble of a dive of one diver, with nothing drawn but what is given."""
     dives = drawn.pop("dives", 4000)
     fixed = {name: how for name, how in FIXED.items() if name not in drawn}
@@ -280,8 +280,8 @@ def test_contingencies_are_those_of_the_team():
     on the cylinders of all. Alone nobody carries enough."""
     dive = read_dive(EXAMPLES / "marigold-team.toml")
     assert dive.gas.team_bailout
-    spreads = {name: SpreadSettings("normal", spread=1e-9) for name in ("depth", "time", "ascent", "rmv", "setpoint")}
-    tiny = dive.ensemble.model_copy(update={"dives": 100, "switch": SpreadSettings("as planned"), **spreads})
+    spreads = {name: Drawn("normal", spread=1e-9) for name in ("depth", "time", "ascent", "rmv", "setpoint")}
+    tiny = dive.ensemble.model_copy(update={"dives": 100, "switch": Drawn("as planned"), **spreads})
     found = run_ensemble(dive.model_copy(update={"ensemble": tiny}))
     for one, member in zip(found, plan_team(dive).members, strict=True):
         met = {}

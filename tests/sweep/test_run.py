@@ -29,7 +29,7 @@ from leadline.many import workers
 from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.team import plan_team
 from leadline.sweep import parts, run
-from leadline.sweep.axes import Sweep
+from leadline.sweep.axes import SweepPlan
 from leadline.sweep.chunk import evaluate
 from leadline.sweep.run import Stopped, chunks_of, fingerprint, run_sweep, worth_processes
 from leadline.tissue.loading import Dose, Residual
@@ -419,7 +419,7 @@ def test_the_fingerprint_knows_the_dive_before(tmp_path: Path):
     assert one != fingerprint(sweep_in(tmp_path, before, *SIX))
 
 
-def read_text(folder: Path, text: str) -> Sweep:
+def read_text(folder: Path, text: str) -> SweepPlan:
     (folder / "dive.toml").write_text(text, encoding="utf-8")
     return run.read_sweep(run_read_file(folder / "dive.toml"))
 
@@ -577,7 +577,7 @@ def test_a_result_of_the_same_sweep_is_not_made_again(tmp_path: Path):
 # --- Something else in the way ----------------------------------------------------------------------------------------
 
 
-def refused(sweep: Sweep, path: Path) -> str:
+def refused(sweep: SweepPlan, path: Path) -> str:
     with pytest.raises(DiveFileError) as error:
         run_sweep(sweep, path)
     [line] = error.value.lines()

@@ -31,7 +31,7 @@ from leadline.app.tab import Tab
 from leadline.dive_file import DiveFileError
 from leadline.ensemble import words as words
 from leadline.ensemble.draws import NAMES
-from leadline.ensemble.robustness import Ascents, Ensemble
+from leadline.ensemble.robustness import Ascents, EnsembleResult
 from leadline.plan import Plan
 from leadline.units import SYSTEMS, System
 
@@ -108,7 +108,7 @@ def the_ensemble(tab: Tab) -> None:
     show()
 
 
-def _shown(tab: Tab) -> Ensemble | None:
+def _shown(tab: Tab) -> EnsembleResult | None:
     """The ensemble of the diver that is shown, in the units that are shown."""
     found, plan = tab.sampled, tab.plan
     if not found or plan is None or tab.planned_of != tab.sampled_of:
@@ -116,7 +116,7 @@ def _shown(tab: Tab) -> Ensemble | None:
     return in_units_of(found[min(tab.member, len(found) - 1)], plan)
 
 
-def in_units_of(found: Ensemble, plan: Plan) -> Ensemble:
+def in_units_of(found: EnsembleResult, plan: Plan) -> EnsembleResult:
     """An ensemble, as of the same plan shown in other units: slates are named after its contingencies."""
     slates = tuple(
         slate if slate.contingency is None else replace(slate, name=plan.contingencies[slate.contingency].name)
@@ -125,7 +125,7 @@ def in_units_of(found: Ensemble, plan: Plan) -> Ensemble:
     return replace(found, plan=plan, slates=slates)
 
 
-def _said(found: Ensemble) -> str:
+def _said(found: EnsembleResult) -> str:
     lines = "".join(f"<li>{escape(line)}</li>" for line in words.summary(found))
     no_go = '<p><span class="changed">NO-GO</span> The plan itself must not be dived.</p>' if found.plan.no_go else ""
     alone = "Stops worked out anew are those of this diver alone; contingencies are the team's." if found.diver else ""
@@ -154,7 +154,7 @@ class _Parts:
         self.drivers = _picture("ensemble-drivers")
         self.driven = _folded("All indices")
 
-    def show(self, found: Ensemble, system: System, colours: Palette) -> None:
+    def show(self, found: EnsembleResult, system: System, colours: Palette) -> None:
         """Show an ensemble."""
         self.inputs.content = inputs_table(found, system)
         one = found.recomputed
@@ -198,7 +198,7 @@ def _put(chart: ui.echart, options: Options, said: str, height_px: int | None = 
 # --- Tables -----------------------------------------------------------------------------------------------------------
 
 
-def inputs_table(found: Ensemble, system: System) -> str:
+def inputs_table(found: EnsembleResult, system: System) -> str:
     """What differs, and how."""
     rows = [
         (NAMES[one.name], escape(one.in_words(system)), words.COMMON if one.common else "as the dive file says")
@@ -207,7 +207,7 @@ def inputs_table(found: Ensemble, system: System) -> str:
     return tables.table("What differs", ("Input", "Drawn from", ""), rows, left=(0, 1, 2))
 
 
-def gas_table(found: Ensemble) -> str:
+def gas_table(found: EnsembleResult) -> str:
     """The chances that the gas lasts."""
     ways = (found.recomputed, found.by_slate)
     rows = []
@@ -224,7 +224,7 @@ def gas_table(found: Ensemble) -> str:
     return tables.table("The gas lasts", head, rows)
 
 
-def numbers_table(name: str, how: str, ascents: Ascents, found: Ensemble, system: System) -> str:
+def numbers_table(name: str, how: str, ascents: Ascents, found: EnsembleResult, system: System) -> str:
     """Numbers of the dive with their quantiles; and how often limits are exceeded."""
     rows = [
         (escape(line.name), line.plan, *(f"{value}<br><small>{interval}</small>" for value, interval in line.quantiles))
@@ -244,7 +244,7 @@ def numbers_table(name: str, how: str, ascents: Ascents, found: Ensemble, system
     )
 
 
-def slates_tables(found: Ensemble) -> str:
+def slates_tables(found: EnsembleResult) -> str:
     """Which slate is needed, and whose gas fails."""
     slates = [(escape(slate.name), words.chance(slate.taken)) for slate in found.slates]
     rows = [
@@ -265,7 +265,7 @@ def slates_tables(found: Ensemble) -> str:
     )
 
 
-def drivers_tables(found: Ensemble) -> str:
+def drivers_tables(found: EnsembleResult) -> str:
     """Which input drives what."""
     parts = []
     for driven in found.driven:

@@ -9,14 +9,14 @@ from leadline.app.charts import words as label
 from leadline.ensemble import words as words
 from leadline.ensemble.draws import NAMES
 from leadline.ensemble.drivers import Driven, Driver
-from leadline.ensemble.robustness import Ensemble
+from leadline.ensemble.robustness import EnsembleResult
 from leadline.ensemble.statistics import Chance, Histogram
 from leadline.units import System
 
 _LOW, _HIGH = 0.05, 0.95
 
 
-def gas_chart(found: Ensemble, system: System, colours: Palette) -> Options:
+def gas_chart(found: EnsembleResult, system: System, colours: Palette) -> Options:
     """What is left in every cylinder: a box from 5 to 95 %, whiskers from 1 to 99; the plan's, and the reserve."""
     cylinders = [one for one in found.recomputed.cylinders if one.left_bar.of]
     if not cylinders:
@@ -67,7 +67,7 @@ def _categories(names: Sequence[str], colours: Palette) -> Options:
     return {"type": "category", "data": [literal(name) for name in names], "inverse": True, **look}
 
 
-def tts_chart(found: Ensemble, colours: Palette) -> Options:
+def tts_chart(found: EnsembleResult, colours: Palette) -> Options:
     """TTS with the stops worked out anew; the plan's beside it."""
     one = found.recomputed.tts_min
     if not one.of:
@@ -80,7 +80,7 @@ def tts_chart(found: Ensemble, colours: Palette) -> Options:
     }
 
 
-def gf_chart(found: Ensemble, colours: Palette) -> Options:
+def gf_chart(found: EnsembleResult, colours: Palette) -> Options:
     """The gradient factor at the surface by the slate, against GF high and the M-value."""
     one = found.by_slate.gf_surface
     if not one.of:
@@ -230,7 +230,7 @@ def drivers_chart(driven: Sequence[Driven], colours: Palette) -> Options:
 # --- Pictures in words ------------------------------------------------------------------------------------------------
 
 
-def gas_said(found: Ensemble, system: System) -> str:
+def gas_said(found: EnsembleResult, system: System) -> str:
     """What the picture of the gas shows."""
     lines = []
     for one in found.recomputed.cylinders:
@@ -243,7 +243,7 @@ def gas_said(found: Ensemble, system: System) -> str:
     return "Gas left at the surface. " + "; ".join(lines)
 
 
-def tts_said(found: Ensemble) -> str:
+def tts_said(found: EnsembleResult) -> str:
     """What the picture of TTS shows."""
     one = found.recomputed.tts_min
     if not one.of:
@@ -254,7 +254,7 @@ def tts_said(found: Ensemble) -> str:
     )
 
 
-def gf_said(found: Ensemble) -> str:
+def gf_said(found: EnsembleResult) -> str:
     """What the picture of the surface shows."""
     one = found.by_slate.gf_surface
     if not one.of:
@@ -264,7 +264,7 @@ def gf_said(found: Ensemble) -> str:
     return f"GF at the surface by the plan's slate: {low:.0f} to {high:.0f} % in 9 dives of 10; GF high is {limit:g} %"
 
 
-def slates_said(found: Ensemble) -> str:
+def slates_said(found: EnsembleResult) -> str:
     """What the picture of the slates shows."""
     return "Which slate is needed. " + "; ".join(f"{s.name}: {words.chance(s.taken)}" for s in found.slates)
 

@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 
 from leadline.app.draft import Key, shown
 from leadline.dive_file.errors import key_path
-from leadline.dive_file.schema import Dive, EnsembleSettings, PerUnits, SweepAxis
+from leadline.dive_file.schema import Dive, Ensemble, PerUnits, SweepAxis
 from leadline.units import SystemName
 
 _WRITTEN = {"rmv": "RMV", "ppo2": "ppO2", "tts": "TTS", "end": "END", "cns": "CNS", "otu": "OTU"}
@@ -55,7 +55,7 @@ _UNITS: dict[str, tuple[str, str]] = {
 """The unit of a bare number, in a metric and in an imperial file."""
 
 
-_MIXED = (EnsembleSettings, SweepAxis)
+_MIXED = (Ensemble, SweepAxis)
 """Tables whose keys take what is not of one unit: a spread, the values of any key."""
 
 

@@ -21,7 +21,7 @@ from leadline.dive_file import DiveFileError, parse_dive
 from leadline.dive_file.errors import Problem
 from leadline.dive_file.reader import Log
 from leadline.dive_file.schema import Dive, Kept
-from leadline.ensemble.robustness import STAGES, Ensemble, run_ensemble
+from leadline.ensemble.robustness import STAGES, EnsembleResult, run_ensemble
 from leadline.plan.team import Team, plan_team
 from leadline.solve import Frontier
 from leadline.solve.cures import cured
@@ -144,7 +144,7 @@ def _limits(text: str, units: SystemName | None, database: str | None, job: int)
 
 def _ensemble(
     text: str, units: SystemName | None, database: str | None, job: int
-) -> tuple[Ensemble, ...] | None:  # fmt: skip
+) -> tuple[EnsembleResult, ...] | None:  # fmt: skip
     """The ensemble of every diver; None if it is to be stopped. TimeoutError if it takes too long."""
     current, done_so_far, stopped = _shared
     current.value, done_so_far.value = job, 0
@@ -309,7 +309,7 @@ class ServerLimits(Working[Frontier]):
     """The limits around a dive; stopped, as far as they are known."""
 
 
-class Ensembles(Working[tuple[Ensemble, ...]]):
+class Ensembles(Working[tuple[EnsembleResult, ...]]):
     """The ensemble of every diver of a dive."""
 
     @property

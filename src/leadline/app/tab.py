@@ -14,7 +14,7 @@ from nicegui import Client, ui
 from leadline.app.draft import MOST_CHARACTERS, Draft, History, Key
 from leadline.app.planner import Ensembles, PlannedTeam, Planner, ServerLimits
 from leadline.dive_file.errors import Problem
-from leadline.ensemble.robustness import Ensemble
+from leadline.ensemble.robustness import EnsembleResult
 from leadline.plan import Plan
 from leadline.plan.team import Team
 from leadline.solve import Frontier
@@ -63,7 +63,7 @@ class Tab:
     """The text that those limits are of."""
     sampling: Ensembles | None = None
     """The ensemble, while it is worked out."""
-    sampled: tuple[Ensemble, ...] | None = None
+    sampled: tuple[EnsembleResult, ...] | None = None
     """The ensemble of every diver, when it was last worked out."""
     sampled_of: str = ""
     """The text that it is, or is to be, of."""

@@ -353,14 +353,14 @@ class Site(_Table):
         return Environment.at(self.altitude, self.water)
 
 
-class ModelSettings(_Table):
+class Model(_Table):
     """The decompression model and its conservatism."""
 
     coefficients: SetName = Field("ZH-L16C", description="Bühlmann's coefficient set")
     gradient_factors: GradientFactors = Field((40.0, 80.0), description="GF low and GF high, percent")
 
     @model_validator(mode="after")
-    def _in_order(self) -> ModelSettings:
+    def _in_order(self) -> Model:
         low, high = self.gradient_factors
         if low > high:
             said = f"GF low {low:g} is over GF high {high:g}; write the lower first, [{high:g}, {low:g}]"
@@ -932,7 +932,7 @@ class FillAnalysis(_Table):
         return self
 
 
-class FillSettings(_Table):
+class Fills(_Table):
     """How the cylinders are filled, for `leadline mix`."""
 
     order: Literal["helium first", "oxygen first"] = Field("helium first", description="which gas goes in first")
@@ -1036,7 +1036,7 @@ class SweepAxis(_Table):
         return self
 
 
-class SweepSettings(_Table):
+class Sweep(_Table):
     """Many dives, for `leadline sweep`."""
 
     contingencies: StrictBool = Field(False, description="whether each is planned with all its contingencies")
@@ -1050,7 +1050,7 @@ DistributionName = Literal["normal", "lognormal", "uniform", "triangular", "as p
 
 
 @dataclass(frozen=True)
-class SpreadSettings:
+class Drawn:
     """What an input of an ensemble is drawn from. Metric; what its distribution does not use is None."""
 
     distribution: DistributionName
@@ -1076,11 +1076,11 @@ def _drawn(kind: Kind | str, low: float, high: float, widest: float, lognormal: 
     known = [name for name in _ASKS if lognormal or name != "lognormal"]
     listed = ", ".join(f'"{name}"' for name in known)
 
-    def read(value: object, info: ValidationInfo) -> SpreadSettings | None:
-        if value is None or isinstance(value, SpreadSettings):
+    def read(value: object, info: ValidationInfo) -> Drawn | None:
+        if value is None or isinstance(value, Drawn):
             return value
         if value == "as planned":
-            return SpreadSettings("as planned")
+            return Drawn("as planned")
         if not isinstance(value, dict):
             said = 'write "as planned", or a table such as { distribution = "normal", spread = … }'
             raise ValueError(f"{shown(value)} is no distribution; {said}")
@@ -1095,7 +1095,7 @@ def _drawn(kind: Kind | str, low: float, high: float, widest: float, lognormal: 
         found = {key: _part(key, value, name, info) for key in _ASKS[name]}
         if name == "uniform" or name == "triangular":
             _ordered(found, value)
-        return SpreadSettings(name, **found)
+        return Drawn(name, **found)
 
     def _part(key: str, value: dict[str, Any], name: str, info: ValidationInfo) -> float:
         if key not in value:
@@ -1164,10 +1164,10 @@ _DISTRIBUTION: dict[str, Any] = {
     "additionalProperties": False,
 }
 _DRAWN = WithJsonSchema(_DISTRIBUTION)
-RmvDrawn = Annotated[SpreadSettings, _drawn("gas flow", 0.1, 200.0, 60.0, lognormal=True), _DRAWN]
+RmvDrawn = Annotated[Drawn, _drawn("gas flow", 0.1, 200.0, 60.0, lognormal=True), _DRAWN]
 
 
-class EnsembleSettings(_Table):
+class Ensemble(_Table):
     """How much the dive may differ from its plan, for `leadline ensemble`.
 
     An input that is left out is drawn as is common; "as planned" keeps it as it is.
@@ -1179,29 +1179,29 @@ class EnsembleSettings(_Table):
     seed: Annotated[int, _whole_number(0, 2**53), _whole_plain(0, 2**53)] = Field(
         1, description="the same seed draws the same dives"
     )
-    depth: Annotated[SpreadSettings, _drawn("depth", -60.0, 60.0, 30.0), _DRAWN] | None = Field(
+    depth: Annotated[Drawn, _drawn("depth", -60.0, 60.0, 30.0), _DRAWN] | None = Field(
         None, description="off the planned depth of every level; below 0 is shallower"
     )
-    time: Annotated[SpreadSettings, _drawn("time", -240.0, 240.0, 120.0), _DRAWN] | None = Field(
+    time: Annotated[Drawn, _drawn("time", -240.0, 240.0, 120.0), _DRAWN] | None = Field(
         None, description="off the planned bottom time"
     )
-    ascent: Annotated[SpreadSettings, _drawn("rate", 0.5, 60.0, 20.0, lognormal=True), _DRAWN] | None = Field(
+    ascent: Annotated[Drawn, _drawn("rate", 0.5, 60.0, 20.0, lognormal=True), _DRAWN] | None = Field(
         None, description="the ascent rate to the first stop; the other rates of the way up in proportion"
     )
-    rmv: Annotated[SpreadSettings, _drawn("as a factor", 0.1, 5.0, 1.0, lognormal=True), _DRAWN] | None = Field(
+    rmv: Annotated[Drawn, _drawn("as a factor", 0.1, 5.0, 1.0, lognormal=True), _DRAWN] | None = Field(
         None, description="a factor on both RMVs"
     )
     rmv_bottom: RmvDrawn | None = Field(None, description="RMV until the first stop, in place of rmv")
     rmv_deco: RmvDrawn | None = Field(None, description="RMV from the first stop on, in place of rmv")
-    setpoint: Annotated[SpreadSettings, _drawn("bar", 0.2, 1.6, 0.5), _DRAWN] | None = Field(
+    setpoint: Annotated[Drawn, _drawn("bar", 0.2, 1.6, 0.5), _DRAWN] | None = Field(
         None, description="what the loop really holds at its setpoint"
     )
-    switch: Annotated[SpreadSettings, _drawn("time", 0.0, 10.0, 10.0), _DRAWN] | None = Field(
+    switch: Annotated[Drawn, _drawn("time", 0.0, 10.0, 10.0), _DRAWN] | None = Field(
         None, description="minutes spent at every gas switch"
     )
 
     @model_validator(mode="after")
-    def _one_rmv(self) -> EnsembleSettings:
+    def _one_rmv(self) -> Ensemble:
         if self.rmv is not None and self.rmv_bottom is not None and self.rmv_deco is not None:
             said = "has nothing left to act on, with rmv_bottom and rmv_deco given; leave it out, or one of them"
             raise AtKey("rmv", said)
@@ -1333,7 +1333,7 @@ class Dive(_Table):
     title: Annotated[str, _text(80), _line(80)] = Field("Untitled dive", description="heads every sheet")
     units: SystemName = Field(description="of every bare number here, and of every sheet")
     site: Site = Field(_DEFAULTS, description="where")
-    model: ModelSettings = Field(_DEFAULTS, description="the decompression model")
+    model: Model = Field(_DEFAULTS, description="the decompression model")
     rates: Rates = Field(_DEFAULTS, description="how fast, up and down")
     stops: Stops = Field(_DEFAULTS, description="the stop grid")
     levels: Annotated[tuple[Level, ...], Field(min_length=1, max_length=50)] = Field(
@@ -1351,12 +1351,12 @@ class Dive(_Table):
     )
     after: After = Field(_DEFAULTS, description="where the divers go after the dive")
     solve: Solve = Field(_DEFAULTS, description="what `leadline solve` may choose from")
-    fills: FillSettings = Field(_DEFAULTS, description="how the cylinders are filled, for `leadline mix`")
+    fills: Fills = Field(_DEFAULTS, description="how the cylinders are filled, for `leadline mix`")
     compare: Annotated[tuple[Compare, ...], Field(max_length=2)] = Field(
         (), description="the columns of `leadline compare`; with none the file's own model and the bubble model"
     )
-    ensemble: EnsembleSettings = Field(_DEFAULTS, description="how much the dive may differ, for `leadline ensemble`")
-    sweep: SweepSettings = Field(_DEFAULTS, description="many dives, for `leadline sweep`")
+    ensemble: Ensemble = Field(_DEFAULTS, description="how much the dive may differ, for `leadline ensemble`")
+    sweep: Sweep = Field(_DEFAULTS, description="many dives, for `leadline sweep`")
     tables: Tables = Field(_DEFAULTS, description="depths by bottom times, for `leadline tables`")
 
     @property

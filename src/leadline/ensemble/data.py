@@ -7,11 +7,11 @@ from typing import Any
 
 from leadline.ensemble.draws import Input
 from leadline.ensemble.drivers import Driven, Index
-from leadline.ensemble.robustness import Ascents, Ensemble
+from leadline.ensemble.robustness import Ascents, EnsembleResult
 from leadline.ensemble.statistics import CONFIDENCE, Chance, Spread
 
 
-def ensembles_as_data(found: Sequence[Ensemble]) -> dict[str, Any]:
+def ensembles_as_data(found: Sequence[EnsembleResult]) -> dict[str, Any]:
     """The ensembles of a dive's divers."""
     first = found[0]
     return {
@@ -26,7 +26,7 @@ def ensembles_as_data(found: Sequence[Ensemble]) -> dict[str, Any]:
     }
 
 
-def _one(found: Ensemble) -> dict[str, Any]:
+def _one(found: EnsembleResult) -> dict[str, Any]:
     schedule = found.plan.schedule
     return {
         "name": found.diver or None,

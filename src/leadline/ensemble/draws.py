@@ -17,7 +17,7 @@ from typing import Any, Literal, cast
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from leadline.dive_file.schema import Dive, SpreadSettings
+from leadline.dive_file.schema import Dive, Drawn
 from leadline.many.batch import Varied
 from leadline.units import SYSTEMS, System
 
@@ -58,7 +58,7 @@ class Input:
     """One thing that differs from dive to dive."""
 
     name: InputName
-    drawn: SpreadSettings
+    drawn: Drawn
     planned: float
     """What it is in the plan: 0 of what is off it, 1 of a factor."""
     low: float
@@ -159,23 +159,23 @@ def _has(dive: Dive, name: InputName) -> bool:
     return name != "rmv" or not both
 
 
-def _common(dive: Dive, name: InputName) -> SpreadSettings | None:
+def _common(dive: Dive, name: InputName) -> Drawn | None:
     """What an input is drawn from if the diver does not say. Common practice, no source."""
     imperial, foot_m = dive.units == "imperial", SYSTEMS["imperial"].depth_m
     if name == "depth":
-        return SpreadSettings("normal", spread=5.0 * foot_m if imperial else 1.5)
+        return Drawn("normal", spread=5.0 * foot_m if imperial else 1.5)
     if name == "time":
-        return SpreadSettings("normal", spread=2.0)
+        return Drawn("normal", spread=2.0)
     if name == "ascent":
-        return SpreadSettings("normal", spread=5.0 * foot_m if imperial else 1.5)
+        return Drawn("normal", spread=5.0 * foot_m if imperial else 1.5)
     if name == "rmv":
-        return SpreadSettings("lognormal", spread=1.15)
+        return Drawn("lognormal", spread=1.15)
     if name == "setpoint":
-        return SpreadSettings("normal", spread=0.05)
+        return Drawn("normal", spread=0.05)
     if name == "switch" and any(cylinder.use in ("deco", "travel") for cylinder in dive.cylinders):
         planned = dive.stops.gas_switch
         most = min(planned + COMMON_SWITCH_MIN, LONGEST_SWITCH_MIN)
-        return SpreadSettings("triangular", low=planned, mode=planned, high=most) if most > planned else None
+        return Drawn("triangular", low=planned, mode=planned, high=most) if most > planned else None
     return None
 
 

@@ -128,7 +128,7 @@ class WhatIfChance:
 
 
 @dataclass(frozen=True)
-class Ensemble:
+class EnsembleResult:
     """The ensemble of one diver's dive."""
 
     diver: str
@@ -154,7 +154,7 @@ class Ensemble:
     """Which inputs drive what comes out."""
 
 
-def run_ensemble(dive: Dive, source: str = "dive", told: Told | None = None) -> tuple[Ensemble, ...]:
+def run_ensemble(dive: Dive, source: str = "dive", told: Told | None = None) -> tuple[EnsembleResult, ...]:
     """The ensemble of every diver, in the order of the dive file. In a team the draws of depth, time, ascent rate and
     switches are the same for all, stops worked out anew are those of each alone, and contingencies are the team's.
 
@@ -196,7 +196,7 @@ def _possible(found: Sequence[Input], dive: Dive, source: str) -> None:
         raise DiveFileError(source, problems)
 
 
-def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: Told) -> Ensemble:
+def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: Told) -> EnsembleResult:
     planned = member.plan
     dive = on_planned_gases(planned)
     found = draws.inputs(dive)
@@ -226,7 +226,7 @@ def _of_one(number: int, member: Member, whole: _WholeTeam, source: str, told: T
     what_ifs, not_planned = _what_ifs(whole, number, told)
     ascents = recomputed.ascents()
     driven = main_drivers(dive, layout, slates[0].rows, found, _tightest(ascents), told)
-    return Ensemble(
+    return EnsembleResult(
         diver=member.name,
         plan=planned,
         inputs=found,

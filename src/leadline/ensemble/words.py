@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from leadline.ensemble.draws import NAMES
 from leadline.ensemble.drivers import Driven, Index
-from leadline.ensemble.robustness import Ascents, Ensemble
+from leadline.ensemble.robustness import Ascents, EnsembleResult
 from leadline.ensemble.statistics import QUANTILES, Chance, Quantile, Spread
 from leadline.plan import Plan
 from leadline.units import System
@@ -42,7 +42,7 @@ class EnsembleLine:
     quantiles: tuple[tuple[str, str], ...]
 
 
-def sample(found: Ensemble) -> str:
+def sample(found: EnsembleResult) -> str:
     """How large the sample is, and what its intervals mean."""
     return (
         f"{found.dives} dives drawn, seed {found.seed}. Behind every number, in brackets, stands the interval that "
@@ -83,7 +83,7 @@ def how_driven(found: Driven) -> str:
     )
 
 
-def summary(found: Ensemble) -> list[str]:
+def summary(found: EnsembleResult) -> list[str]:
     """What matters most, in a few sentences."""
     ascents, planned = found.recomputed, found.plan
     said = [f"All gas lasts above its reserves: {chance(ascents.all_last)}."]

@@ -9,7 +9,7 @@ from leadline.mixing.analysis import Analysed, Replanned
 from leadline.mixing.bank import Supply
 from leadline.mixing.continuous import Continuous
 from leadline.mixing.fill import Fill, FillStep, Missed
-from leadline.mixing.fills import Fills
+from leadline.mixing.fills import FillPlan
 from leadline.mixing.mixed import Mixed
 from leadline.physics.mix import Mix
 from leadline.plan.team import Team
@@ -32,7 +32,7 @@ def mix_as_data(mixed: Mixed) -> dict[str, Any]:
     }
 
 
-def _fills(found: Fills) -> dict[str, Any]:
+def _fills(found: FillPlan) -> dict[str, Any]:
     rules = found.rules
     return {
         "done": found.done,

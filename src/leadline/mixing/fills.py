@@ -20,7 +20,7 @@ MOST_PERMUTED = 4
 
 
 @dataclass(frozen=True)
-class Fills:
+class FillPlan:
     """How the cylinders of a dive are filled, in the order in which they are."""
 
     dive: Dive
@@ -45,7 +45,7 @@ class Fills:
         return None if None in costs else sum(cost for cost in costs if cost is not None)
 
 
-def plan_fills(dive: Dive, source: str = "dive") -> Fills:
+def plan_fills(dive: Dive, source: str = "dive") -> FillPlan:
     """How every cylinder of a dive is filled.
 
     Where a bank does not reach for all of them in the order of the dive file, other orders are tried. Raises
@@ -69,7 +69,7 @@ def plan_fills(dive: Dive, source: str = "dive") -> Fills:
     if refused:
         found, left = _one_after_the_other([one.job for one in found], bank, rules, less=True)
     judged = tuple(_judged(dive, one, rules) for one in found)
-    return Fills(dive, rules, judged, bank, left, reordered)
+    return FillPlan(dive, rules, judged, bank, left, reordered)
 
 
 def _judged(dive: Dive, one: Fill, rules: FillRules) -> Fill:

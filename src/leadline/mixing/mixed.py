@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from leadline.dive_file.schema import Dive
 from leadline.mixing.analysis import Replanned, replanned
-from leadline.mixing.fills import Fills, plan_fills
+from leadline.mixing.fills import FillPlan, plan_fills
 
 
 @dataclass(frozen=True)
@@ -14,7 +14,7 @@ class Mixed:
     """Fills and analyses of a dive."""
 
     dive: Dive
-    fills: Fills | None
+    fills: FillPlan | None
     """None where the file names no sources, and only says what was analysed."""
     analysed: Replanned | None
     """None where nothing was analysed."""

@@ -14,7 +14,7 @@ from leadline.dive_file.schema import Dive
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
 from leadline.plan.gases import Source
-from leadline.plan.models import Model, asked, surface_gradient
+from leadline.plan.models import DecoModel, asked, surface_gradient
 from leadline.plan.schedule import Leg, Stop
 from leadline.plan.supply import CylinderUse, LoopUse, cylinder_use
 from leadline.units import SYSTEMS
@@ -122,7 +122,7 @@ def compare_settings(dive: Dive, source: str = "dive") -> tuple[Comparison, ...]
     return tuple(found)
 
 
-def side(dive: Dive, model: Model) -> Side:
+def side(dive: Dive, model: DecoModel) -> Side:
     """What a model makes of a dive."""
     tissue = model.start()
     try:
@@ -151,7 +151,7 @@ def side(dive: Dive, model: Model) -> Side:
     return found if found.first_stop_m is not None else replace(found, ceiling_m=0.0)
 
 
-def _supersaturation(model: Model, dive: Dive, legs: Sequence[Leg]) -> Array:
+def _supersaturation(model: DecoModel, dive: Dive, legs: Sequence[Leg]) -> Array:
     """Of each compartment, over the dive and SURFACE_MIN after it. [16, bar min]"""
     where, tissue, total = dive.site.environment, model.start(), np.zeros(16)
     end_min = legs[-1].end_min

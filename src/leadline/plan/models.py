@@ -37,7 +37,7 @@ AFTER_A_WAY_UP = (
 )
 
 
-class Model(Protocol):
+class DecoModel(Protocol):
     """A decompression model, asked about one dive. Tissues are [2, 16], nitrogen first, in bar."""
 
     @property
@@ -167,11 +167,11 @@ class Bubbles(_Asked):
         return Problem("[[compare]] bubbles", f"{said}{level.leave_at:g}")
 
 
-def asked(dive: Dive, source: str = "dive") -> tuple[Model, Model]:
+def asked(dive: Dive, source: str = "dive") -> tuple[DecoModel, DecoModel]:
     """The two sides of a comparison: those of `[[compare]]`, the dive's own model where one is missing, and the bubble
     model where both are."""
     given = list(dive.compare)
-    sides: list[Model] = []
+    sides: list[DecoModel] = []
     if len(given) < 2:
         sides.append(DissolvedGas(dive, source))
     if not given:

@@ -21,7 +21,7 @@ from pydantic import BaseModel
 
 from leadline.dive_file.errors import DiveFileError, Problem, key_path, shortened, shown
 from leadline.dive_file.reader import DiveFile, read_value
-from leadline.dive_file.schema import Dive, Kept, ModelSettings, SweepAxis
+from leadline.dive_file.schema import Dive, Kept, Model, SweepAxis
 from leadline.physics.mix import Mix
 from leadline.tissue.coefficients import SetName
 
@@ -114,7 +114,7 @@ class Recorded:
 
 
 @dataclass(frozen=True)
-class Sweep:
+class SweepPlan:
     """Dives to be planned: plain data, fit to be sent to whoever plans them."""
 
     file: DiveFile
@@ -146,7 +146,7 @@ class Sweep:
         return tables
 
 
-def sweep_of(file: DiveFile, quick: Callable[[Place], bool] = lambda place: False) -> Sweep:
+def sweep_of(file: DiveFile, quick: Callable[[Place], bool] = lambda place: False) -> SweepPlan:
     """The sweep of a dive file. DiveFileError, with axis, value and what would be right.
 
     `quick` places are those that a change of costs little: of a grid, their axes turn fastest.
@@ -167,7 +167,7 @@ def sweep_of(file: DiveFile, quick: Callable[[Place], bool] = lambda place: Fals
     ]
     if not given.together:
         axes.sort(key=lambda axis: all(map(quick, axis.places)))
-    return Sweep(replace(file, log=_recorded(file, axes)), tuple(axes), given.together, given.contingencies)
+    return SweepPlan(replace(file, log=_recorded(file, axes)), tuple(axes), given.together, given.contingencies)
 
 
 def _recorded(file: DiveFile, axes: Sequence[Axis]) -> Recorded | None:
@@ -332,7 +332,7 @@ def _put(node: Any, loc: Loc, value: object, half: int | None) -> Any:
     node = node if node is not None else {}
     inner = node.get(first)
     if inner is None and not rest and half is not None:  # as the schema has it for a file without
-        inner = ModelSettings.model_fields["gradient_factors"].default
+        inner = Model.model_fields["gradient_factors"].default
     return {**node, first: _put(inner, rest, value, half)}
 
 

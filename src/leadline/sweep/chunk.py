@@ -20,7 +20,7 @@ from leadline.plan.oxygen import carried, oxygen_exposure
 from leadline.plan.schedule import common_stops, dive_schedule, lay_out
 from leadline.plan.supply import cylinder_use
 from leadline.plan.team import plan_team
-from leadline.sweep.axes import Array, Axis, Place, Sweep
+from leadline.sweep.axes import Array, Axis, Place, SweepPlan
 from leadline.sweep.columns import Figures, axis_column, empty, figures_of_many, figures_of_one, figures_of_plan, table
 from leadline.tissue import kernel
 from leadline.tissue.known_answer import prove
@@ -63,7 +63,7 @@ def is_quick(axis: Axis) -> bool:
     return all(map(quick, axis.places))
 
 
-def evaluate(sweep: Sweep, digest: str, chunk: Chunk) -> Part:
+def evaluate(sweep: SweepPlan, digest: str, chunk: Chunk) -> Part:
     """Plan the dives of a chunk. EngineFault where the engine fails its known answers."""
     prove()
     first, end = chunk
@@ -81,7 +81,7 @@ def evaluate(sweep: Sweep, digest: str, chunk: Chunk) -> Part:
     return Part(content.getvalue(), end - first)
 
 
-def _plan_together(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures:
+def _plan_together(sweep: SweepPlan, chosen: Sequence[Array], dives: int) -> Figures:
     """Dives that share a layout are swum in one go."""
     found = empty(sweep, dives)
     slow = [i for i, axis in enumerate(sweep.axes) if not is_quick(axis)]
@@ -115,7 +115,7 @@ def _plan_together(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures
     return found
 
 
-def _far_apart(sweep: Sweep) -> list[tuple[Axis, int]]:
+def _far_apart(sweep: SweepPlan) -> list[tuple[Axis, int]]:
     """Of quick axes of half a pair of gradient factors, the lowest GF low and the highest GF high: no layout is refused
     for a half that its dives do not have."""
     found = []
@@ -138,7 +138,7 @@ def _cores(most: int | None) -> Iterator[None]:
         set_num_threads(cores)
 
 
-def _varied(sweep: Sweep, dive: Dive, chosen: Sequence[Array]) -> tuple[Varied, Array]:
+def _varied(sweep: SweepPlan, dive: Dive, chosen: Sequence[Array]) -> tuple[Varied, Array]:
     """What differs between dives of one layout, and which of them have GF low over GF high."""
     dives = len(chosen[0])
     leave_at_min = np.tile([level.leave_at for level in dive.levels], (dives, 1))
@@ -165,7 +165,7 @@ def _varied(sweep: Sweep, dive: Dive, chosen: Sequence[Array]) -> tuple[Varied, 
     return varied, wrong
 
 
-def _plan_each(sweep: Sweep, chosen: Sequence[Array], dives: int) -> Figures:
+def _plan_each(sweep: SweepPlan, chosen: Sequence[Array], dives: int) -> Figures:
     """Dives of a team, or with their contingencies, planned one after the other: a row for each diver."""
     several = len(divers(sweep.file.dive))
     found = empty(sweep, dives * several)
@@ -203,7 +203,7 @@ def _scheduled(dive: Dive, source: str) -> Iterator[Figures]:
         )
 
 
-def _dive(sweep: Sweep, chosen: Sequence[tuple[Axis, int]], alone: bool = True) -> Dive:
+def _dive(sweep: SweepPlan, chosen: Sequence[tuple[Axis, int]], alone: bool = True) -> Dive:
     """The dive with chosen values. DiveFileError where its parts do not agree; if it is not `alone`, but a layout for
     dives with other times, whether a level is left too early is left to the kernel."""
     dive = sweep.file.changed(sweep.tables(chosen))

@@ -25,7 +25,7 @@ from leadline.plan.planned import Plan
 from leadline.plan.schedule import Layout, Schedule
 from leadline.plan.supply import CylinderUse, LoopUse
 from leadline.plan.team import Team
-from leadline.sweep.axes import Axis, Sweep
+from leadline.sweep.axes import Axis, SweepPlan
 from leadline.units import RatedCubicFeet
 
 Array = NDArray[Any]
@@ -49,7 +49,7 @@ class SweepColumn:
     meaning: str
 
 
-def columns_of(sweep: Sweep) -> tuple[SweepColumn, ...]:
+def columns_of(sweep: SweepPlan) -> tuple[SweepColumn, ...]:
     """The columns of a sweep, in order."""
     named = divers(sweep.file.dive)
     dives = [dive for _, dive in named]
@@ -119,7 +119,7 @@ def _in_numbers(axis: Axis) -> bool:
     return all(isinstance(value, int | float) for value in axis.read)
 
 
-def empty(sweep: Sweep, rows: int) -> Figures:
+def empty(sweep: SweepPlan, rows: int) -> Figures:
     """Columns without a figure."""
     return {
         column.name: np.full(rows, np.nan) if column.kind == "number" else np.full(rows, None, dtype=object)
@@ -127,7 +127,7 @@ def empty(sweep: Sweep, rows: int) -> Figures:
     }
 
 
-def schema(sweep: Sweep, digest: str) -> pa.Schema:
+def schema(sweep: SweepPlan, digest: str) -> pa.Schema:
     """The columns as Arrow has them, with what the result is of; `digest` is the sweep's."""
     about = {
         "leadline": leadline.__version__,
@@ -143,7 +143,7 @@ def schema(sweep: Sweep, digest: str) -> pa.Schema:
     return pa.schema(fields, metadata=about)
 
 
-def table(sweep: Sweep, digest: str, found: Figures) -> pa.Table:
+def table(sweep: SweepPlan, digest: str, found: Figures) -> pa.Table:
     """Figures as an Arrow table. NaN is null."""
     arrays = [pa.array(found[c.name], type=_KINDS[c.kind], from_pandas=True) for c in columns_of(sweep)]
     return pa.Table.from_arrays(arrays, schema=schema(sweep, digest))

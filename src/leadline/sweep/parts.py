@@ -22,7 +22,7 @@ import leadline
 from leadline.atomic_write import write_whole
 from leadline.dive_file.errors import DiveFileError, Problem, shown
 from leadline.dive_file.team import divers
-from leadline.sweep.axes import Sweep
+from leadline.sweep.axes import SweepPlan
 from leadline.sweep.chunk import Chunk
 from leadline.sweep.columns import schema
 
@@ -67,7 +67,7 @@ class Damaged(Exception):
 class Parts:
     """The finished parts of a sweep, and its result."""
 
-    def __init__(self, path: Path, digest: str, sweep: Sweep, chunks: Sequence[Chunk]) -> None:
+    def __init__(self, path: Path, digest: str, sweep: SweepPlan, chunks: Sequence[Chunk]) -> None:
         """`path` is the result's; its ending is one of ENDINGS."""
         self.path, self.digest, self.sweep, self.chunks = path, digest, sweep, chunks
         self.folder = path.with_name(f"{path.name}.parts")

@@ -22,7 +22,7 @@ from leadline.dive_file.reader import DiveFile
 from leadline.dive_file.schema import Dive
 from leadline.many import workers
 from leadline.sweep import axes
-from leadline.sweep.axes import NOT_OF_THE_DIVE, Sweep
+from leadline.sweep.axes import NOT_OF_THE_DIVE, SweepPlan
 from leadline.sweep.chunk import Chunk, evaluate, is_quick, quick
 from leadline.sweep.columns import LAYOUT
 from leadline.sweep.parts import ENDINGS, Damaged, Parts, Summed
@@ -59,7 +59,7 @@ class Done:
     summed: Summed
 
 
-def read_sweep(file: DiveFile) -> Sweep:
+def read_sweep(file: DiveFile) -> SweepPlan:
     """The sweep of a dive file. DiveFileError, with axis, value and what would be right."""
     one_by_one = file.dive.sweep.contingencies or bool(file.dive.team)
     return axes.sweep_of(file, (lambda place: False) if one_by_one else quick)
@@ -72,13 +72,13 @@ def result_ending(path: Path) -> str:
     return path.suffix.lower()
 
 
-def compile_for(sweep: Sweep) -> None:
+def compile_for(sweep: SweepPlan) -> None:
     """Plan the first dive of a sweep, for nothing: the kernel is compiled then, where it has still to be."""
     evaluate(sweep, "", (0, 1))
 
 
 def run_sweep(
-    sweep: Sweep,
+    sweep: SweepPlan,
     path: Path,
     scheduler: str | None = None,
     told: Told = lambda done, of: None,
@@ -134,7 +134,7 @@ def run_sweep(
         parts.let_go()
 
 
-def fingerprint(sweep: Sweep) -> str:
+def fingerprint(sweep: SweepPlan) -> str:
     """A digest of everything that the figures of a sweep depend on, the dives before it and Leadline included."""
     varied = [(axis.name, [(place.loc, place.half) for place in axis.places], axis.reads) for axis in sweep.axes]
     parts = [
@@ -156,7 +156,7 @@ def _meaning(dive: Dive) -> str:
     return "\n".join(said)
 
 
-def chunks_of(sweep: Sweep) -> list[Chunk]:
+def chunks_of(sweep: SweepPlan) -> list[Chunk]:
     """The chunks of a sweep, in order: each some seconds of work at most."""
     most = min(MOST_DIVES, max(1, int(CHUNK_S / _seconds(sweep))))
     if most < MOST_DIVES:  # so that several workers have something to do
@@ -164,12 +164,12 @@ def chunks_of(sweep: Sweep) -> list[Chunk]:
     return [(first, min(first + most, sweep.dives)) for first in range(0, sweep.dives, most)]
 
 
-def worth_processes(sweep: Sweep) -> bool:
+def worth_processes(sweep: SweepPlan) -> bool:
     """Whether Python's own work is the most of it, and enough to start processes for."""
     return _seconds(sweep) > 5.0 * DIVE_S and _seconds(sweep) * sweep.dives > WORTH_PROCESSES_S
 
 
-def _seconds(sweep: Sweep) -> float:
+def _seconds(sweep: SweepPlan) -> float:
     """About what a dive takes on one core."""
     several = max(1, len(sweep.file.dive.team))
     if sweep.contingencies:

@@ -14,7 +14,7 @@ from rich.text import Text
 from leadline.cautions import CAUTIONS
 from leadline.ensemble import draws
 from leadline.ensemble import words as words
-from leadline.ensemble.robustness import Ascents, Ensemble, Told
+from leadline.ensemble.robustness import Ascents, EnsembleResult, Told
 from leadline.units import SYSTEMS, System
 
 _BLANK = Text("")
@@ -42,13 +42,13 @@ def progress(console: Console | None = None) -> Iterator[Told]:
         yield told
 
 
-def show_ensemble(found: Sequence[Ensemble], console: Console | None = None) -> None:
+def show_ensemble(found: Sequence[EnsembleResult], console: Console | None = None) -> None:
     """Print the ensemble of every diver."""
     console = console or Console(highlight=False, markup=False)
     console.print(render_ensemble(found), crop=False)  # what a narrow terminal cannot show is wrapped, not lost
 
 
-def render_ensemble(found: Sequence[Ensemble]) -> RenderableType:
+def render_ensemble(found: Sequence[EnsembleResult]) -> RenderableType:
     """Ensembles as Rich sees them."""
     parts: list[RenderableType] = []
     for one in found:
@@ -58,7 +58,7 @@ def render_ensemble(found: Sequence[Ensemble]) -> RenderableType:
     return Group(*parts, Text(words.NOT_A_RISK, style="bold"), *(Text(line, style="dim") for line in CAUTIONS))
 
 
-def _one(found: Ensemble) -> Iterator[RenderableType]:
+def _one(found: EnsembleResult) -> Iterator[RenderableType]:
     plan, system = found.plan, SYSTEMS[found.plan.dive.units]
     yield Text(plan.dive.title + (f", {found.diver}" if found.diver else ""), style="bold")
     if plan.no_go:
@@ -98,7 +98,7 @@ def _table(title: str, head: Sequence[str], rows: Sequence[Sequence[str]], words
     return table
 
 
-def _inputs(found: Ensemble, system: System) -> Table:
+def _inputs(found: EnsembleResult, system: System) -> Table:
     rows = [
         (draws.NAMES[one.name], one.in_words(system), words.COMMON if one.common else "as the dive file says")
         for one in found.inputs
@@ -107,7 +107,7 @@ def _inputs(found: Ensemble, system: System) -> Table:
 
 
 def _ascents(
-    heading: str, how: str, ascents: Ascents, found: Ensemble, system: System
+    heading: str, how: str, ascents: Ascents, found: EnsembleResult, system: System
 ) -> Iterator[RenderableType]:  # fmt: skip
     rows = [
         (line.name, line.plan, *(f"{value}\n{interval}" for value, interval in line.quantiles))
@@ -129,7 +129,7 @@ def _ascents(
     yield _table("Limits", ("", "Chance"), [(one.name, words.chance(one.over)) for one in ascents.limits])
 
 
-def _what_ifs(found: Ensemble) -> Iterator[RenderableType]:
+def _what_ifs(found: EnsembleResult) -> Iterator[RenderableType]:
     rows = [(one.kind, words.chance(one.gas_short), one.cylinder, words.chance(one.not_met)) for one in found.what_ifs]
     head = ("If this happens", "gas does not last", "mostly", "does not hold, for any reason")
     yield _table(f"Contingencies on {found.planned_whole} of the drawn dives", head, rows)
@@ -140,7 +140,7 @@ def _what_ifs(found: Ensemble) -> Iterator[RenderableType]:
     yield Text(words.HOW_WHAT_IFS, style="dim")
 
 
-def _drivers(found: Ensemble) -> Iterator[RenderableType]:
+def _drivers(found: EnsembleResult) -> Iterator[RenderableType]:
     for driven in found.driven:
         if not driven.drivers:
             yield Text(f"What drives {driven.name}: {words.undriven(driven)}.")

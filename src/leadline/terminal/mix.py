@@ -18,7 +18,7 @@ from leadline.mixing.analysis import Replanned
 from leadline.mixing.bank import Supply
 from leadline.mixing.depths import mod_shown, ppo2_limit_bar, ppo2_shown
 from leadline.mixing.fill import Fill, FillRules, FillStep, percents
-from leadline.mixing.fills import Fills
+from leadline.mixing.fills import FillPlan
 from leadline.mixing.safety import HANDLING
 from leadline.plan.rows import up
 from leadline.plan.team import Team
@@ -80,7 +80,7 @@ def _said(findings: Iterable[Remark]) -> Iterator[RenderableType]:
 # --- Fills ------------------------------------------------------------------------------------------------------------
 
 
-def _fills(found: Fills) -> Iterator[RenderableType]:
+def _fills(found: FillPlan) -> Iterator[RenderableType]:
     rules = found.rules
     refused = sum(not one.done for one in found.fills)
     if refused:
