@@ -7,7 +7,8 @@ import pytest
 from leadline.dive_file import parse_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.planned import Plan, plan_dive
-from leadline.plan.rows import contingency_rows, planned_rows, pressures_bar
+from leadline.plan.rows import contingency_rows, givings, planned_rows, pressures_bar
+from leadline.plan.team import plan_team
 from tests.dives import Tables, cylinder, looped, tables
 
 OPEN = tables(60, 20, "18/45", ("50", "oxygen"))
@@ -108,3 +109,66 @@ def test_a_descent_aborted_goes_up_on_what_it_came_down_on():
     found = planned(given)
     for leg in the(found, "aborted descent").legs:
         assert leg.source.ppo2(1.01325 + 0.1 * min(leg.start_m, leg.end_m)) >= 0.16 - 1e-9
+
+
+def test_who_is_out_of_gas_reads_whose_gas_he_breathes():
+    """Ida has lost her 21/35, and never had a 40 %: both are Oto's, and then the 50 % is her own. No row of hers says
+    that she breathes what she has not got."""
+    given = tables(50, 22, "21/35") | {
+        "cylinders": [
+            cylinder("21/35", "bottom", size="24 L", pressure="230 bar"), cylinder("50", "deco", size="11 L"),
+        ],
+        "team": [
+            {"name": "Oto", "cylinders": [
+                cylinder("21/35", "bottom", size="36 L", pressure="230 bar"), cylinder("40", "deco", size="24 L"),
+            ]},
+            {"name": "Ida"},
+        ],
+    }  # fmt: skip
+    team = plan_team(parse_dive(given))
+    ida = next(member for member in team.members if member.name == "Ida")
+    out_of_gas = [one for one in givings(team, ida) if one.kind == "mate out of gas" and "Ida out of gas" in one.name]
+    assert out_of_gas
+    for found in out_of_gas:
+        rows = [row for row in found.rows if row.kind not in ("give", "take", "surface")]
+        assert rows[0].changed
+        assert rows[0].breathed == "Oto's 21/35"
+        assert found.heading.split(". ")[1].startswith("You breathe Oto's 21/35")
+        for row in rows:
+            assert bool(row.whose) == (row.source.mix.label in ("21/35", "40"))
+        assert rows[-1].breathed == "50 %"
+        assert "your own 50 % from " in found.heading
+
+
+def test_who_is_on_a_loop_divers_bailout_has_rows_for_it():
+    """Piet, on open circuit, has lost all he breathes at depth: he comes up on Lena's bailout, and reads so."""
+    given = looped(45, 20, "21/35", setpoint=1.3) | {
+        "cylinders": [
+            cylinder("21/35", "bailout", size="24 L", pressure="230 bar"), cylinder("50", "bailout", size="24 L"),
+        ],
+        "team": [
+            {"name": "Lena"},
+            {"name": "Piet", "circuit": "open", "cylinders": [cylinder("21/35", "bottom", size="36 L")]},
+        ],
+    }  # fmt: skip
+    team = plan_team(parse_dive(given))
+    lena, piet = team.members
+    (own,) = [one for one in lena.plan.contingencies if one.scenario.whose == "Piet"][:1]
+    (found,) = [one for one in givings(team, piet) if one.name == own.name]
+    assert found.heading.split(". ")[1].startswith("You breathe Lena's 21/35, Lena's 50 % from 21 m")
+    assert [row.leave_min for row in found.rows if row.kind == "stop"] == [stop.leave_min for stop in own.stops]
+    assert all(row.whose == "Lena" for row in found.rows if row.kind in ("sort out", "change", "stop"))
+
+
+def test_at_the_surface_the_first_breath_is_air():
+    """15/50 is hypoxic at the surface, and is carried with a 50 % for the way up: nothing is missing in the water."""
+    given = looped(60, 15, "15/50", setpoint=1.3) | {
+        "cylinders": [
+            cylinder("15/50", "bailout", size="24 L", pressure="230 bar"), cylinder("50", "bailout", size="24 L"),
+        ],
+        "gas": {"team_bailout": True},
+        "team": [{"name": "Ann"}, {"name": "Ben"}],
+    }  # fmt: skip
+    team = plan_team(parse_dive(given | {"cylinders": given["cylinders"][:1]}))
+    at = [finding.depth_m for finding in team.findings if finding.code == "bailout-first-breath"]
+    assert 0.0 not in at

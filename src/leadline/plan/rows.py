@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from leadline.dive_file.schema import OPEN_CIRCUIT_USES
+from leadline.physics.mix import Mix
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.gases import Source
 from leadline.plan.planned import Plan
@@ -39,6 +40,13 @@ class Row:
     changed: bool
     handed: str = ""
     mate: str = ""
+    whose: str = ""
+    """Whose gas it is, where a diver out of gas breathes a mate's."""
+
+    @property
+    def breathed(self) -> str:
+        """What is breathed, and whose it is: "50 %", "Oto's 21/35"."""
+        return f"{self.whose}'s {self.source.name}" if self.whose else self.source.name
 
 
 def planned_rows(plan: Plan) -> tuple[Row, ...]:
@@ -78,12 +86,26 @@ def _sorted_out(made: Sequence[Row]) -> tuple[Row, ...]:
 def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
     """The schedule of a contingency as it is for a mate: the common stops, on what the mate breathes, and every
     cylinder of the mate's that is handed over. Empty if it has no way up for him."""
-    legs = next((way.legs for way in found.mates if way.name == mate), ())
-    if not legs:
+    if found.scenario.whose == mate and found.legs:  # on the bailout of the diver whose contingency it is
+        made = schedule_rows(found.legs, lambda at_min: found.run_time_min - at_min)
+        lent = frozenset(leg.source.mix for leg in found.legs if leg.source.circuit == "open")
+        made = tuple(_on_the_gas_of(receiver, row, row is made[0], lent) for row in made)
+        return _with_handovers(_sorted_out(made), found.handovers, "take")
+    way = next((way for way in found.mates if way.name == mate), None)
+    if way is None or not way.legs:
         return ()
+    legs = way.legs
     given = [replace(one, receiver=one.receiver or receiver) for one in found.handovers if one.giver == mate]
     made = schedule_rows(legs, lambda at_min: legs[-1].end_min - at_min)
+    made = tuple(_on_the_gas_of(receiver, row, row is made[0], way.given) for row in made)
     return _with_handovers(_sorted_out(made) if found.leaves_at_min is not None else made, given, "give")
+
+
+def _on_the_gas_of(giver: str, row: Row, first: bool, given: frozenset[Mix]) -> Row:
+    """A row of a diver out of gas: what he breathes of the giver's is marked so."""
+    if row.kind == "surface" or row.source.circuit != "open" or row.source.mix not in given:
+        return row
+    return replace(row, whose=giver, changed=row.changed or first)
 
 
 @dataclass(frozen=True)
@@ -117,7 +139,15 @@ class Giving:
 
     @property
     def heading(self) -> str:
-        """As it heads the rows: "Mira: bailout (20 min, 60 m). You stay on your loop."."""
+        """As it heads the rows: "Mira: bailout (20 min, 60 m). You stay on your loop."; of the diver who is out of gas
+        "Oto: Ida out of gas (22 min, 50 m). You breathe Oto's 21/35, 50 % from 21 m."."""
+        if any(row.whose for row in self.rows):
+            at, said = SYSTEMS[self.units].at, list[str]()
+            for row in (one for one in self.rows if one.kind not in ("take", "give", "surface")):
+                if not said or row.changed:
+                    what = row.breathed if row.whose else f"your own {row.source.name}"
+                    said.append(f"{what} from {at(row.depth_m)}" if said else what)
+            return f"{self.what}. You breathe {', '.join(dict.fromkeys(said))}."
         on_the_loop = all(row.source.circuit == "closed" for row in self.rows if row.kind != "give")
         return f"{self.what}. You {'stay on your loop' if on_the_loop else 'breathe your own gas'}."
 
@@ -144,7 +174,7 @@ def givings(team: Team, member: Member) -> tuple[Giving, ...]:
 
 def _alike(made: Sequence[Row]) -> tuple[tuple[object, ...], ...]:
     """Alike for rows that read the same but for what is handed over."""
-    return tuple((row.kind, row.depth_m, leave(row), row.source) for row in made if row.kind not in ("take", "give"))
+    return tuple((row.kind, row.depth_m, leave(row), row.breathed) for row in made if row.kind not in ("take", "give"))
 
 
 def _with_handovers(

@@ -227,7 +227,8 @@ def _first_breath(dive: Dive) -> Iterable[Finding]:
     if dive.loop is None:
         return
     own, limit = [c.gas for c in open_circuit_cylinders(dive)], PpO2Limit.when_wrong(dive)
-    for depth_m in sorted({dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)}, reverse=True):
+    depths_m = {dive.deepest_m, *dive.stops.depths_m(dive.deepest_m)} - {0.0}  # at the surface there is air
+    for depth_m in sorted(depths_m, reverse=True):
         if not any(is_fit(dive, Source(gas), depth_m, limit) for gas in own):
             yield Finding("bailout-first-breath", "no-go", {}, None, depth_m)
             return

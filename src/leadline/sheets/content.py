@@ -18,7 +18,7 @@ from leadline.plan.breathing import tolerances
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import EVERYONE, SEVERITIES, Finding
 from leadline.plan.line import anchor_m, holding_compartments
-from leadline.plan.rows import Giving, givings, up
+from leadline.plan.rows import Giving, givings, leave, up
 from leadline.plan.supply import CylinderUse, calm_rmv, stressed_rmv
 from leadline.plan.team import Member, Team
 from leadline.sheets import gas, what_ifs
@@ -256,7 +256,7 @@ def wetnotes(team: Team, member: Member) -> Data:
         "giving": [
             {
                 "line": breakable(giving.heading),
-                "also": [breakable(one.name) for one in given if _has_its_rows(one, giving)],
+                "also": [_also(one, giving) for one in given if _has_its_rows(one, giving)],
                 "rows": [asdict(row) for row in printed(dive, giving.rows, {})],
             }
             for giving in given
@@ -332,6 +332,14 @@ def _gives(dive: Dive, giving: Giving) -> str:
     hands = (_brief_row(dive, row) for row in printed(dive, giving.rows, {}) if row.kind == "hand")
     rows_of = f" (rows of {giving.rows_of})" if giving.rows_of else ""
     return f"{breakable(giving.what)}: {'; '.join(hands)}{rows_of}"
+
+
+def _also(one: Giving, giving: Giving) -> str:
+    """Another contingency with the same stops; what is given then stands elsewhere, if it is not the same."""
+    handed = [[(row.handed, row.mate, leave(row)) for row in of.rows if row.kind == "give"] for of in (one, giving)]
+    if handed[0] == handed[1]:
+        return breakable(one.name)
+    return f"{breakable(one.name)} ({'other gas to give: see there' if handed[0] else 'no gas to give'})"
 
 
 def _has_its_rows(one: Giving, giving: Giving) -> bool:

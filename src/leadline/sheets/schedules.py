@@ -101,7 +101,7 @@ def printed(
                 arrive=clock(row.arrive_min) if row.minutes is None else up(row.leave_min - row.minutes),
                 leave=shown["leave"],
                 tts=shown["tts"],
-                gas=row.source.name,
+                gas=row.breathed.replace(" %", "\u00a0%") if row.whose and row.changed else row.source.name,
                 mod=mods.get(row.source, "") if row.changed else "",
                 ppo2=shown["ppo2"],
                 changed=row.changed,

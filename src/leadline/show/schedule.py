@@ -39,7 +39,7 @@ def line(dive: Dive, row: Row, supply: Sequence[CylinderUse] = ()) -> Line:
     cells |= {
         "stop": f"{row.minutes}" if row.kind == "stop" else row.kind,
         "tts": up(row.tts_min) if row.tts_min is not None else "",
-        "gas": f"change to {row.source.name}" if row.changed else row.source.name,
+        "gas": f"change to {row.breathed}" if row.changed else row.source.name,
         "ppo2": f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
         "left": gauges(system, [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]),
     }
