@@ -172,7 +172,7 @@ def _left_out(dive: Dive) -> list[Finding]:
     left_out = dict.fromkeys([*given.leave_out, *none])
     if not left_out:
         return []
-    return [Finding("left-out", "note", {"contingencies": tuple(left_out)})]
+    return [Finding("left-out", "note", {"left_out": tuple(left_out)})]
 
 
 def _repetitive(dive: Dive, carried: Before) -> list[Finding]:

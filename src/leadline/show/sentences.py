@@ -405,7 +405,7 @@ def _altitude_soon(v: Values, f: Finding, s: System) -> Said:
 
 
 def _left_out(v: Values, f: Finding, s: System) -> Said:
-    return f"Left out of the contingencies by the dive file: {', '.join(v['contingencies'])}.", ""
+    return f"Left out of the contingencies by the dive file: {', '.join(v['left_out'])}.", ""
 
 
 def _not_acclimatised(v: Values, f: Finding, s: System) -> Said:
