@@ -30,7 +30,7 @@ def state(page):
 
 
 def draw(page):
-    page.get_by_role("button", name="Draw the dives").click()
+    page.get_by_role("button", name="Simulate the dives").click()
     expect(state(page)).to_have_text("Drawn.")
 
 
@@ -80,16 +80,16 @@ def test_it_is_dropped_when_the_dive_changes(visit):
 def test_it_is_given_up(visit):
     """Stopped by hand, and by a change of the dive; the plan goes on meanwhile, and another can be drawn."""
     page = opened(visit, MANY, "Many")
-    page.get_by_role("button", name="Draw the dives").click()
+    page.get_by_role("button", name="Simulate the dives").click()
     expect(state(page)).to_contain_text("drawing dives")
     page.get_by_role("button", name="Stop drawing").click()
     expect(state(page)).to_have_text("Stopped.")
-    page.get_by_role("button", name="Draw the dives").click()
+    page.get_by_role("button", name="Simulate the dives").click()
     expect(state(page)).to_contain_text("drawing dives")
     write(level(page).get_by_label("leave at"), "22")
     expect(state(page)).to_have_text("The dive has changed; its ensemble was dropped.")
     expect(strip(page)).not_to_contain_text("Run time 58 min")
-    expect(page.get_by_role("button", name="Draw the dives")).to_be_visible()
+    expect(page.get_by_role("button", name="Simulate the dives")).to_be_visible()
     open_file(page, "few.toml", FEW)
     expect(page.get_by_role("heading", level=1)).to_have_text("Few")
     settled(page)
@@ -123,7 +123,7 @@ def test_nothing_shuts_anybody_out(visit, viewport):
     """With the keyboard alone it is drawn and folded open; axe-core finds nothing serious, by day and night; a phone
     needs no sideways scroll."""
     page = opened(visit, FEW, "Few", viewport)
-    page.get_by_role("button", name="Draw the dives").focus()
+    page.get_by_role("button", name="Simulate the dives").focus()
     page.keyboard.press("Enter")
     expect(state(page)).to_have_text("Drawn.")
     for said in ("What differs, and how", "All numbers, by the slate", "All indices"):

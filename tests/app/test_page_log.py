@@ -122,7 +122,7 @@ def to_the_log(page):
 
 def bring_in(page, *files: tuple[str, str]):
     with page.expect_file_chooser() as chosen:
-        page.get_by_role("button", name="Bring in dives from a file").click()
+        page.get_by_role("button", name="Import dives").click()
     chosen.value.set_files(
         [{"name": name, "mimeType": "application/octet-stream", "buffer": text.encode()} for name, text in files]
     )
@@ -177,8 +177,8 @@ def test_dives_come_in_and_go_out(visit, log):
     """Two files at once, one dive of three broken: the others are there, once, and words stay words."""
     page = visit()
     to_the_log(page)
-    unfold(page, "For files that do not say it")
-    page.get_by_role("group", name="for files that do not say it").get_by_label("diver").fill("Ben")
+    unfold(page, "If the file does not say")
+    page.get_by_role("group", name="if the file does not say").get_by_label("diver").fill("Ben")
     bring_in(page, ("saltby.uddf", UDDF), ("stack.csv", CSV))
     expect(page.locator("#brought")).to_contain_text("3 dives came in")
     expect(page.locator("#brought")).to_contain_text("1 is broken")
@@ -400,7 +400,7 @@ def test_nobody_is_shut_out_of_the_log(visit, log):
     open_file(page, "keel.toml", KEEL)
     expect(page.get_by_role("heading", level=1)).to_have_text("Keel")
     to_the_log(page)
-    unfold(page, "For files that do not say it")
+    unfold(page, "If the file does not say")
     log_as_planned(page, "2026-06-01 09:30")
     expect(shown(page)).to_contain_text("Which sheet applied")
     bring_in(page, ("saltby.uddf", UDDF))

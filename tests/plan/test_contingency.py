@@ -152,7 +152,7 @@ def test_the_longest_way_up_is_planned_whatever_takes_most_gas(name):
     ends = [(level.leave_at, level.depth) for level in dive.levels]
     assert [(c.leaves_at_min, c.depth_m) for c in every if c.scenario.level is not None] == ends
     for other in (c for c in every if c.scenario.level is None):
-        assert other.name in ("bailout, where it takes most gas", "bailout, where the way up is longest")
+        assert other.name in ("bailout, where it takes most gas", "bailout, where the ascent is longest")
         assert (other.leaves_at_min, other.depth_m) not in ends
     if not all(found.holds for found in of_kind(whole, "bailout")):
         assert whole.no_go

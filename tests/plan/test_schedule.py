@@ -351,7 +351,7 @@ def test_a_level_left_before_its_stops_are_done_is_refused():
         scheduled(given)
 
 
-# --- What a handset would show ------------------------------------------------------------------------------
+# --- What a dive computer would show ------------------------------------------------------------------------------
 
 
 def test_tts_grows_at_the_level_and_falls_as_stops_are_served():

@@ -52,7 +52,7 @@ def the_ensemble(tab: Tab) -> None:
     """A button to draw the dives, and what came of them."""
     html(f"<p>{_WHAT}</p><p><b>{escape(words.NOT_A_RISK)}</b></p>")
     with ui.row():
-        begin = ui.button("Draw the dives").props("outline")
+        begin = ui.button("Simulate the dives").props("outline")
         stop = ui.button("Stop drawing", on_click=lambda: tab.sampling.stop() if tab.sampling is not None else None)
         stop.props("outline")
     state = html().props('id="ensemble-state" role="status" aria-live="polite"')

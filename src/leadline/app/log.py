@@ -208,14 +208,14 @@ def the_log(tab: Tab, log: LogService) -> Shelf:
 def _files_in(shelf: Shelf) -> None:
     """Brings dives in from files that the browser lets the diver choose."""
     with ui.row():
-        begin = ui.button("Bring in dives from a file …", on_click=shelf.log.warm_up).props("outline")
+        begin = ui.button("Import dives …", on_click=shelf.log.warm_up).props("outline")
         begin.on("click", js_handler="() => window.leadlineChooseFile('#open-dives')")
         stop = ui.button("Stop", on_click=lambda: shelf.coming.stop() if shelf.coming is not None else None)
         stop.props('outline aria-label="Stop bringing in"').set_visibility(False)
     state = html().props('id="brought" role="status" aria-live="polite"')
-    with ui.expansion("For files that do not say it: whose dives, and when they began").classes("w-full"):
+    with ui.expansion("If the file does not say: diver, and start time").classes("w-full"):
         html("<p>UDDF and CSV are read, packed (.gz, .zip) or not. A CSV file holds one dive.</p>")
-        with ui.element("div").classes("row-of-fields").props('role="group" aria-label="for files that do not say it"'):
+        with ui.element("div").classes("row-of-fields").props('role="group" aria-label="if the file does not say"'):
             diver = _asked("diver")
             when = _when_asked()
 

@@ -82,7 +82,7 @@ def _read_out() -> None:
     cells = (
         f'<div class="{name}"><span>{label}</span><b data-read="{name}">-</b></div>' for name, label in READOUT
     )  # fmt: skip
-    html(f'<h3>At the cursor</h3><div class="readout">{"".join(cells)}</div>').classes("handset")
+    html(f'<h3>At the cursor</h3><div class="readout">{"".join(cells)}</div>').classes("dive computer")
     html('<p class="skip" id="cursor-said" role="status" aria-live="polite"></p>')
 
 

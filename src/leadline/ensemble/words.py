@@ -19,7 +19,7 @@ NOT_A_RISK = (
 RECOMPUTED = "Stops worked out anew for what was dived"
 BY_SLATE = "By the plan's slate, whatever was dived"
 BY_SLATES = "By the slate that covers what was dived"
-HOW_RECOMPUTED = "A diver whose handset works the stops out on the way."
+HOW_RECOMPUTED = "A diver whose dive computer works the stops out on the way."
 HOW_BY_SLATE = (
     "A diver who keeps each stop for its time on the slate, from arriving to leaving, and leaves none before its run "
     "time there."

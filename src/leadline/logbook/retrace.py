@@ -101,7 +101,7 @@ class Loaded:
 
 @dataclass(frozen=True)
 class Retraced:
-    """What a handset with the plan's rules would have shown: arrays of one length, a look each.
+    """What a dive computer with the plan's rules would have shown: arrays of one length, a look each.
 
     Gradient factors are shares: 1 is the M-value. TTS is for leaving now, by the plan's gases and rules; NaN where
     some stop would never clear. `first_stop_m` is where the line of gradient factors hangs from; NaN without one.
@@ -294,7 +294,7 @@ def _tuples(tissue: Array) -> tuple[tuple[float, ...], ...]:
     return tuple(tuple(row) for row in tissue.tolist())
 
 
-# --- What a handset would have shown ----------------------------------------------------------------------------------
+# --- What a dive computer would have shown -----------------------------------------------------------------------------
 
 
 def retrace_dive(dived: Dived, dive: Dive, start: Residual | None = None, moments: Iterable[float] = ()) -> Retraced:

@@ -267,7 +267,7 @@ def contingencies(
         longest, most_gas = next(runs)
         if not (scenario.worse and _is_told(made, scenario, schedule, longest)):
             worst = (
-                replace(scenario, name=f"{scenario.name}, where the way up is longest") if scenario.worse else scenario
+                replace(scenario, name=f"{scenario.name}, where the ascent is longest") if scenario.worse else scenario
             )
             made.append(worked_out(worst if scenario.level is None else scenario, longest))
         if most_gas is not None and most_gas.fault == kernel.FINE and not _is_told(made, scenario, schedule, most_gas):

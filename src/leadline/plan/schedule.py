@@ -84,7 +84,7 @@ class Switch:
 
 @dataclass(frozen=True)
 class Track:
-    """What a handset would show at every whole minute, and before and after every change of what the diver does.
+    """What a dive computer would show at every whole minute, and before and after every change of what the diver does.
 
     `points` is an array of `kernel.POINT` and `tensions_bar` [points, 2, 16], nitrogen first.
     """

@@ -46,7 +46,7 @@ class Remark:
     @property
     def whole(self) -> str:
         """The sentence with what would fix it."""
-        return self.message + (f" Fix for this: {self.cure}." if self.cure else "")
+        return self.message + (f" Fix: {self.cure}." if self.cure else "")
 
 
 def worded(finding: Finding, units: SystemName) -> Remark:
@@ -318,11 +318,11 @@ def _first_breath(v: Values, f: Finding, s: System) -> Said:
         )
         return said, f"nothing of one's own to breathe at {at}"
     said = (
-        f"The {v['minutes']:g} min of sorting it out at {at} take {s.gas_up(v['needed_l'])} {s.gas_unit} of "
+        f"The {v['minutes']:g} min to solve the problem at {at} take {s.gas_up(v['needed_l'])} {s.gas_unit} of "
         f"{v['source']}; "
         f"{s.gas(v['usable_l'])} above the reserve are one's own: the rest would be a mate's. Carry more."
     )
-    return said, f"one's own {v['source']} does not last the sorting out at {at}"
+    return said, f"one's own {v['source']} does not last to solve the problem at {at}"
 
 
 # --- Nothing to breathe, stops ----------------------------------------------------------------------------------------
@@ -391,7 +391,7 @@ def _repetitive(v: Values, f: Finding, s: System) -> Said:
 
 def _surface_gf(v: Values, f: Finding, s: System) -> Said:
     over = "the M-value" if v["gf_percent"] > 100.0 else f"GF high {v['gf_high']:g} %"
-    remedy = f"a longer {v['longer']} would mend it"
+    remedy = f"a longer {v['longer']} would fix it"
     return f"GF {math.ceil(v['gf_percent'])} % at the surface before the dive, over {over}: {remedy}.", ""
 
 
@@ -443,7 +443,7 @@ def _bailout_holds(v: Values, f: Finding, s: System) -> Said:
 def _contingencies(v: Values, f: Finding, s: System) -> Said:
     said = f"Gas lasts in {v['gas_lasts']:g} of {v['planned']:g} contingencies"
     if "longest" in v:
-        said += f"; the longest way up is {up(v['longest_min'])} min ({v['longest']})"
+        said += f"; the longest ascent is {up(v['longest_min'])} min ({v['longest']})"
     return f"{said}.", ""
 
 

@@ -1013,7 +1013,7 @@ def look(
     point: Any, tissue: Array, leg: Any, surfacing_min: float, levels: Array,
     ways: Array, sources: Array, rules: Rules, room: Room, scratch: Array,
 ) -> None:  # fmt: skip
-    """Fill in what a handset would show at one moment. `surfacing_min` below 0: still to be worked out."""
+    """Fill in what a dive computer would show at one moment. `surfacing_min` below 0: still to be worked out."""
     bar = ambient(point.depth_m, rules)
     level = levels[level_left(leg.level, leg.kind, point.depth_m, levels)]
     up = ways[level.up_first : level.up_end]
@@ -1059,7 +1059,7 @@ def track(
     tissue: Array, legs: Array, left: int, levels: Array, ways: Array,
     sources: Array, rules: Rules, comps: Compartments, points: Array, tensions: Array,
 ) -> int:  # fmt: skip
-    """What a handset would show at every whole minute, and before and after every change of what the diver does.
+    """What a dive computer would show at every whole minute, and before and after every change of what the diver does.
 
     `left` is the index of the first leg of the last ascent: from there on TTS is what remains of the plan. Fills
     `points` and `tensions` [n, 2, 16]; returns how many, or -1 if they are too few.

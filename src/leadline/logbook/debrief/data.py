@@ -163,7 +163,7 @@ def _applied(found: Applied) -> dict[str, Any]:
 
 
 def _track(retraced: Retraced) -> dict[str, list[float | None]]:
-    """What a handset would have shown: lists of one length."""
+    """What a dive computer would have shown: lists of one length."""
     columns = {
         "run_time_min": retraced.run_time_min,
         "depth_m": retraced.depth_m,
