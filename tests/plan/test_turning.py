@@ -10,6 +10,7 @@ from leadline.dive_file import parse_dive, read_dive
 from leadline.physics.mix import Mix
 from leadline.physics.real_gas import free_litres
 from leadline.plan import plan_dive
+from leadline.plan.team import plan_team
 from leadline.plan.turning import out_litres
 from tests.dives import Tables, cylinder, looped, sentence, tables
 
@@ -267,3 +268,27 @@ def test_a_bottom_gas_has_a_turn_pressure_though_nothing_of_it_is_kept_for_a_mat
     }
     (turn,) = plan_dive(parse_dive(given)).turns
     assert (turn.mix, turn.kept_bar) == (Mix.parse("air"), pytest.approx(50.0))
+
+
+def test_a_plan_that_passes_the_teams_turn_pressure_is_cautioned():
+    """Abe has 36 L and Bea 18 L of the same air, both with all usable: Bea may breathe less, so Abe turns where he has
+    breathed as much. By his own rule he stays above his turn; by the team's he does not."""
+    given = tables(30, 20, "air") | {
+        "gas": {"turn": "all usable"},
+        "cylinders": [cylinder("air", "bottom", size="36 L", pressure="230 bar")],
+        "team": [
+            {"name": "Abe", "rmv_bottom": 35, "rmv_stressed": 40},
+            {"name": "Bea", "cylinders": [cylinder("air", "bottom", size="18 L", pressure="200 bar")]},
+        ],
+    }  # fmt: skip
+    team = plan_team(parse_dive(given))
+    turn = next(one for one in team.turns if one.diver == "Abe")
+    (own,) = team.members[0].plan.turns
+    assert turn.turn_bar > own.turn_bar
+    told = [f for f in team.findings if f.code == "turn-reached" and f.diver == "Abe" and f.values.get("team")]
+    use = team.members[0].plan.supply[0]
+    passed = use.bar_at(20.0) < turn.turn_bar - 1e-6
+    assert passed
+    assert [f.severity for f in told] == ["caution"]
+    assert "down to the team's turn pressure" in sentence(told[0])
+    assert 3.0 < told[0].run_time_min < 20.0

@@ -294,7 +294,7 @@ def _tuples(tissue: Array) -> tuple[tuple[float, ...], ...]:
     return tuple(tuple(row) for row in tissue.tolist())
 
 
-# --- What a dive computer would have shown -----------------------------------------------------------------------------
+# --- What a dive computer would have shown ----------------------------------------------------------------------------
 
 
 def retrace_dive(dived: Dived, dive: Dive, start: Residual | None = None, moments: Iterable[float] = ()) -> Retraced:

@@ -10,6 +10,7 @@ from leadline.dive_file.errors import DiveFileError, expect
 from leadline.dive_file.schema import Cylinder, Dive
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
+from leadline.physics.real_gas import free_litres
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import EVERYONE, Finding, in_order
 from leadline.plan.gases import PpO2Limit, Source, is_fit
@@ -17,7 +18,7 @@ from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, dive_schedule, lay_out
 from leadline.plan.supply import open_circuit_cylinders
-from leadline.plan.turning import pressure_left
+from leadline.plan.turning import last_left_min, pressure_left
 
 
 @dataclass(frozen=True)
@@ -151,13 +152,14 @@ def plan_team(dive: Dive, source: str = "dive") -> Team:
             found = replace(found, findings=in_order([*first, *found.findings]))
         members.append(Member(name, found, alone_min[name]))
     bailouts = tuple(_bailouts(members)) if dive.gas.team_bailout else ()
-    findings = _said_by_all(members)
+    turns = matched_turns(members)
+    findings = [*_said_by_all(members), *_turned_too_late(members, turns)]
     demanding = max(alone_min, key=lambda name: alone_min[name])
     return Team(
         dive=dive,
         members=tuple(members),
         demanding=demanding,
-        turns=matched_turns(members),
+        turns=turns,
         bailouts=bailouts,
         carries=_carries(members, bailouts),
         findings=in_order(
@@ -184,6 +186,25 @@ def matched_turns(members: Iterable[Member]) -> tuple[MatchedTurn, ...]:
             use = uses[turn.cylinder]
             found.append(MatchedTurn(member.name, turn.cylinder, pressure_left(use, use.content_l - out_l * share)))
     return tuple(found)
+
+
+def _turned_too_late(members: Sequence[Member], turns: Iterable[MatchedTurn]) -> Iterable[Finding]:
+    """The team's turn pressure, where it is higher than a diver's own and the plan is down to it before the last level
+    on the gas is left."""
+    plans = {member.name: member.plan for member in members}
+    for turn in turns:
+        plan = plans[turn.diver]
+        own = next(one for one in plan.turns if one.cylinder == turn.cylinder)
+        use = next(one for one in plan.supply if one.name == turn.cylinder)
+        kept_l = free_litres(use.mix, use.water_l, turn.turn_bar, use.celsius)
+        reached = use.reaches(use.content_l - kept_l)
+        left_min = last_left_min(plan.dive, own, plan.minimum_gas)
+        if turn.turn_bar > own.turn_bar + 1e-6 and reached is not None and reached[0] < left_min - 1e-6:
+            values = {
+                "diver": turn.diver, "cylinder": turn.cylinder, "gas": use.mix.label, "mix": use.mix.name,
+                "turn_bar": turn.turn_bar, "left_min": left_min, "team": True,
+            }  # fmt: skip
+            yield Finding("turn-reached", "caution", values, reached[0], diver=turn.diver)
 
 
 # --- Team bailout -----------------------------------------------------------------------------------------------------

@@ -159,6 +159,11 @@ def below_minimum(supply: Sequence[CylinderUse], minimum: Sequence[MinimumGas]) 
     return found
 
 
+def last_left_min(dive: Dive, turn: Turn, minimum: Sequence[MinimumGas]) -> float:
+    """The run time at which the last level on a cylinder's gas is left. [min]"""
+    return max((gas.run_time_min for gas in minimum if gas.mix == turn.mix), default=dive.levels[-1].leave_at)
+
+
 def judge(dive: Dive, found: Sequence[Turn], minimum: Sequence[MinimumGas] = ()) -> list[Finding]:
     """A cylinder that holds no more than must be kept leaves nothing to dive on: a no-go."""
     findings = []
@@ -170,7 +175,7 @@ def judge(dive: Dive, found: Sequence[Turn], minimum: Sequence[MinimumGas] = ())
         if turn.out_l <= 0.0:
             findings.append(Finding("turn", "no-go", values))
             continue
-        left_min = max((gas.run_time_min for gas in minimum if gas.mix == turn.mix), default=dive.levels[-1].leave_at)
+        left_min = last_left_min(dive, turn, minimum)
         if turn.turn_at_min is not None and turn.turn_at_min < left_min - 1e-6:
             values |= {"turn_bar": turn.turn_bar, "left_min": left_min}
             findings.append(Finding("turn-reached", "caution", values, turn.turn_at_min))

@@ -298,8 +298,9 @@ def _turn(v: Values, f: Finding, s: System) -> Said:
 
 
 def _turn_reached(v: Values, f: Finding, s: System) -> Said:
+    whose = "the team's" if v.get("team") else "its"
     return (
-        f"{named_cylinder(v)} is down to its turn pressure, {s.pressure_up(v['turn_bar'])} {s.pressure_unit}, at "
+        f"{named_cylinder(v)} is down to {whose} turn pressure, {s.pressure_up(v['turn_bar'])} {s.pressure_unit}, at "
         f"{math.floor(_time(f))} min; the last level on it is left at {math.floor(v['left_min'])}."
     ), ""  # fmt: skip
 
