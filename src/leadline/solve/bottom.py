@@ -7,7 +7,8 @@ from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from leadline.dive_file.schema import Dive, Level
+from leadline.dive_file.records import changed
+from leadline.dive_file.schema import Dive
 from leadline.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, halved, nearest_miss
 from leadline.units import SYSTEMS
 
@@ -33,10 +34,10 @@ def with_bottom(dive: Dive, depth_m: float, leave_at_min: float) -> Dive:
     first = [level.depth for level in dive.levels].index(deepest_m)
     shift_min = leave_at_min - dive.levels[first].leave_at
     levels = tuple(
-        Level.model_construct(
+        changed(
+            level,
             depth=depth_m if level.depth == deepest_m else level.depth,
             leave_at=level.leave_at + (shift_min if i >= first else 0.0),
-            gas=level.gas,
         )
         for i, level in enumerate(dive.levels)
     )

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from leadline.dive_file.checks import contradictions
 from leadline.dive_file.errors import DiveFileError
+from leadline.dive_file.records import changed as resized
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
@@ -203,9 +204,7 @@ def _filled(cylinder: Cylinder, chosen: SolveCylinder, parts: float = 1.0) -> Cy
     size = chosen.size / parts if isinstance(chosen.size, float | int) else replace(
         chosen.size, cubic_feet=chosen.size.cubic_feet / parts
     )  # fmt: skip
-    return Cylinder.model_construct(
-        **(dict(cylinder) | {"size": size, "working_pressure": chosen.working_pressure, "pressure": chosen.pressure})
-    )
+    return resized(cylinder, size=size, working_pressure=chosen.working_pressure, pressure=chosen.pressure)
 
 
 def _another_gas(dive: Dive, own: Dive, diver: str, finding: Finding, left: Left) -> Iterator[str]:

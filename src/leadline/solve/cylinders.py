@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from leadline.dive_file.errors import DiveFileError, Problem
+from leadline.dive_file.records import changed
 from leadline.dive_file.schema import Cylinder, Dive, SolveCylinder
 from leadline.solve.verdict import Bound, BrokenLimit, Told, Tried, Verdict, always, nearest_miss
 
@@ -143,17 +144,7 @@ def with_cylinders(dive: Dive, chosen: Sequence[SolveCylinder]) -> Dive:
 
 
 def _resized(cylinder: Cylinder, new: SolveCylinder) -> Cylinder:
-    """Built anew: a copy would keep the water volume it has worked out."""
+    """A cylinder of another size and fill. DiveFileError if its reserve is more than that."""
     if cylinder.reserve is not None and cylinder.reserve >= new.pressure:
         raise DiveFileError("", [Problem(f"{cylinder.name}, reserve", "leaves nothing to breathe of this fill")])
-    return Cylinder.model_construct(
-        name=cylinder.name,
-        gas=cylinder.gas,
-        size=new.size,
-        working_pressure=new.working_pressure,
-        pressure=new.pressure,
-        use=cylinder.use,
-        reserve=cylinder.reserve,
-        switch_depth=cylinder.switch_depth,
-        manifold=cylinder.manifold,
-    )
+    return changed(cylinder, size=new.size, working_pressure=new.working_pressure, pressure=new.pressure)
