@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from leadline.plan.compare import GROUPS, SURFACE_MIN, TRIALS, Comparison, Side, gauge
 from leadline.plan.rows import up
+from leadline.terminal.layout import rich_table
 from leadline.units import SYSTEMS
 
 _BLANK = Text("")
@@ -30,13 +30,6 @@ def render_compared(found: Sequence[Comparison]) -> RenderableType:
     if len(found) > 1:
         parts.append(Text("Each diver as if alone: stops are not held for each other here."))
     return Group(*parts, *(Text(line) for line in TRIALS))
-
-
-def _table(columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    return table
 
 
 def _one(found: Comparison) -> Iterator[RenderableType]:
@@ -59,7 +52,7 @@ def _one(found: Comparison) -> Iterator[RenderableType]:
 
 def _stops(found: Comparison) -> Table:
     system = SYSTEMS[found.dive.units]
-    table = _table(
+    table = rich_table(
         [(f"Stop {system.depth_unit}", True), ("Gas", False), ("A min", True), ("leave at", True), ("B min", True),
          ("leave at", True)]
     )  # fmt: skip
@@ -79,7 +72,7 @@ def _stops(found: Comparison) -> Table:
 def _numbers(found: Comparison) -> Table:
     dive, sides = found.dive, found.sides
     system = SYSTEMS[dive.units]
-    table = _table([("", False), ("A", True), ("B", True)])
+    table = rich_table([("", False), ("A", True), ("B", True)])
 
     def row(name: str, cells: Iterable[str]) -> None:
         shown = ["" if side.refused else cell for side, cell in zip(sides, cells, strict=True)]

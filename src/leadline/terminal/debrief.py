@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -12,6 +11,7 @@ from rich.text import Text
 from leadline.cautions import CAUTIONS
 from leadline.logbook.debrief import words as words
 from leadline.logbook.debrief.against_plan import Debrief
+from leadline.terminal.layout import rich_table
 
 _BLANK = Text("")
 _MARKS = {"no-go": ("caution", "bold"), "caution": ("caution", "bold"), "note": ("note", "dim")}
@@ -62,7 +62,7 @@ def _findings(found: Debrief) -> list[RenderableType]:
 
 def _marks(found: Debrief) -> list[RenderableType]:
     unit = words.system_of(found).depth_unit
-    table = _table(
+    table = rich_table(
         [("Plan and dive", False), ("plan min", True), ("dive min", True), ("later", True), (f"at {unit}", True),
          ("TTS plan", True), ("TTS dive", True), ("gas", False)]
     )  # fmt: skip
@@ -91,14 +91,7 @@ def _rmv(found: Debrief) -> list[RenderableType]:
 def _table_of(
     title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()
 ) -> list[RenderableType]:  # fmt: skip
-    table = _table([(name, i in right) for i, name in enumerate(columns)])
+    table = rich_table([(name, i in right) for i, name in enumerate(columns)])
     for row in rows:
         table.add_row(*map(Text, row))
     return [Text(title, style="bold"), table]
-
-
-def _table(columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    return table

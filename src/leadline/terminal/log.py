@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import timedelta
 from itertools import pairwise
 
-from rich import box
 from rich.cells import cell_len, set_cell_size
 from rich.console import Console, Group, RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
@@ -16,6 +15,7 @@ from rich.text import Text
 
 from leadline.logbook.database.store import Entry, Logged, printable
 from leadline.logbook.dived import Dived, GasBreathed, Profile
+from leadline.terminal.layout import add_row, rich_table
 from leadline.units import System
 
 _BLANK = Text("")
@@ -200,19 +200,21 @@ def _degrees(celsius: float, system: System) -> str:
 
 def _cylinders(dived: Dived, system: System) -> Table:
     unit = system.pressure_unit
-    table = _table([("Cylinder", False), ("gas", False), ("L", True), (f"start {unit}", True), (f"end {unit}", True)])
+    table = rich_table(
+        [("Cylinder", False), ("gas", False), ("L", True), (f"start {unit}", True), (f"end {unit}", True)]
+    )
     for one in dived.cylinders:
         bars = ["" if bar is None else system.pressure(bar) for bar in (one.start_bar, one.end_bar)]
-        _row(table, printable(one.name), one.mix.name, "" if one.size_l is None else f"{one.size_l:.4g}", *bars)
+        add_row(table, printable(one.name), one.mix.name, "" if one.size_l is None else f"{one.size_l:.4g}", *bars)
     return table
 
 
 def _breathed(dived: Dived, system: System) -> Table:
-    table = _table([("Run time", True), (f"at {system.depth_unit}", True), ("breathed", False), ("from", False)])
+    table = rich_table([("Run time", True), (f"at {system.depth_unit}", True), ("breathed", False), ("from", False)])
     for one in dived.breathed:
         cylinder = dived.cylinders[one.cylinder]
         depth = system.depth(_depth_m(dived.profile, one.run_time_min))
-        _row(table, _minutes(one.run_time_min), depth, _source(dived, one), printable(cylinder.name))
+        add_row(table, _minutes(one.run_time_min), depth, _source(dived, one), printable(cylinder.name))
     return table
 
 
@@ -228,14 +230,3 @@ def _depth_m(profile: Profile, at_min: float) -> float:
         if at_min <= t1:
             return d0 + (d1 - d0) * (at_min - t0) / (t1 - t0)
     return profile.depth_m[-1]
-
-
-def _table(columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    return table
-
-
-def _row(table: Table, *cells: str) -> None:
-    table.add_row(*(Text(cell) for cell in cells))

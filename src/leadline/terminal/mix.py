@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.rule import Rule
 from rich.table import Table
@@ -23,6 +22,7 @@ from leadline.mixing.safety import HANDLING
 from leadline.plan.rows import up
 from leadline.plan.team import Team
 from leadline.show.sentences import Remark
+from leadline.terminal.layout import add_row, rich_table
 from leadline.units import SYSTEMS
 
 _STYLES = {"no-go": "bold reverse", "caution": "bold", "note": "dim"}
@@ -47,17 +47,6 @@ def render_mix(mixed: Mixed) -> RenderableType:
         parts += _real(dive, real)
     lines = [*(HANDLING if found is not None else ()), *CAUTIONS]
     return Group(*parts, _BLANK, *(Text(line, style="dim") for line in lines))
-
-
-def _table(columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False)
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    return table
-
-
-def _row(table: Table, *cells: str, style: str = "") -> None:
-    table.add_row(*(Text(cell) for cell in cells), style=style)
 
 
 def _heading(words: str) -> RenderableType:
@@ -127,7 +116,7 @@ def _fill(one: Fill, dive: Dive, rules: FillRules) -> Iterator[RenderableType]:
         yield Text("It is full with the right gas: nothing to do.", style="bold")
     else:
         hot = abs(rules.filling_celsius - rules.room_celsius) > 0.05
-        table = _table(
+        table = rich_table(
             [("", True), ("Gas", False), (f"from {unit}", True), (f"FILL TO {unit}", True)]
             + ([(f"settles {unit}", True)] if hot else [])
             + [("ideal gas", True), (rules.system.gas_unit, True), ("in it then", False)]
@@ -136,14 +125,14 @@ def _fill(one: Fill, dive: Dive, rules: FillRules) -> Iterator[RenderableType]:
         if one.drain_to_bar is not None:
             cells = ["drain", rules.pressure(job.start_bar), rules.pressure(one.drain_to_bar)]
             tail = ["", "", percents(job.start)]
-            _row(table, f"{number}", *cells, *([""] if hot else []), *tail, style="bold")
+            add_row(table, f"{number}", *cells, *([""] if hot else []), *tail, style="bold")
             number += 1
         for step in one.steps:
             ideal = "" if step.ideal_bar is None else rules.pressure(step.ideal_bar)
             cells = [step.gas.name, rules.pressure(step.from_bar), rules.pressure(step.to_bar)]
             settles = [rules.pressure(step.settles_bar)] if hot else []
             tail = [ideal, rules.system.gas(step.litres), percents(step.mix)]
-            _row(table, f"{number}", *cells, *settles, *tail, style="bold")
+            add_row(table, f"{number}", *cells, *settles, *tail, style="bold")
             number += 1
         yield table
         if hot:
@@ -186,12 +175,12 @@ def _from_bank(one: Fill, rules: FillRules) -> Iterator[RenderableType]:
 
 def _misses(steps: Iterable[FillStep], rules: FillRules) -> Iterator[RenderableType]:
     by, unit = rules.pressure(rules.overshoot_bar), rules.system.pressure_unit
-    table = _table([("If only this is missed", False), (f"{by} {unit} short", False), (f"{by} {unit} over", False)])
+    table = rich_table([("If only this is missed", False), (f"{by} {unit} short", False), (f"{by} {unit} over", False)])
     for step in steps:
         if all(one is not None and percents(one.mix) == percents(step.mix) for one in (step.under, step.over)):
             continue  # pure gas onto itself
         missed = ["cannot be" if one is None else percents(one.mix) for one in (step.under, step.over)]
-        _row(table, f"{step.gas.name} to {rules.pressure(step.to_bar)}", *missed)
+        add_row(table, f"{step.gas.name} to {rules.pressure(step.to_bar)}", *missed)
     if table.row_count:
         yield table
 
@@ -223,11 +212,11 @@ def _more(one: Fill, dive: Dive, rules: FillRules) -> Iterator[RenderableType]:
 
 
 def _bank(before: Iterable[Supply], after: Iterable[Supply], rules: FillRules) -> Iterator[RenderableType]:
-    table = _table([("Bank", False), ("Gas", False), (f"now {rules.system.pressure_unit}", True), ("left", True)])
+    table = rich_table([("Bank", False), ("Gas", False), (f"now {rules.system.pressure_unit}", True), ("left", True)])
     for one, left in zip(before, after, strict=True):
         if one.water_l is not None and one.bar is not None and left.bar is not None:
             cells = [rules.pressure(rules.rounded_down(bar)) for bar in (one.bar, left.bar)]
-            _row(table, one.name, one.gas.name, *cells)
+            add_row(table, one.name, one.gas.name, *cells)
     yield table
 
 
@@ -238,14 +227,14 @@ def _real(dive: Dive, real: Replanned) -> Iterator[RenderableType]:
     system = SYSTEMS[dive.units]
     yield _BLANK
     yield _heading("Analysed")
-    table = _table(
+    table = rich_table(
         [("Cylinder", False), ("asked", False), ("analysed", False), ("MOD", True), ("at ppO2", True),
          (system.pressure_unit, True), ("by", False)]
     )  # fmt: skip
     for one in real.analysed:
         name = f"{one.diver}: {one.cylinder}" if one.diver else one.cylinder
         when = " ".join(part for part in (one.by, one.date) if part)
-        _row(
+        add_row(
             table,
             name,
             one.planned.name,

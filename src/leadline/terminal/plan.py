@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
-from rich import box
 from rich.cells import cell_len
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.measure import Measurement
@@ -32,6 +31,7 @@ from leadline.show.table import Table as TableData
 from leadline.show.team import bailout_line, carries_table, divers_table, handover_lines, turns_table
 from leadline.show.verdict import bailout_heading, no_way_up
 from leadline.show.what_ifs import lasting_line, what_if_table
+from leadline.terminal.layout import rich_table
 from leadline.units import SYSTEMS, System, SystemName
 
 _MARKS: dict[Severity, tuple[str, str]] = {
@@ -145,16 +145,6 @@ def _counted(findings: Sequence[Finding], units: SystemName) -> RenderableType:
 # --- The plan ---------------------------------------------------------------------------------------------------------
 
 
-def _table(title: str | None, columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(
-        title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False,
-        padding=(0, 1, 0, 0), show_edge=False,
-    )  # fmt: skip
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    return table
-
-
 WIDE = 8
 """A table of so many columns is headed in two lines, so that names need not be wrapped."""
 
@@ -163,7 +153,7 @@ def drawn(table: TableData) -> list[RenderableType]:
     """A table as Rich draws it, with its notes."""
     apart = "\n" if len(table.columns) >= WIDE else " "
     heads = [(apart.join(part for part in (c.head, c.unit) if part), c.figures) for c in table.columns]
-    made = _table(table.title or None, heads)
+    made = rich_table(heads, table.title or None)
     for line in table.lines:
         cells = (line[c.key] if c.figures else _Prose(line[c.key]) for c in table.columns)
         made.add_row(*cells, style=_EMPHASIS[line.emphasis])
@@ -219,12 +209,12 @@ def _day(day: Day, system: System) -> list[RenderableType]:
     """Every dive of a day in a line; nothing where there is only one."""
     if len(day.dives) == 1:
         return []
-    table = _table(
-        "The day",
+    table = rich_table(
         [
             ("", False), ("Before\nit", True), (f"Depth\n{system.depth_unit}", True), ("Leave\nat", True),
             ("Run\n", True), ("GF\n%", True), ("CNS\n%", True), ("OTU\n24 h", True), ("", False),
         ],
+        "The day",
     )  # fmt: skip
     for one in day.dives:
         if isinstance(one, DivedBefore):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -23,6 +22,7 @@ from leadline.solve.gas import GasAnswer, GasChoice
 from leadline.solve.interval import CONFIRMED_MIN, LEAST_MIN, IntervalAnswer
 from leadline.solve.mix import MixAnswer
 from leadline.solve.verdict import Bound, Told, Verdict
+from leadline.terminal.layout import add_row, rich_table
 from leadline.units import SYSTEMS, System
 
 
@@ -74,18 +74,6 @@ def render_answer(answer: Answer) -> RenderableType:
     return Group(*parts)
 
 
-def _table(columns: Iterable[tuple[str, bool]]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", overflow="fold")
-    return table
-
-
-def _add_row(table: Table, *cells: str, style: str = "") -> None:
-    """A row of cells that are shown as they are: the brackets of a dive file's keys are no markup."""
-    table.add_row(*(Text(cell) for cell in cells), style=style)
-
-
 def _numbers(found: Verdict) -> str:
     """The main numbers of a plan."""
     assert found.run_time_min is not None
@@ -102,9 +90,9 @@ def _why(bound: Bound) -> str:
 
 
 def _failing(bounds: Iterable[Bound]) -> Table:
-    table = _table([("Fails", False), ("Why", False)])
+    table = rich_table([("Fails", False), ("Why", False)])
     for bound in bounds:
-        _add_row(table, bound.name, _why(bound))
+        add_row(table, bound.name, _why(bound))
     return table
 
 
@@ -125,11 +113,11 @@ def _reach(answer: Reach, system: System) -> list[RenderableType]:
     if answer.verdict is not None:
         parts.append(Text(_numbers(answer.verdict)))
     step = {"min": "minute", "m": "metre", "ft": "foot"}[unit]
-    table = _table([("Limit", False), (f"Holds to {unit}", True), (f"At the next {step}", False)])
+    table = rich_table([("Limit", False), (f"Holds to {unit}", True), (f"At the next {step}", False)])
     for bound in answer.binding:
-        _add_row(table, f"binds: {bound.name}", f"{bound.holds_to}", _why(bound), style="bold")
+        add_row(table, f"binds: {bound.name}", f"{bound.holds_to}", _why(bound), style="bold")
     for bound in answer.behind:
-        _add_row(table, bound.name, f"{bound.holds_to}", _why(bound))
+        add_row(table, bound.name, f"{bound.holds_to}", _why(bound))
     if answer.binding:
         parts.append(table)
     if answer.behind:
@@ -219,13 +207,13 @@ def _mix(answer: MixAnswer, system: System) -> list[RenderableType]:
         parts.append(Text(f"Best mix for {at}: {answer.choices[0].mix.name}", style="bold"))
     elif answer.complete:
         parts.append(Text(f"No mix {'of [solve] gases ' if answer.listed else ''}holds at {at}.", style="bold"))
-    table = _table(
+    table = rich_table(
         [("Mix", False), ("Holds", False), ("Cautions", True), ("Run time", True), ("ppO2", True),
          (f"END {unit}", True), ("g/L", True), ("What fails", False)]
     )  # fmt: skip
     for choice in answer.choices:
         run_time_min = choice.verdict.run_time_min
-        _add_row(
+        add_row(
             table,
             choice.mix.name,
             "yes" if choice.verdict.holds else "no",
@@ -292,7 +280,7 @@ def _cylinders(answer: CylindersAnswer, system: System) -> list[RenderableType]:
     parts = [Text("Smallest cylinders that suffice", style="bold")]
     if answer.verdict is not None:
         parts.append(Text(_numbers(answer.verdict)))
-    table = _table(
+    table = rich_table(
         [("Cylinder", False), ("Gas", False), ("Use", False), ("Smallest", False), ("The next smaller fails", False)]
     )
     for fitted in answer.fitted:
@@ -301,7 +289,7 @@ def _cylinders(answer: CylindersAnswer, system: System) -> list[RenderableType]:
             why = "none is smaller"
         elif why:
             why = f"{described(fitted.smaller, system.name)}: {why}"
-        _add_row(
+        add_row(
             table,
             f"{fitted.diver}: {fitted.cylinder.name}" if fitted.diver else fitted.cylinder.name,
             fitted.cylinder.gas.name,
@@ -321,11 +309,11 @@ def _gas(answer: GasAnswer, system: System) -> list[RenderableType]:
         parts += [Text(f"Least gas: {_carried_names(best, system)}", style="bold"), Text(_numbers(best.verdict))]
     if answer.found and answer.dive.loop is not None:
         parts.append(Text(f"Diluent {answer.choices[0].mix.name}; what feeds the loop keeps its size."))
-    table = _table([(f"Carried {system.gas_unit}", True), ("Gases and cylinders", False), ("Run time", True),
+    table = rich_table([(f"Carried {system.gas_unit}", True), ("Gases and cylinders", False), ("Run time", True),
                     ("Bailout", True), ("Cautions", True)])  # fmt: skip
     for choice in answer.choices:
         found = choice.verdict
-        _add_row(
+        add_row(
             table,
             system.gas(choice.carried_l),
             _carried_names(choice, system),
