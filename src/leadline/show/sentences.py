@@ -452,11 +452,9 @@ def _team(v: Values, f: Finding, s: System) -> Said:
     alone = ", ".join(f"{name} {up(minutes)}" for name, minutes in v["alone"])
     longest = max(minutes for _, minutes in v["alone"])
     whose = [name for name, minutes in v["alone"] if minutes == longest]
-    asked = (
-        f"{whose[0]}'s rules are the most demanding"
-        if len(whose) == 1
-        else f"{' and '.join(whose)} ask for the longest"
-    )
+    asked = f"{whose[0]}'s rules are the most demanding"
+    if len(whose) > 1:
+        asked = f"{', '.join(whose[:-1])} and {whose[-1]} ask for the longest"
     return f"{asked}: run time alone {alone} min; together {up(v['run_time_min'])}.", ""
 
 
