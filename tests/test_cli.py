@@ -51,7 +51,7 @@ def test_the_terminal_plan_of_every_example(example: Path):
     for member in team.members:
         assert member.name in done.stdout
         for finding in member.plan.findings:  # every finding is said, in words
-            assert said(sentence(finding)) in said(done.stdout)
+            assert said(sentence(finding, team.dive.units)) in said(done.stdout)
         for stop in member.plan.schedule.stops:
             assert any(re.search(rf"\b{stop.minutes} +{stop.leave_min:.0f}\b", line) for line in lines)
     assert "not training" in done.stdout

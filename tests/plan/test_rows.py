@@ -172,3 +172,9 @@ def test_at_the_surface_the_first_breath_is_air():
     team = plan_team(parse_dive(given | {"cylinders": given["cylinders"][:1]}))
     at = [finding.depth_m for finding in team.findings if finding.code == "bailout-first-breath"]
     assert 0.0 not in at
+
+
+def test_a_diver_alone_has_no_mates_rows():
+    given = looped(45, 20, "21/35", setpoint=1.3) | {"cylinders": [cylinder("21/35", "bailout", size="24 L")]}
+    team = plan_team(parse_dive(given))
+    assert givings(team, team.members[0]) == ()

@@ -86,7 +86,9 @@ def _sorted_out(made: Sequence[Row]) -> tuple[Row, ...]:
 def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
     """The schedule of a contingency as it is for a mate: the common stops, on what the mate breathes, and every
     cylinder of the mate's that is handed over. Empty if it has no way up for him."""
-    if found.scenario.whose == mate and found.legs:  # on the bailout of the diver whose contingency it is
+    if (
+        found.scenario.whose and found.scenario.whose == mate and found.legs
+    ):  # on the bailout of the diver whose contingency it is
         made = schedule_rows(found.legs, lambda at_min: found.run_time_min - at_min)
         lent = frozenset(leg.source.mix for leg in found.legs if leg.source.circuit == "open")
         made = tuple(_on_the_gas_of(receiver, row, row is made[0], lent) for row in made)
