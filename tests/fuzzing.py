@@ -197,11 +197,11 @@ def mutated_tables(draw: st.DrawFn) -> dict[str, Any]:
             elif change == 0 and part in (at if isinstance(at, dict) else range(len(at))):
                 del at[part]
             elif change == 1 and isinstance(at, dict):
-                at[draw(st.sampled_from(keys()))] = draw(TOML_VALUES)
+                at[draw(st.sampled_from(keys()))] = copy.deepcopy(draw(TOML_VALUES))
             elif change == 2 and isinstance(at, list):
                 at *= draw(st.sampled_from([2, 3, 60]))
             else:
-                at[part] = draw(TOML_VALUES)
+                at[part] = copy.deepcopy(draw(TOML_VALUES))
             break
     return tables
 
