@@ -7,7 +7,7 @@ import pytest
 from leadline.dive_file import parse_dive
 from leadline.plan.contingency import Contingency
 from leadline.plan.planned import Plan, plan_dive
-from leadline.plan.rows import contingency_rows, givings, planned_rows, pressures_bar
+from leadline.plan.rows import Row, breathed_then, contingency_rows, givings, planned_rows
 from leadline.plan.team import plan_team
 from tests.dives import Tables, cylinder, looped, tables
 
@@ -67,24 +67,27 @@ def test_no_way_up_has_no_rows() -> None:
     assert contingency_rows(found, the(found, "bailout")) == ()
 
 
+def pressures_bar(found: Plan, row: Row) -> tuple[float, ...]:
+    """What is left, on leaving a row, in the cylinders breathed from there."""
+    return tuple(use.bar_at(row.leave_min) for use in breathed_then(found.supply, row))
+
+
 def test_pressures_are_those_of_what_is_breathed() -> None:
     found = planned(OPEN)
-    bars = {
-        row.source.mix.label: pressures_bar(found.supply, row) for row in planned_rows(found) if row.kind != "surface"
-    }
+    bars = {row.source.mix.label: pressures_bar(found, row) for row in planned_rows(found) if row.kind != "surface"}
     supply = {use.mix.label: use for use in found.supply}
     assert set(bars) == {"18/45", "50", "oxygen"}
     for label, left in bars.items():  # the last row of each gas, after which nothing of it is breathed at a stop
         assert left == (pytest.approx(supply[label].left_bar, abs=1.0),)
     loop = planned(CLOSED)
-    assert [pressures_bar(loop.supply, row) for row in planned_rows(loop)] == [()] * len(planned_rows(loop))
+    assert [pressures_bar(loop, row) for row in planned_rows(loop)] == [()] * len(planned_rows(loop))
 
 
 def test_twins_apart_have_a_pressure_each() -> None:
     carried = [cylinder("air", "bottom", name="left"), cylinder("air", "bottom", name="right", pressure="150 bar")]
     found = planned(tables(30, 20) | {"cylinders": carried})
     level = next(row for row in planned_rows(found) if row.kind == "level")
-    left, right = pressures_bar(found.supply, level)
+    left, right = pressures_bar(found, level)
     assert 150.0 > right > 0.0
     assert 200.0 > left > right
 
@@ -127,7 +130,9 @@ def test_who_is_out_of_gas_reads_whose_gas_he_breathes():
     }  # fmt: skip
     team = plan_team(parse_dive(given))
     ida = next(member for member in team.members if member.name == "Ida")
-    out_of_gas = [one for one in givings(team, ida) if one.kind == "mate out of gas" and "Ida out of gas" in one.name]
+    out_of_gas = [
+        one for one in givings(team, ida) if one.contingency.kind == "mate out of gas" and "Ida out of gas" in one.name
+    ]
     assert out_of_gas
     for found in out_of_gas:
         rows = [row for row in found.rows if row.kind not in ("give", "take", "surface")]
@@ -178,3 +183,35 @@ def test_a_diver_alone_has_no_mates_rows():
     given = looped(45, 20, "21/35", setpoint=1.3) | {"cylinders": [cylinder("21/35", "bailout", size="24 L")]}
     team = plan_team(parse_dive(given))
     assert givings(team, team.members[0]) == ()
+
+
+def test_what_a_third_diver_gives_is_said_to_be_his():
+    """Sam, on open circuit, is out of gas and on Hal's bailout; Hal has no oxygen to breathe off the loop, Joy has."""
+    given = looped(45, 25, "21/35", setpoint=1.3) | {
+        "gas": {"team_bailout": True},
+        "team": [
+            {"name": "Hal", "cylinders": [
+                cylinder("21/35", "bailout", size="24 L", pressure="230 bar"), cylinder("50", "bailout", size="11 L"),
+            ]},
+            {"name": "Joy", "cylinders": [
+                cylinder("21/35", "bailout", size="24 L", pressure="230 bar"),
+                cylinder("oxygen", "bailout", size="11 L"),
+            ]},
+            {"name": "Sam", "circuit": "open", "cylinders": [
+                cylinder("21/35", "bottom", size="36 L", pressure="230 bar"),
+            ]},
+        ],
+    }  # fmt: skip
+    team = plan_team(parse_dive(given))
+    sam = team.members[2]
+    on_hals = [one for one in givings(team, sam) if one.receiver == "Hal" and one.contingency.scenario.whose == "Sam"]
+    assert on_hals
+    carried = {m.name: {c.gas.label for c in m.plan.dive.cylinders} for m in team.members}
+    taken = False
+    for found in on_hals:
+        for row in found.rows:
+            if row.whose and row.kind not in ("take", "give"):
+                assert row.source.mix.label in carried[row.whose]
+            taken = taken or (row.whose == "Joy" and row.source.mix.label == "oxygen")
+        assert "Hal's oxygen" not in found.heading
+    assert taken

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -13,7 +13,7 @@ from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.gases import Source
 from leadline.plan.planned import Plan
 from leadline.plan.schedule import Leg, Stop
-from leadline.plan.supply import CylinderUse
+from leadline.plan.supply import CylinderUse, open_circuit_cylinders
 from leadline.plan.team import Member, Team
 from leadline.units import SYSTEMS, SystemName, clock
 
@@ -85,29 +85,35 @@ def _sorted_out(made: Sequence[Row]) -> tuple[Row, ...]:
 
 def mates_rows(found: Contingency, receiver: str, mate: str) -> tuple[Row, ...]:
     """The schedule of a contingency as it is for a mate: the common stops, on what the mate breathes, and every
-    cylinder of the mate's that is handed over. Empty if it has no way up for him."""
-    if (
-        found.scenario.whose and found.scenario.whose == mate and found.legs
-    ):  # on the bailout of the diver whose contingency it is
-        made = schedule_rows(found.legs, lambda at_min: found.run_time_min - at_min)
-        lent = frozenset(leg.source.mix for leg in found.legs if leg.source.circuit == "open")
-        made = tuple(_on_the_gas_of(receiver, row, row is made[0], lent) for row in made)
-        return _with_handovers(_sorted_out(made), found.handovers, "take")
-    way = next((way for way in found.mates if way.name == mate), None)
-    if way is None or not way.legs:
+    cylinder that he gives, or takes where he is the one on others' gas. Empty if it has no way up for him."""
+    kind: Literal["take", "give"]
+    if found.scenario.whose and found.scenario.whose == mate:  # on the bailout of the diver whose contingency it is
+        legs, whose, kind = found.legs, _whose(found, receiver), "take"
+        handed = list(found.handovers)
+    else:
+        way = next((way for way in found.mates if way.name == mate), None)
+        legs, kind = way.legs if way is not None else (), "give"
+        whose = dict.fromkeys(way.given, receiver) if way is not None else {}
+        handed = [replace(one, receiver=one.receiver or receiver) for one in found.handovers if one.giver == mate]
+    if not legs:
         return ()
-    legs = way.legs
-    given = [replace(one, receiver=one.receiver or receiver) for one in found.handovers if one.giver == mate]
     made = schedule_rows(legs, lambda at_min: legs[-1].end_min - at_min)
-    made = tuple(_on_the_gas_of(receiver, row, row is made[0], way.given) for row in made)
-    return _with_handovers(_sorted_out(made) if found.leaves_at_min is not None else made, given, "give")
+    made = tuple(_on_the_gas_of(whose, row, row is made[0]) for row in made)
+    return _with_handovers(_sorted_out(made) if found.leaves_at_min is not None else made, handed, kind)
 
 
-def _on_the_gas_of(giver: str, row: Row, first: bool, given: frozenset[Mix]) -> Row:
-    """A row of a diver out of gas: what he breathes of the giver's is marked so."""
-    if row.kind == "surface" or row.source.circuit != "open" or row.source.mix not in given:
+def _whose(found: Contingency, receiver: str) -> dict[Mix, str]:
+    """Whose each gas is that is breathed on a diver's bailout: his where he carries it, else who gives it."""
+    given, cylinders = found.scenario.given, open_circuit_cylinders(found.scenario.dive)
+    others = {handover.mix: handover.giver for handover in found.handovers}
+    return others | {cylinder.gas: receiver for cylinder in cylinders if cylinder.name not in given}
+
+
+def _on_the_gas_of(whose: Mapping[Mix, str], row: Row, first: bool) -> Row:
+    """A row of a diver out of gas: what he breathes of another's is marked so."""
+    if row.kind == "surface" or row.source.circuit != "open" or row.source.mix not in whose:
         return row
-    return replace(row, whose=giver, changed=row.changed or first)
+    return replace(row, whose=whose[row.source.mix], changed=row.changed or first)
 
 
 @dataclass(frozen=True)
@@ -115,16 +121,17 @@ class Giving:
     """What happens to a mate, as a diver dives it: on the common stops, giving gas where it is asked for."""
 
     receiver: str
-    kind: str
-    is_bailout: bool
-    name: str
-    """Of the mate's contingency."""
+    contingency: Contingency
+    """The mate's."""
     rows: tuple[Row, ...]
-    left_at: tuple[float, float] | None
-    """The run time [min] and depth [m] at which the plan is left."""
     units: SystemName
     rows_of: str = ""
     """The one before it, of the same mate, with the same rows but for what is given; empty: it has rows of its own."""
+
+    @property
+    def name(self) -> str:
+        """Of the mate's contingency."""
+        return self.contingency.name
 
     @property
     def gives(self) -> bool:
@@ -134,9 +141,9 @@ class Giving:
     @property
     def what(self) -> str:
         """Whose it is and what, with when and where: "Mira: bailout (20 min, 60 m)"."""
-        at = ""
-        if self.left_at is not None:
-            at = f" ({clock(self.left_at[0])} min, {SYSTEMS[self.units].at(self.left_at[1])})"
+        at, left_at = "", self.contingency.left_at
+        if left_at is not None:
+            at = f" ({clock(left_at[0])} min, {SYSTEMS[self.units].at(left_at[1])})"
         return f"{self.receiver}: {self.name}{at}"
 
     @property
@@ -165,12 +172,7 @@ def givings(team: Team, member: Member) -> tuple[Giving, ...]:
             if not of_mate or found.failure.happens_to_all:
                 continue
             rows_of = first.setdefault(_alike(of_mate), found.name)
-            made.append(
-                Giving(
-                    other.name, found.kind, found.is_bailout, found.name, of_mate, found.left_at, team.dive.units,
-                    "" if rows_of == found.name else rows_of,
-                )
-            )  # fmt: skip
+            made.append(Giving(other.name, found, of_mate, team.dive.units, "" if rows_of == found.name else rows_of))
     return tuple(made)
 
 
@@ -194,16 +196,18 @@ def _with_handovers(
     return tuple(made)
 
 
-def pressures_bar(supply: Iterable[CylinderUse], row: Row) -> tuple[float, ...]:
-    """What is left, on leaving a level or a stop, in the cylinders breathed from there; nothing on the loop. [bar]
+def breathed_then(supply: Sequence[CylinderUse], row: Row) -> list[CylinderUse]:
+    """The cylinders a level or a stop is breathed from, if it is on open circuit.
 
     All of the mix; where mates give theirs, those that are drawn on by then.
     """
-    if row.source.circuit != "open" or row.kind in ("surface", "start", "take", "give"):
-        return ()
-    breathed = [use for use in supply if use.mix == row.source.mix and use.use in OPEN_CIRCUIT_USES and use.legs]
-    drawn = [use for use in breathed if any(abs(leg.end_min - row.leave_min) < 1e-6 for leg in use.legs)]
-    return tuple(use.bar_at(row.leave_min) for use in drawn or breathed)
+    if row.kind not in ("level", "sort out", "stop") or row.source.circuit != "open":
+        return []
+    alike = [use for use in supply if use.use in OPEN_CIRCUIT_USES and use.mix == row.source.mix]
+    drawn = [
+        use for use in alike if any(abs(leg.end_min - row.leave_min) < 1e-6 and leg.litres > 1e-6 for leg in use.legs)
+    ]
+    return drawn or alike
 
 
 def schedule_rows(

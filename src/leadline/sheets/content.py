@@ -129,7 +129,11 @@ def slate(team: Team, member: Member) -> Data:
             waiting.append(found)
     pages += _compact(plan, waiting)
     kinds = plan.dive.contingencies.slate
-    for giving in (one for one in givings(team, member) if one.kind in kinds and (one.is_bailout or one.gives)):
+    for giving in (
+        one
+        for one in givings(team, member)
+        if one.contingency.kind in kinds and (one.contingency.is_bailout or one.gives)
+    ):
         lines = [breakable(giving.heading)]
         heading = "Give gas" if giving.gives else "A mate's bailout"
         pages += _pages(heading, lines, printed(plan.dive, giving.rows, {}), [], ROWS_OF_ONE)

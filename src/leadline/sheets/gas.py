@@ -17,7 +17,6 @@ from leadline.plan.turning import MinimumGas
 from leadline.sheets.schedules import breakable, mod
 from leadline.show.breathing import breathing_table
 from leadline.show.gas import amount, brought_to, reserve, supply_table
-from leadline.show.schedule import breathed_then
 from leadline.units import IMPERIAL, SYSTEMS, RatedCubicFeet, System
 
 Data = dict[str, Any]
@@ -214,12 +213,11 @@ def turn_list(team: Team, member: Member) -> list[Data]:
 
 def pressure_list(plan: Plan) -> list[Data]:
     """What every cylinder in use should show when a level or a stop is left; on the loop, oxygen and diluent."""
-    dive, system = plan.dive, SYSTEMS[plan.dive.units]
-    found = []
+    system, found = SYSTEMS[plan.dive.units], []
     for row in rows.planned_rows(plan):
         if row.kind not in ("level", "stop"):
             continue
-        used = breathed_then(dive, plan.supply, row)
+        used = rows.breathed_then(plan.supply, row)
         if row.source.circuit == "closed":
             used = [use for use in plan.supply if use.use in ("oxygen", "diluent")]
         found.append(

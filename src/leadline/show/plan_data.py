@@ -83,7 +83,7 @@ def team_as_data(team: Team) -> dict[str, Any]:
                 "gives": [
                     {
                         "to": giving.receiver,
-                        "kind": giving.kind,
+                        "kind": giving.contingency.kind,
                         "name": giving.name,
                         "rows": [_row(row) for row in giving.rows],
                     }

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from leadline.dive_file.schema import Dive
 from leadline.plan import Plan
 from leadline.plan.contingency import Contingency
-from leadline.plan.rows import Giving, Row, contingency_rows, handed, leave, planned_rows, up
-from leadline.plan.supply import CylinderUse, open_circuit_cylinders
+from leadline.plan.rows import Giving, Row, breathed_then, contingency_rows, handed, leave, planned_rows, up
+from leadline.plan.supply import CylinderUse
 from leadline.show.table import Column, Line, Table
 from leadline.tissue.kernel import NDL_CAP_MIN
 from leadline.units import SYSTEMS, System
@@ -41,7 +41,7 @@ def line(dive: Dive, row: Row, supply: Sequence[CylinderUse] = ()) -> Line:
         "tts": up(row.tts_min) if row.tts_min is not None else "",
         "gas": f"change to {row.breathed}" if row.changed else row.source.name,
         "ppo2": f"{row.source.ppo2(where.pressure(row.depth_m)):.2f}",
-        "left": gauges(system, [use.bar_at(row.leave_min) for use in breathed_then(dive, supply, row)]),
+        "left": gauges(system, [use.bar_at(row.leave_min) for use in breathed_then(supply, row)]),
     }
     return Line(cells, "changed" if row.changed else "", ("leave", "gas") if row.changed else ("leave",))
 
@@ -76,23 +76,6 @@ def ndl(plan: Plan) -> str:
 
 
 # --- What is breathed from then ---------------------------------------------------------------------------------------
-
-
-def breathed_then(dive: Dive, supply: Sequence[CylinderUse], row: Row) -> list[CylinderUse]:
-    """The cylinders a level or a stop is breathed from, if it is on open circuit.
-
-    All of the mix; where mates give theirs, those that are drawn on by then.
-    """
-    if row.kind not in ("level", "sort out", "stop") or row.source.circuit != "open":
-        return []
-    names = {cylinder.name for cylinder in open_circuit_cylinders(dive)} | {
-        use.name for use in supply if use.use == "bailout"
-    }
-    alike = [use for use in supply if use.name in names and use.mix == row.source.mix]
-    drawn = [
-        use for use in alike if any(abs(leg.end_min - row.leave_min) < 1e-6 and leg.litres > 1e-6 for leg in use.legs)
-    ]
-    return drawn or alike
 
 
 def gauges(system: System, left_bar: Sequence[float]) -> str:

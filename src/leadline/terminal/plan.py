@@ -195,9 +195,9 @@ def _bailouts(plan: Plan) -> list[RenderableType]:
 def _giving(given: Sequence[Giving], plan: Plan) -> list[RenderableType]:
     """The mates' bailouts in which this diver gives gas; of other contingencies what is given."""
     parts: list[RenderableType] = []
-    for giving in (one for one in given if one.is_bailout):
+    for giving in (one for one in given if one.contingency.is_bailout):
         parts += [_BLANK, _Prose(giving.heading, style="bold"), *drawn(schedule_table(plan.dive, giving.rows))]
-    others = [one for one in given if not one.is_bailout and one.gives]
+    others = [one for one in given if not one.contingency.is_bailout and one.gives]
     parts += [_BLANK, _Prose("Give gas when", style="bold")] if others else []
     return [*parts, *(_Prose(gives_line(plan.dive, giving)) for giving in others)]
 
