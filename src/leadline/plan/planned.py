@@ -16,7 +16,7 @@ from leadline.plan.breathing import judge as judge_breathing
 from leadline.plan.findings import Finding, in_order
 from leadline.plan.oxygen import Before, Oxygen, carried, oxygen_exposure
 from leadline.plan.oxygen import judge as judge_oxygen
-from leadline.plan.scenarios import Mates, all_scenarios, marked_ascents, marked_bailouts, minimum_gas_scenarios
+from leadline.plan.scenarios import Mates, all_scenarios, ascents, marked_bailouts, minimum_gas_scenarios, told_min
 from leadline.plan.schedule import Held, Schedule, dive_schedule, lay_out
 from leadline.plan.supply import CylinderUse, LoopUse, cylinder_use
 from leadline.plan.supply import judge as judge_supply
@@ -131,7 +131,11 @@ def plan_dive(dive: Dive, source: str = "dive", held: Held = (), mates: Mates | 
     what_if = worked_out(planned, own, mates)
     minimum = turning.minimum_gas(worked_out(for_minimum, mates=mates))
     marked = contingency.ways_up(dive, layout, found, cylinders, marked_bailouts(dive, found, mates), mates)
-    up = contingency.ways_up(dive, layout, found, cylinders, marked_ascents(dive, found), mates)
+    told = told_min(dive, found)
+    if mates is None:
+        up = [(at_min, float(found.track.at(at_min)["tts_min"])) for at_min in told]
+    else:  # the common ascent can be longer
+        up = [*contingency.ways_up(dive, layout, found, cylinders, ascents(dive, found, told), mates)]
     turns = turning.turns(dive, cylinders, minimum)
     planned_findings = [
         *own,

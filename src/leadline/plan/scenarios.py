@@ -7,7 +7,7 @@ point of the track and comes up another way. `leadline.plan.contingency` works t
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
@@ -222,13 +222,18 @@ def marked_bailouts(dive: Dive, schedule: Schedule, mates: Mates | None = None) 
     return tuple(_left_at(bailout, schedule, at_min) for at_min in marked_min(schedule))
 
 
-def marked_ascents(dive: Dive, schedule: Schedule) -> tuple[Scenario, ...]:
-    """Ascents as planned from where a schedule has a TTS before its last level is left: the run times that are marked
-    on paper, and where a level or a stop is left."""
+def told_min(dive: Dive, schedule: Schedule) -> tuple[float, ...]:
+    """Run times before the last level is left at which TTS is told: those that are marked on paper, and where a level
+    or a stop is left. [min]"""
     end_min = dive.levels[-1].leave_at
     rows = (leg.end_min for leg in schedule.legs if leg.kind in ("level", "stop") and leg.end_min <= end_min + 1e-6)
+    return tuple(sorted({*rows, *marked_min(schedule)}))
+
+
+def ascents(dive: Dive, schedule: Schedule, at: Sequence[float]) -> tuple[Scenario, ...]:
+    """Ascents as planned, from run times. [min]"""
     now = Scenario("aborted descent", "up as planned", dive)
-    return tuple(_left_at(now, schedule, at_min) for at_min in sorted({*rows, *marked_min(schedule)}))
+    return tuple(_left_at(now, schedule, at_min) for at_min in at)
 
 
 def _left_at(scenario: Scenario, schedule: Schedule, at_min: float) -> Scenario:

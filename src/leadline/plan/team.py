@@ -10,7 +10,6 @@ from leadline.dive_file.errors import DiveFileError, expect
 from leadline.dive_file.schema import Cylinder, Dive
 from leadline.dive_file.team import divers
 from leadline.physics.mix import Mix
-from leadline.physics.real_gas import free_litres
 from leadline.plan.contingency import Contingency, Handover
 from leadline.plan.findings import EVERYONE, Finding, in_order
 from leadline.plan.gases import PpO2Limit, Source, is_fit
@@ -18,7 +17,7 @@ from leadline.plan.planned import Plan, plan_dive
 from leadline.plan.scenarios import as_mates
 from leadline.plan.schedule import common_stops, dive_schedule, lay_out
 from leadline.plan.supply import open_circuit_cylinders
-from leadline.plan.turning import last_left_min, pressure_left
+from leadline.plan.turning import down_to, last_left_min, pressure_left
 
 
 @dataclass(frozen=True)
@@ -196,8 +195,7 @@ def _turned_too_late(members: Sequence[Member], turns: Iterable[MatchedTurn]) ->
         plan = plans[turn.diver]
         own = next(one for one in plan.turns if one.cylinder == turn.cylinder)
         use = next(one for one in plan.supply if one.name == turn.cylinder)
-        kept_l = free_litres(use.mix, use.water_l, turn.turn_bar, use.celsius)
-        reached = use.reaches(use.content_l - kept_l)
+        reached = down_to(use, turn.turn_bar)
         left_min = last_left_min(plan.dive, own, plan.minimum_gas)
         if turn.turn_bar > own.turn_bar + 1e-6 and reached is not None and reached[0] < left_min - 1e-6:
             values = {

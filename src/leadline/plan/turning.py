@@ -8,7 +8,7 @@ from itertools import takewhile
 
 from leadline.dive_file.schema import Dive
 from leadline.physics.mix import Mix
-from leadline.physics.real_gas import pressure_of
+from leadline.physics.real_gas import free_litres, pressure_of
 from leadline.plan import gases
 from leadline.plan.contingency import Contingency
 from leadline.plan.findings import Finding
@@ -135,6 +135,11 @@ def out_litres(rule: str | float, content_l: float, kept_l: float) -> float:
 def pressure_left(use: CylinderUse, litres: float) -> float:
     """The pressure of a cylinder that holds so much. Never over its fill. [bar]"""
     return min(use.start_bar, pressure_of(use.mix, use.water_l, min(litres, use.content_l), use.celsius))
+
+
+def down_to(use: CylinderUse, bar: float) -> tuple[float, float] | None:
+    """The run time [min] and depth [m] at which a cylinder is down to a pressure [bar]; None where it never is."""
+    return use.reaches(use.content_l - free_litres(use.mix, use.water_l, bar, use.celsius))
 
 
 def _said(rule: str | float) -> str:

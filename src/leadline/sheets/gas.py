@@ -7,13 +7,12 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from leadline.dive_file.schema import Cylinder, Dive
-from leadline.physics.real_gas import free_litres
 from leadline.plan import Plan, rows
 from leadline.plan.breathing import Breathed
 from leadline.plan.rows import up
 from leadline.plan.supply import CylinderUse
 from leadline.plan.team import Member, Team
-from leadline.plan.turning import MinimumGas
+from leadline.plan.turning import MinimumGas, down_to
 from leadline.sheets.schedules import breakable, mod
 from leadline.show.breathing import breathing_table
 from leadline.show.gas import amount, brought_to, reserve, supply_table
@@ -183,8 +182,7 @@ def turn_list(team: Team, member: Member) -> list[Data]:
         for_team = matched.get(turn.cylinder, 0.0) > turn.turn_bar + 1e-6
         turn_bar = max(turn.turn_bar, matched.get(turn.cylinder, 0.0))
         use = next(use for use in plan.supply if use.name == turn.cylinder)
-        kept_l = free_litres(use.mix, use.water_l, turn_bar, use.celsius)
-        reached = use.reaches(use.content_l - kept_l)
+        reached = down_to(use, turn_bar)
         said = (
             turn.mix.name,
             system.pressure_up(turn.kept_bar),
